@@ -1,0 +1,225 @@
+"""Every error that tidecore raises on purpose, with its data on it.
+
+The tree::
+
+    CoreError
+    ├── InvalidInput            faults of a document or of arguments, all of them at once
+    │   ├── InvalidSpan         end before start, or a span outside what can be computed
+    │   ├── InvalidPosition     latitude or longitude out of range
+    │   ├── InvalidRule         a species rule that contradicts itself
+    │   └── InvalidConstituents amplitudes, phases or names that make no tide
+    ├── UnknownName             a name that is not in the list it is looked up in
+    ├── RecordError             a gauge record that cannot be read
+    │   ├── RecordNotRecognised no reader knows the file
+    │   ├── RecordAmbiguous     more than one reader, or more than one reading, fits
+    │   ├── RecordUnreadable    the file is not what the format says
+    │   ├── RecordTooLarge      larger than the limit given
+    │   └── HintMissing         the format leaves open what must be said (unit, zone, datum ...)
+    ├── FitError                a record that cannot be fitted
+    │   ├── RecordTooShort      fewer days or values than a fit needs
+    │   └── RecordConstant      a level that never moves
+    ├── ModelUnreadable         a stored model that is damaged or of another version
+    └── OutsideEphemeris        a time for which no sun or moon position is known
+
+No class here knows of HTTP. Each says what is wrong, where, and what would be right.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong with an input.
+
+    ``field`` is a dotted path into the input (``"prefer.2.weight"``), ``problem`` says what is wrong,
+    ``expected`` what would be right.
+    """
+
+    field: str
+    problem: str
+    expected: str
+
+    def __str__(self) -> str:
+        """Say the fault in one line."""
+        return f"{self.field}: {self.problem}; expected {self.expected}"
+
+
+class CoreError(Exception):
+    """Root of every error of tidecore; ``str()`` is a sentence for a person."""
+
+
+class InvalidInput(CoreError):
+    """One or more faults of an input, found together."""
+
+    def __init__(self, faults: Sequence[Fault] | Fault) -> None:
+        """Hold ``faults``; a single one may be given bare."""
+        self.faults: tuple[Fault, ...] = (faults,) if isinstance(faults, Fault) else tuple(faults)
+        super().__init__("; ".join(str(fault) for fault in self.faults))
+
+    def __reduce__(self) -> tuple[type[InvalidInput], tuple[tuple[Fault, ...]]]:
+        """Survive pickling between processes."""
+        return type(self), (self.faults,)
+
+
+class InvalidSpan(InvalidInput):
+    """A span of time that ends before it starts, or lies outside what can be computed."""
+
+
+class InvalidPosition(InvalidInput):
+    """A latitude or longitude that is not on the globe."""
+
+
+class InvalidRule(InvalidInput):
+    """A species rule that contradicts itself or names what does not exist."""
+
+
+class InvalidConstituents(InvalidInput):
+    """Constituents that do not make a tide (negative amplitude, NaN, a name twice)."""
+
+
+class UnknownName(CoreError):
+    """A name looked up in a closed list and not found there."""
+
+    def __init__(self, kind: str, name: str, known: Sequence[str]) -> None:
+        """``kind`` of thing, the ``name`` given, and the names that are ``known``."""
+        self.kind, self.name, self.known = kind, name, tuple(known)
+        shown = ", ".join(self.known[:40]) + (", ..." if len(self.known) > 40 else "")
+        super().__init__(f"unknown {kind} {name!r}; known: {shown}")
+
+    def __reduce__(self) -> tuple[type[UnknownName], tuple[str, str, tuple[str, ...]]]:
+        """Survive pickling between processes."""
+        return type(self), (self.kind, self.name, self.known)
+
+
+class RecordError(CoreError):
+    """A gauge record that cannot be read as given."""
+
+
+class RecordNotRecognised(RecordError):
+    """No reader recognises the file; ``known`` lists the formats there are."""
+
+    def __init__(self, known: Sequence[str], reason: str = "no reader recognises this file") -> None:
+        """Hold the ``known`` formats and the ``reason``."""
+        self.known, self.reason = tuple(known), reason
+        super().__init__(f"{reason}; give format= one of: {', '.join(self.known)}")
+
+    def __reduce__(self) -> tuple[type[RecordNotRecognised], tuple[tuple[str, ...], str]]:
+        """Survive pickling between processes."""
+        return type(self), (self.known, self.reason)
+
+
+class RecordAmbiguous(RecordError):
+    """A file that could be two things; ``candidates`` names them and ``hint`` what decides."""
+
+    def __init__(self, what: str, candidates: Sequence[str], hint: str) -> None:
+        """``what`` is ambiguous, between which ``candidates``, and the ``hint`` that settles it."""
+        self.what, self.candidates, self.hint = what, tuple(candidates), hint
+        super().__init__(f"{what} could be {' or '.join(self.candidates)}; say which with {hint}")
+
+    def __reduce__(self) -> tuple[type[RecordAmbiguous], tuple[str, tuple[str, ...], str]]:
+        """Survive pickling between processes."""
+        return type(self), (self.what, self.candidates, self.hint)
+
+
+class RecordUnreadable(RecordError):
+    """A file that breaks its format: ``reason``, and the 1-based ``line`` where one is known."""
+
+    def __init__(self, reason: str, line: int | None = None, expected: str = "") -> None:
+        """Hold the ``reason``, the ``line`` and what was ``expected``."""
+        self.reason, self.line, self.expected = reason, line, expected
+        where = f"line {line}: " if line is not None else ""
+        super().__init__(f"{where}{reason}" + (f"; expected {expected}" if expected else ""))
+
+    def __reduce__(self) -> tuple[type[RecordUnreadable], tuple[str, int | None, str]]:
+        """Survive pickling between processes."""
+        return type(self), (self.reason, self.line, self.expected)
+
+
+class RecordTooLarge(RecordError):
+    """A file of more than ``limit`` bytes."""
+
+    def __init__(self, size: int, limit: int) -> None:
+        """``size`` and ``limit`` in bytes."""
+        self.size, self.limit = size, limit
+        super().__init__(f"the record has {size} bytes, more than the limit of {limit}")
+
+    def __reduce__(self) -> tuple[type[RecordTooLarge], tuple[int, int]]:
+        """Survive pickling between processes."""
+        return type(self), (self.size, self.limit)
+
+
+class HintMissing(RecordError):
+    """What the format leaves open and nobody said: ``hint`` is the argument, ``accepted`` its values."""
+
+    def __init__(self, hint: str, accepted: str, given: str | None = None) -> None:
+        """``hint`` to give, what is ``accepted``, and what was ``given`` if it was wrong."""
+        self.hint, self.accepted, self.given = hint, accepted, given
+        problem = "is not given" if given is None else f"cannot be {given!r}"
+        super().__init__(f"{hint} {problem}; give {accepted}")
+
+    def __reduce__(self) -> tuple[type[HintMissing], tuple[str, str, str | None]]:
+        """Survive pickling between processes."""
+        return type(self), (self.hint, self.accepted, self.given)
+
+
+class FitError(CoreError):
+    """A record that cannot be fitted."""
+
+
+class RecordTooShort(FitError):
+    """Too few days or values for a fit."""
+
+    def __init__(self, days: float, needed_days: float, values: int, needed_values: int) -> None:
+        """``days`` and ``values`` there are, and how many are needed."""
+        self.days, self.needed_days = days, needed_days
+        self.values, self.needed_values = values, needed_values
+        super().__init__(
+            f"the record spans {days:.2f} days with {values} valid values; "
+            f"a fit needs at least {needed_days:g} days and {needed_values} values"
+        )
+
+    def __reduce__(self) -> tuple[type[RecordTooShort], tuple[float, float, int, int]]:
+        """Survive pickling between processes."""
+        return type(self), (self.days, self.needed_days, self.values, self.needed_values)
+
+
+class RecordConstant(FitError):
+    """A record whose level never moves."""
+
+    def __init__(self, level: float) -> None:
+        """``level`` in metres that every valid value has."""
+        self.level = level
+        super().__init__(f"every valid value of the record is {level:g} m; expected a level that moves")
+
+    def __reduce__(self) -> tuple[type[RecordConstant], tuple[float]]:
+        """Survive pickling between processes."""
+        return type(self), (self.level,)
+
+
+class ModelUnreadable(CoreError):
+    """A stored model that is damaged, or was written by a version that cannot be read."""
+
+    def __init__(self, reason: str) -> None:
+        """Hold the ``reason``."""
+        self.reason = reason
+        super().__init__(f"not a readable tide model: {reason}")
+
+    def __reduce__(self) -> tuple[type[ModelUnreadable], tuple[str]]:
+        """Survive pickling between processes."""
+        return type(self), (self.reason,)
+
+
+class OutsideEphemeris(CoreError):
+    """A time outside the span for which sun and moon positions are known."""
+
+    def __init__(self, start: str, end: str, asked: str) -> None:
+        """First and last usable day, and the time ``asked``."""
+        self.start, self.end, self.asked = start, end, asked
+        super().__init__(f"sun and moon are known from {start} to {end}; asked for {asked}")
+
+    def __reduce__(self) -> tuple[type[OutsideEphemeris], tuple[str, str, str]]:
+        """Survive pickling between processes."""
+        return type(self), (self.start, self.end, self.asked)
