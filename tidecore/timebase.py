@@ -60,6 +60,11 @@ def as_utc(times: AnyArray | np.datetime64 | str, field: str = "times") -> UtcTi
     return array
 
 
+def instant(time: np.datetime64 | str, field: str = "time") -> np.datetime64:
+    """Return one instant as a ``datetime64[us]`` scalar; raises as `as_utc`."""
+    return np.datetime64(as_utc(time, field).item(), "us")
+
+
 def microseconds(times: AnyArray | np.datetime64 | str, field: str = "times") -> IntArray:
     """Return ``times`` as integer microseconds since 1970-01-01T00:00Z; raises as `as_utc`."""
     return as_utc(times, field).view(np.int64)
@@ -108,7 +113,7 @@ class TimeSpan:
 
     def __post_init__(self) -> None:
         """Normalise both ends to microseconds and refuse a span that runs backwards."""
-        start, end = as_utc(self.start, "start")[()], as_utc(self.end, "end")[()]
+        start, end = instant(self.start, "start"), instant(self.end, "end")
         if end <= start:
             raise InvalidSpan(Fault("end", f"{end} is not after start {start}", "an end after the start"))
         object.__setattr__(self, "start", start)
@@ -151,7 +156,7 @@ class TimeGrid:
         cls, start: np.datetime64 | str, end: np.datetime64 | str, step: str | np.timedelta64 | int
     ) -> TimeGrid:
         """Return the grid that begins at ``start`` and stays before ``end`` [UTC], every ``step``."""
-        span = TimeSpan(as_utc(start, "start")[()], as_utc(end, "end")[()])
+        span = TimeSpan(instant(start, "start"), instant(end, "end"))
         step_us = parse_step(step)
         return cls(span.start_us, step_us, -((span.start_us - span.end_us) // step_us))
 
@@ -163,7 +168,7 @@ class TimeGrid:
 
         The same instants are met whatever span is asked for. The grid may be empty.
         """
-        span = TimeSpan(as_utc(start, "start")[()], as_utc(end, "end")[()])
+        span = TimeSpan(instant(start, "start"), instant(end, "end"))
         step_us = parse_step(step)
         first = -(-span.start_us // step_us)
         return cls(first * step_us, step_us, max(0, -(-span.end_us // step_us) - first))
