@@ -255,16 +255,38 @@ def maxima(
     times = sample_times(start_us, end_us, step_us)
     values = function(times)
     top = 1 + np.flatnonzero((values[1:-1] > values[:-2]) & (values[1:-1] >= values[2:]))
-    if not top.size:
+    return summits(function, times[top - 1], times[top + 1], tolerance_us)
+
+
+def summits(
+    function: TimeFunction, left_us: ArrayLike, right_us: ArrayLike, tolerance_us: float = 1_000_000.0
+) -> Maxima:
+    """Return the highest point of a smooth function in every bracket.
+
+    Parameters
+    ----------
+    function : callable
+        Array of microseconds since 1970 -> values, with one maximum in each bracket.
+    left_us, right_us : array, shape ``(n,)``
+        Ends of the brackets [microseconds since 1970].
+    tolerance_us : float
+        Largest error of an instant [microseconds]; see `maxima`.
+
+    Returns
+    -------
+    Maxima
+        One a bracket, in their order. A maximum at an end of its bracket is met within the tolerance.
+    """
+    left, right = _ends(left_us, right_us)
+    if not left.size:
         return Maxima(np.empty(0), np.empty(0))
-    left, right = times[top - 1], times[top + 1]
     fan = np.linspace(0.0, 1.0, _FAN)
-    rows = np.arange(top.size)
+    rows = np.arange(left.size)
     while True:
         points = left[:, None] + (right - left)[:, None] * fan
         heights = function(points.ravel()).reshape(points.shape)
-        best = np.clip(np.argmax(heights, axis=1), 1, _FAN - 2)
-        left, right = points[rows, best - 1], points[rows, best + 1]
+        best = np.argmax(heights, axis=1)
+        left, right = points[rows, np.maximum(best - 1, 0)], points[rows, np.minimum(best + 1, _FAN - 1)]
         if float((right - left).max()) <= 2.0 * max(tolerance_us, 1.0):
             return Maxima(points[rows, best], heights[rows, best])
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from tidecore.errors import InvalidInput, InvalidSpan
-from tidecore.roots.brackets import crossings, edges, maxima, refine, sample_times
+from tidecore.roots.brackets import crossings, edges, maxima, refine, sample_times, summits
 from tidecore.timebase import US_PER_DAY, US_PER_HOUR, US_PER_MINUTE
 from tidecore.units import BoolArray, FloatArray
 
@@ -263,3 +263,12 @@ def test_a_plateau_is_one_maximum() -> None:
 
 def test_a_monotone_function_has_no_maximum_inside() -> None:
     assert len(maxima(hours, START, DAY, US_PER_HOUR)) == 0
+
+
+def test_summits_in_their_brackets_in_their_order() -> None:
+    peaks = START + M2_US * np.array([3.0, 1.0, 2.0])
+    found = summits(wave, peaks - US_PER_HOUR, peaks + 3 * US_PER_HOUR, tolerance_us=1e6)
+    np.testing.assert_allclose(found.times_us, peaks, rtol=0, atol=1e6)
+    slope = summits(hours, [START], [DAY])
+    np.testing.assert_allclose(slope.times_us, [DAY], rtol=0, atol=1e6)
+    assert len(summits(wave, [], [])) == 0
