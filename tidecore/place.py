@@ -1,0 +1,219 @@
+"""Where a mark lies and what is known of it: positions, marks, and how a document is checked whole.
+
+A document (a mark here, a species rule in its own room) is a frozen pydantic model with one door,
+``Document.parse``: what is wrong with it comes back as faults with dotted paths, all of them at once.
+"""
+
+from __future__ import annotations
+
+import re
+import zoneinfo
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any, ClassVar, Literal, Self
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict, ValidationError
+from pydantic_core import ErrorDetails, PydanticCustomError
+
+from tidecore.errors import Fault, InvalidInput, InvalidPosition
+
+#: More faults of one document than this are counted, not listed.
+MOST_FAULTS = 100
+#: Largest slack lag [minutes].
+LONGEST_LAG_MIN = 240.0
+
+MarkKind = Literal["open_beach", "estuary", "rock_ledge", "pier_or_wall", "harbour"]
+Bed = Literal[
+    "clean_sand",
+    "sand_with_bars_and_gutters",
+    "mud",
+    "shingle",
+    "shingle_to_sand",
+    "broken_or_mixed",
+    "rough_rock_and_kelp",
+    "mussel",
+    "eelgrass",
+    "structure",
+    "channel_edge",
+]
+
+_ZONE_NAME = re.compile(r"[A-Za-z][A-Za-z0-9_+-]*(/[A-Za-z0-9_+-]+)*")
+#: Names that a zone folder may hold beside the zones themselves.
+_NO_ZONES = ("localtime", "posixrules", "Factory", "posix", "right")
+
+
+def fault(problem: str, expected: str) -> PydanticCustomError:
+    """Return the error that a validator of a document raises: what is wrong, and what would be right."""
+    return PydanticCustomError("fault", "{problem}; expected {expected}", {"problem": problem, "expected": expected})
+
+
+def _plain_text(text: str) -> str:
+    """Refuse what cannot be stored or shown: control characters and halves of surrogate pairs."""
+    for character in text:
+        code = ord(character)
+        if (code < 32 and character not in "\n\t") or code == 127 or 0xD800 <= code <= 0xDFFF:
+            raise fault(f"holds the character U+{code:04X}", "text without control characters or lone surrogates")
+    return text
+
+
+def _one_line(text: str) -> str:
+    if not text.strip() or "\n" in text or "\t" in text:
+        raise fault(f"is {_shown(text)}", "one line of text, not blank")
+    return text
+
+
+#: A finite number; text and booleans are not taken for one.
+Number = Annotated[float, Strict(), Field(allow_inf_nan=False)]
+#: One line that names something.
+Name = Annotated[str, Field(min_length=1, max_length=120), AfterValidator(_plain_text), AfterValidator(_one_line)]
+#: Free text.
+Note = Annotated[str, Field(max_length=4000), AfterValidator(_plain_text)]
+
+
+def _known_zone(name: str) -> str:
+    """Refuse a name that zoneinfo cannot load."""
+    expected = "a time zone of the IANA database, as 'Etc/UTC'"
+    if not _ZONE_NAME.fullmatch(name) or name.split("/")[0] in _NO_ZONES:
+        raise fault(f"is {_shown(name)}", expected)
+    try:
+        zoneinfo.ZoneInfo(name)
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise fault(f"is {_shown(name)}, which is no known zone", expected) from error
+    return name
+
+
+def _shown(value: object) -> str:
+    """Return a value as short plain text."""
+    text = ascii(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+class Document(BaseModel):
+    """A frozen document of an account: unknown fields are refused, numbers are finite."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, validate_by_name=True)
+
+    #: What `parse` raises.
+    refusal: ClassVar[type[InvalidInput]] = InvalidInput
+
+    @classmethod
+    def parse(cls, document: object) -> Self:
+        """Return the document checked.
+
+        Parameters
+        ----------
+        document : mapping
+            Plain data, as JSON gives it.
+
+        Raises
+        ------
+        InvalidInput
+            (or the class named by ``refusal``) with every fault there is, at most 100 listed.
+        """
+        if not isinstance(document, Mapping | cls):
+            raise cls.refusal(Fault("document", f"is {_shown(document)}", "a JSON object"))
+        try:
+            return cls.model_validate(document)
+        except ValidationError as error:
+            raise cls.refusal(tuple(_faults(error))) from error
+
+    def to_document(self) -> dict[str, Any]:
+        """Return the plain data that `parse` takes back to an equal document."""
+        return self.model_dump(mode="json", by_alias=True)
+
+
+def _faults(error: ValidationError) -> Iterator[Fault]:
+    details = error.errors(include_url=False, include_context=True)
+    for detail in details[:MOST_FAULTS]:
+        yield _fault_of(detail)
+    if len(details) > MOST_FAULTS:
+        yield Fault("document", f"has {len(details) - MOST_FAULTS} more faults", "fewer")
+
+
+def _fault_of(detail: ErrorDetails) -> Fault:
+    """Say one finding of pydantic in our words."""
+    field = ".".join(_field_name(part) for part in detail["loc"]) or "document"
+    context, kind = detail.get("ctx", {}), detail["type"]
+    if kind == "fault":
+        return Fault(field, str(context["problem"]), str(context["expected"]))
+    if kind == "missing":
+        return Fault(field, "is missing", "a value")
+    if kind == "extra_forbidden":
+        return Fault(field, "is not a field of this document", "no such field")
+    if kind.startswith("union_tag"):
+        return Fault(
+            f"{field}.kind", "is missing or unknown", f"one of {context.get('expected_tags', 'the kinds known')}"
+        )
+    message = detail["msg"].removeprefix("Input should be ")
+    return Fault(field, f"is {_shown(detail['input'])}", message[:1].lower() + message[1:])
+
+
+def _field_name(part: int | str) -> str:
+    """Return one step of a path, short and printable however the field was called."""
+    text = str(part)
+    return text if text.isidentifier() or text.isdecimal() else _shown(text)
+
+
+@dataclass(frozen=True, slots=True)
+class Position:
+    """A point on the globe: geodetic ``latitude`` and ``longitude`` [degrees, north and east positive]."""
+
+    latitude: float
+    longitude: float
+
+    def __post_init__(self) -> None:
+        """Refuse what is not on the globe.
+
+        Raises
+        ------
+        InvalidPosition
+            With a fault for each coordinate that is out of range or no number.
+        """
+        limits = (("latitude", self.latitude, 90.0), ("longitude", self.longitude, 180.0))
+        faults = [
+            Fault(name, f"is {value!r}", f"a number from -{limit:g} to {limit:g} degrees")
+            for name, value, limit in limits
+            if not -limit <= value <= limit
+        ]
+        if faults:
+            raise InvalidPosition(faults)
+
+
+class MarkLags(Document):
+    """Minutes after the mark's own primary high and low water at which the stream turns."""
+
+    after_hw_min: Annotated[Number, Field(ge=-LONGEST_LAG_MIN, le=LONGEST_LAG_MIN)]
+    after_lw_min: Annotated[Number, Field(ge=-LONGEST_LAG_MIN, le=LONGEST_LAG_MIN)]
+
+
+class Mark(Document):
+    """A fishing spot: where it is, which station's tide it follows, and what is known of its stream and ground.
+
+    ``slack_lags`` of a mark where nobody knows when the stream turns are left out: its flow is then a proxy and
+    ``flow_reliable`` is false. ``station`` is a reference that whoever keeps the stations understands.
+    """
+
+    name: Name
+    latitude: Annotated[Number, Field(ge=-90.0, le=90.0)]
+    longitude: Annotated[Number, Field(ge=-180.0, le=180.0)]
+    time_zone: Annotated[str, Field(min_length=1, max_length=64), AfterValidator(_known_zone)]
+    station: Name
+    kind: MarkKind
+    beds: Annotated[tuple[Bed, ...], Field(max_length=11)] = ()
+    slack_lags: MarkLags | None = None
+    notes: Note = ""
+
+    @property
+    def position(self) -> Position:
+        """The mark's position."""
+        return Position(self.latitude, self.longitude)
+
+    @property
+    def zone(self) -> zoneinfo.ZoneInfo:
+        """The mark's time zone."""
+        return zoneinfo.ZoneInfo(self.time_zone)
+
+    @property
+    def flow_reliable(self) -> bool:
+        """Whether it is known when the stream turns here."""
+        return self.slack_lags is not None
