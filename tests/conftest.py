@@ -1,13 +1,26 @@
-"""Fixtures that every room's tests may use."""
+"""What every room's tests share: gauge data, a clean environment, one order of chance."""
 
 from __future__ import annotations
 
 import os
 from pathlib import Path
 
+import hypothesis
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
+
+#: The only settings of Ebbmark that a test run takes from the person who starts it.
+PASSED_ON = frozenset({"EBBMARK_OPEN_DATA", "EBBMARK_TEST_DATABASE_URL"})
+
+hypothesis.settings.register_profile("house", derandomize=True, database=None, deadline=None, print_blob=True)
+hypothesis.settings.load_profile("house")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Forget the settings of whoever runs the tests, before anything reads them."""
+    for name in [name for name in os.environ if name.startswith("EBBMARK_") and name not in PASSED_ON]:
+        del os.environ[name]
 
 
 @pytest.fixture(scope="session")
