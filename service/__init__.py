@@ -1,0 +1,1 @@
+"""The API of Ebbmark: HTTP, accounts, storage and jobs round the tide core."""

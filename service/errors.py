@@ -1,0 +1,283 @@
+"""Every error that the service raises on purpose, with its data on it.
+
+The tree::
+
+    ServiceError
+    ├── NotFound                no such thing for this account
+    ├── Conflict
+    │   ├── ReferenceTaken      the external reference is another's
+    │   ├── NoModel             the station has no tide model yet
+    │   ├── FitNotDone          only a fit that is done can be adopted
+    │   └── StoreConflict       two writers met, or a row that must exist does not
+    ├── RequestUnreadable       a body that is no JSON document
+    │   └── BodyTooDeep         nested deeper than the limit
+    ├── BodyTooLarge            more bytes than the limit
+    ├── MediaNotSupported       a content type that the operation does not take
+    ├── DocumentInvalid         faults of a document or of parameters that the service found
+    ├── LimitExceeded
+    │   ├── TooManyPoints       more values than one answer holds; says the step that fits
+    │   ├── SpanTooLong         a span longer than the limit
+    │   ├── SearchTooLarge      marks x rules x days over the limit
+    │   └── TooManyFits         too many fits waiting
+    ├── CursorInvalid           a cursor that this list did not give
+    ├── AccessRefused
+    │   ├── KeyNeeded           keys are asked for and there are none
+    │   └── NotLocal            open mode serves this machine alone
+    ├── Unavailable
+    │   ├── StoreUnavailable    the store cannot be reached, is locked or full
+    │   └── NotReady            the service is not ready; says what is missing
+    └── FitFailed
+        ├── WorkerLost          the worker process died
+        ├── FitInterrupted      the service stopped while the fit waited or ran
+        ├── FitTimedOut         the fit ran longer than the limit
+        └── FitBroke            an error that nobody foresaw
+
+No class here knows of HTTP. Each says what is wrong, where, and what would be right.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from tidecore.errors import Fault
+
+
+class ServiceError(Exception):
+    """Root of every error of the service; ``str()`` is a sentence for a person."""
+
+
+class NotFound(ServiceError):
+    """There is no such thing for this account."""
+
+    def __init__(self, kind: str, key: str, expected: str = "") -> None:
+        """``kind`` of thing and the ``key`` it was looked up by."""
+        self.kind, self.key = kind, key
+        self.expected = expected or f"the id of a {kind}, as its list gives it"
+        super().__init__(f"there is no {kind} {key!r}; expected {self.expected}")
+
+
+class Conflict(ServiceError):
+    """What is asked for does not go with what is stored."""
+
+
+class ReferenceTaken(Conflict):
+    """An ``external_ref`` that another thing of the same kind has."""
+
+    def __init__(self, kind: str, external_ref: str, holder: str) -> None:
+        """``kind`` of thing, the reference, and the id that holds it."""
+        self.kind, self.external_ref, self.holder = kind, external_ref, holder
+        super().__init__(f"external_ref {external_ref!r} is already that of {kind} {holder!r}; give another")
+
+
+class NoModel(Conflict):
+    """A station that has no tide model yet."""
+
+    def __init__(self, station_id: str) -> None:
+        """``station_id`` of the station."""
+        self.station_id = station_id
+        super().__init__(f"station {station_id!r} has no tide model yet; adopt a fit, or give constituents")
+
+
+class FitNotDone(Conflict):
+    """A fit that cannot be adopted in its state."""
+
+    def __init__(self, fit_id: str, state: str) -> None:
+        """``fit_id`` and the ``state`` it is in."""
+        self.fit_id, self.state = fit_id, state
+        super().__init__(f"fit {fit_id!r} is {state}; only a fit that is done can be adopted")
+
+
+class StoreConflict(Conflict):
+    """Two writers met at the same row, or a row that must exist has gone."""
+
+    def __init__(self, what: str = "") -> None:
+        """``what`` the store refused."""
+        self.what = what
+        super().__init__("the store refused the write because of another one" + (f" ({what})" if what else ""))
+
+
+class RequestUnreadable(ServiceError):
+    """A body that is no JSON document."""
+
+    def __init__(self, reason: str, expected: str = "one JSON document in UTF-8") -> None:
+        """Hold the ``reason`` and what was ``expected``."""
+        self.reason, self.expected = reason, expected
+        super().__init__(f"the body cannot be read: {reason}; expected {expected}")
+
+
+class BodyTooDeep(RequestUnreadable):
+    """A JSON document nested deeper than the limit."""
+
+    def __init__(self, limit: int) -> None:
+        """``limit`` of levels."""
+        self.limit = limit
+        super().__init__(f"nested deeper than {limit} levels", f"at most {limit} levels of lists and objects")
+
+
+class BodyTooLarge(ServiceError):
+    """A body of more than ``limit`` bytes."""
+
+    def __init__(self, limit: int, setting: str) -> None:
+        """``limit`` in bytes and the ``setting`` that gives it."""
+        self.limit, self.setting = limit, setting
+        super().__init__(f"the body has more than {limit} bytes, the limit of {setting}; send less")
+
+
+class MediaNotSupported(ServiceError):
+    """A content type that the operation does not take."""
+
+    def __init__(self, given: str, accepted: Sequence[str]) -> None:
+        """What was ``given`` and what is ``accepted``."""
+        self.given, self.accepted = given, tuple(accepted)
+        super().__init__(f"content type {given or '(none)'!r} is not taken; expected {' or '.join(self.accepted)}")
+
+
+class DocumentInvalid(ServiceError):
+    """Faults of a document or of parameters, all of them at once."""
+
+    def __init__(self, faults: Sequence[Fault] | Fault) -> None:
+        """Hold ``faults``; a single one may be given bare."""
+        self.faults: tuple[Fault, ...] = (faults,) if isinstance(faults, Fault) else tuple(faults)
+        super().__init__("; ".join(str(fault) for fault in self.faults))
+
+
+class LimitExceeded(ServiceError):
+    """More than one answer may hold."""
+
+    def __init__(self, sentence: str, limit: float, setting: str, field: str) -> None:
+        """The ``sentence`` for a person, the ``limit``, its ``setting`` and the ``field`` to change."""
+        self.limit, self.setting, self.field = limit, setting, field
+        super().__init__(sentence)
+
+
+class TooManyPoints(LimitExceeded):
+    """More values than one answer holds."""
+
+    def __init__(self, points: int, limit: int, fitting_step_s: int) -> None:
+        """``points`` asked for, the ``limit``, and the step in seconds ``fitting_step_s`` that fits."""
+        self.points, self.fitting_step_s = points, fitting_step_s
+        sentence = f"{points} values asked for, more than the limit of {limit}; a step of {fitting_step_s} s fits"
+        super().__init__(sentence, limit, "EBBMARK_MAX_POINTS", "step")
+
+
+class SpanTooLong(LimitExceeded):
+    """A span longer than the limit."""
+
+    def __init__(self, days: float, limit_days: float, setting: str) -> None:
+        """``days`` asked for, the ``limit_days`` and the ``setting`` that gives it."""
+        self.days = days
+        sentence = f"the span is {days:g} days, more than the limit of {limit_days:g}; ask for a shorter one"
+        super().__init__(sentence, limit_days, setting, "end")
+
+
+class SearchTooLarge(LimitExceeded):
+    """Marks x rules x days over the limit."""
+
+    def __init__(self, cells: float, limit: int) -> None:
+        """``cells`` asked for and the ``limit``."""
+        self.cells = cells
+        sentence = (
+            f"marks x rules x days is {cells:.0f}, more than the limit of {limit}; "
+            "ask for fewer marks, fewer rules or a shorter span"
+        )
+        super().__init__(sentence, limit, "EBBMARK_MAX_SEARCH_CELLS", "end")
+
+
+class TooManyFits(LimitExceeded):
+    """Too many fits of this account are waiting."""
+
+    def __init__(self, limit: int) -> None:
+        """``limit`` of fits queued or running."""
+        sentence = f"{limit} fits are queued or running; wait until one ends"
+        super().__init__(sentence, limit, "EBBMARK_MAX_WAITING_FITS", "station_id")
+
+
+class CursorInvalid(ServiceError):
+    """A cursor that this list did not give."""
+
+    def __init__(self) -> None:
+        """Say it."""
+        super().__init__("the cursor is not one that this list gave; start again without a cursor")
+
+
+class AccessRefused(ServiceError):
+    """A caller that may not do this."""
+
+
+class KeyNeeded(AccessRefused):
+    """Keys are asked for, and this release has none."""
+
+    def __init__(self) -> None:
+        """Say what to set."""
+        super().__init__(
+            "the service asks for API keys and there are none; for use on this machine alone start it with "
+            "EBBMARK_AUTH=open, as `make run` does"
+        )
+
+
+class NotLocal(AccessRefused):
+    """Open mode serves this machine alone."""
+
+    def __init__(self, reason: str) -> None:
+        """Hold the ``reason``."""
+        self.reason = reason
+        super().__init__(f"open mode (EBBMARK_AUTH=open) serves this machine alone: {reason}")
+
+
+class Unavailable(ServiceError):
+    """What the service needs is not there just now."""
+
+
+class StoreUnavailable(Unavailable):
+    """The store cannot be reached, is locked or full."""
+
+    def __init__(self, reason: str) -> None:
+        """Hold the ``reason``."""
+        self.reason = reason
+        super().__init__(f"the store cannot be used now: {reason}")
+
+
+class NotReady(Unavailable):
+    """The service is not ready; ``missing`` says what it lacks."""
+
+    def __init__(self, missing: Sequence[str]) -> None:
+        """Hold what is ``missing``."""
+        self.missing = tuple(missing)
+        super().__init__("not ready: " + "; ".join(self.missing))
+
+
+class FitFailed(ServiceError):
+    """A fit that ended without a model, not by a fault of its record."""
+
+
+class WorkerLost(FitFailed):
+    """The worker process died while it fitted."""
+
+    def __init__(self) -> None:
+        """Say it."""
+        super().__init__("the worker process died while it fitted this record; send the record again")
+
+
+class FitInterrupted(FitFailed):
+    """The service stopped while the fit waited or ran."""
+
+    def __init__(self) -> None:
+        """Say it."""
+        super().__init__("the service stopped before this fit ended; send the record again")
+
+
+class FitTimedOut(FitFailed):
+    """The fit ran longer than the limit."""
+
+    def __init__(self, limit_s: float) -> None:
+        """``limit_s`` in seconds."""
+        self.limit_s = limit_s
+        super().__init__(f"the fit ran longer than {limit_s:g} s, the limit of EBBMARK_FIT_TIMEOUT_S")
+
+
+class FitBroke(FitFailed):
+    """An error inside the fit that nobody foresaw; the log has it under the fit's id."""
+
+    def __init__(self) -> None:
+        """Say it without giving the inside away."""
+        super().__init__("the fit broke on an unforeseen error; the log has it under the id of the fit")

@@ -1,0 +1,66 @@
+"""Every setting of the service, read from the environment with the prefix ``EBBMARK_``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Literal
+
+from pydantic import Field
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+#: The checkout this package lies in; in an installed wheel the folder above the package.
+CHECKOUT = Path(__file__).resolve().parents[1]
+
+MEBIBYTE = 1024 * 1024
+
+
+class Settings(BaseSettings):
+    """What can be set; a field ``port`` is the variable ``EBBMARK_PORT``."""
+
+    model_config = SettingsConfigDict(env_prefix="EBBMARK_", frozen=True, extra="ignore")
+
+    auth: Literal["keys", "open"] = Field(
+        default="keys",
+        description="'open' drops keys for use on this machine alone; 'keys' asks for them.",
+    )
+    store: str = Field(default="./.ebbmark", description="Folder of the store, or the URL of a database.")
+    spool: Path | None = Field(
+        default=None, description="Folder for uploaded records; by default 'uploads' inside the store folder."
+    )
+    host: str = Field(default="127.0.0.1", description="Address to listen on.")
+    port: int = Field(default=8321, ge=1, le=65535, description="Port to listen on.")
+    demo_dir: Path = Field(default=CHECKOUT / "demo_stations", description="Folder of the invented demo coast.")
+    log_format: Literal["json", "console"] = Field(default="json", description="How log lines are written.")
+    log_level: Literal["debug", "info", "warning", "error"] = Field(default="info", description="Least level logged.")
+
+    max_upload_bytes: int = Field(default=64 * MEBIBYTE, gt=0, description="Largest gauge record taken.")
+    max_body_bytes: int = Field(default=MEBIBYTE, gt=0, description="Largest JSON document taken.")
+    max_json_depth: int = Field(default=32, gt=0, le=500, description="Deepest nesting of a JSON document.")
+    max_points: int = Field(default=200_000, gt=0, description="Most values in one answer (times x stations).")
+    max_span_days: float = Field(default=7000.0, gt=0, description="Longest span of extremes [days].")
+    max_timeline_days: float = Field(default=400.0, gt=0, description="Longest span of a timeline [days].")
+    max_search_days: float = Field(default=100.0, gt=0, description="Longest span of a window search [days].")
+    max_search_cells: int = Field(default=40_000, gt=0, description="Most marks x rules x days in one window search.")
+    max_page: int = Field(default=500, gt=0, description="Most items on one page of a list.")
+
+    fit_timeout_s: float = Field(default=1800.0, gt=0, description="Longest a fit may run [s].")
+    fit_lease_s: float = Field(default=20.0, gt=0, description="A fit whose runner is silent this long has failed [s].")
+    max_waiting_fits: int = Field(default=100, gt=0, description="Most fits of one account queued or running at once.")
+    busy_timeout_s: float = Field(default=10.0, gt=0, description="Longest wait for a locked SQLite store [s].")
+
+    @property
+    def database_url(self) -> str:
+        """URL of the database that `store` names."""
+        if "://" in self.store:
+            return self.store
+        return f"sqlite+pysqlite:///{self.store_folder / 'ebbmark.sqlite3'}"
+
+    @property
+    def store_folder(self) -> Path:
+        """Folder of the store; for a database by URL the folder that holds what is not in it."""
+        return Path("./.ebbmark" if "://" in self.store else self.store).resolve()
+
+    @property
+    def spool_folder(self) -> Path:
+        """Folder that holds uploaded records until their fit ends."""
+        return self.spool.resolve() if self.spool is not None else self.store_folder / "uploads"

@@ -1,0 +1,1 @@
+"""What is kept: tables, codecs, repositories, the unit of work and the migrations."""

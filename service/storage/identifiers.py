@@ -1,0 +1,30 @@
+"""Opaque ids: a prefix for the kind, then 26 characters that sort by the time they were made."""
+
+from __future__ import annotations
+
+import re
+import secrets
+import time
+
+_ALPHABET = "0123456789abcdefghjkmnpqrstvwxyz"
+_TIME_BITS, _RANDOM_BITS = 48, 80
+
+#: Pattern of any id, for contracts and checks.
+ID_PATTERN = r"^[a-z]{3}_[0-9a-z]{1,26}$"
+_ID = re.compile(ID_PATTERN)
+
+
+def new_id(prefix: str) -> str:
+    """Return a new id of the kind that the three letters ``prefix`` stand for."""
+    milliseconds = time.time_ns() // 1_000_000
+    number = ((milliseconds & ((1 << _TIME_BITS) - 1)) << _RANDOM_BITS) | secrets.randbits(_RANDOM_BITS)
+    digits = []
+    for _ in range(26):
+        number, digit = divmod(number, 32)
+        digits.append(_ALPHABET[digit])
+    return f"{prefix}_{''.join(reversed(digits))}"
+
+
+def is_id(text: str) -> bool:
+    """Return whether ``text`` has the shape of an id."""
+    return _ID.fullmatch(text) is not None

@@ -1,0 +1,84 @@
+"""What the repositories hand out: frozen records, without a session behind them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+#: States of a fit; the first two are active.
+QUEUED, RUNNING, DONE, FAILED = "queued", "running", "done", "failed"
+ACTIVE = (QUEUED, RUNNING)
+
+
+@dataclass(frozen=True, slots=True)
+class StationRecord:
+    """A station; ``version`` 0 means that it has no tide model yet."""
+
+    station_id: str
+    external_ref: str | None
+    name: str
+    latitude: float
+    longitude: float | None
+    time_zone: str
+    version: int
+    created_at: datetime
+    updated_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class ModelRecord:
+    """What is known of one tide model of a station, without the model."""
+
+    station_id: str
+    version: int
+    source: str
+    fit_id: str | None
+    datum: str
+    input_hash: str
+    numerics: int
+    code_version: str
+    created_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class FitRecord:
+    """One fit of a gauge record, without the model it made."""
+
+    fit_id: str
+    station_id: str
+    state: str
+    runner_id: str
+    record_sha256: str
+    record_bytes: int
+    options: Mapping[str, Any]
+    problem: Mapping[str, Any] | None
+    report: Mapping[str, Any] | None
+    adopted_version: int | None
+    created_at: datetime
+    started_at: datetime | None
+    finished_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class MarkRecord:
+    """A mark in one of its versions, without its document."""
+
+    mark_id: str
+    external_ref: str | None
+    station_id: str
+    version: int
+    created_at: datetime
+    updated_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class RuleRecord:
+    """A species rule in one of its versions, without its document."""
+
+    rule_id: str
+    external_ref: str | None
+    version: int
+    created_at: datetime
+    updated_at: datetime

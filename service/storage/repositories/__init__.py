@@ -1,0 +1,1 @@
+"""The queries, one module a kind of thing; nobody else asks the database."""

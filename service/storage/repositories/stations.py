@@ -1,0 +1,126 @@
+"""Queries of stations and of their tide models."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import func, select, update
+
+from service.storage.codecs import model_record, station_record
+from service.storage.identifiers import new_id
+from service.storage.records import ModelRecord, StationRecord
+from service.storage.repositories.base import Repository
+from service.storage.tables import StationRow, StationVersionRow
+
+
+class StationRepository(Repository):
+    """Stations of one account, and the versions of their tide models."""
+
+    def add(
+        self,
+        *,
+        name: str,
+        latitude: float,
+        longitude: float | None,
+        time_zone: str,
+        external_ref: str | None,
+        now: datetime,
+    ) -> StationRecord:
+        """Add a station without a model and return it."""
+        row = StationRow(
+            station_id=new_id("stn"),
+            account_id=self._account_id,
+            external_ref=external_ref,
+            name=name,
+            latitude=latitude,
+            longitude=longitude,
+            time_zone=time_zone,
+            version=0,
+            created_at=now,
+            updated_at=now,
+        )
+        self._session.add(row)
+        self._session.flush()
+        return station_record(row)
+
+    def get(self, station_id: str) -> StationRecord | None:
+        """Return a station, None where the account has none of this id."""
+        row = self._session.scalar(self._mine().where(StationRow.station_id == station_id))
+        return None if row is None else station_record(row)
+
+    def many(self, station_ids: Sequence[str]) -> dict[str, StationRecord]:
+        """Return those of the stations that there are, by id."""
+        rows = self._session.scalars(self._mine().where(StationRow.station_id.in_(station_ids)))
+        return {row.station_id: station_record(row) for row in rows}
+
+    def by_reference(self, external_ref: str) -> StationRecord | None:
+        """Return the station that has an external reference."""
+        row = self._session.scalar(self._mine().where(StationRow.external_ref == external_ref))
+        return None if row is None else station_record(row)
+
+    def page(self, after: str | None, limit: int) -> list[StationRecord]:
+        """Return stations in the order of their ids."""
+        return [station_record(row) for row in self._page(self._mine(), StationRow.station_id, after, limit)]
+
+    def add_model(
+        self,
+        station_id: str,
+        document: Mapping[str, Any],
+        *,
+        source: str,
+        fit_id: str | None,
+        stamps: Mapping[str, Any],
+        now: datetime,
+    ) -> ModelRecord:
+        """Add a tide model as the next version of a station, and make it the current one.
+
+        ``stamps`` holds ``datum``, ``input_hash``, ``numerics`` and ``code_version``.
+        """
+        newest = self._session.scalar(
+            select(func.max(StationVersionRow.version)).where(StationVersionRow.station_id == station_id)
+        )
+        row = StationVersionRow(
+            station_id=station_id,
+            version=(newest or 0) + 1,
+            account_id=self._account_id,
+            source=source,
+            fit_id=fit_id,
+            document=dict(document),
+            created_at=now,
+            **stamps,
+        )
+        self._session.add(row)
+        self._session.flush()
+        self._session.execute(
+            update(StationRow)
+            .where(StationRow.account_id == self._account_id, StationRow.station_id == station_id)
+            .values(version=row.version, updated_at=now)
+        )
+        return model_record(row)
+
+    def model(self, station_id: str, version: int) -> ModelRecord | None:
+        """Return what is known of one version, without the model."""
+        row = self._session.scalar(
+            select(StationVersionRow).where(*self._of(station_id), StationVersionRow.version == version)
+        )
+        return None if row is None else model_record(row)
+
+    def models(self, station_id: str) -> list[ModelRecord]:
+        """Return what is known of every version, oldest first."""
+        rows = self._session.scalars(
+            select(StationVersionRow).where(*self._of(station_id)).order_by(StationVersionRow.version)
+        )
+        return [model_record(row) for row in rows]
+
+    def document(self, station_id: str, version: int) -> dict[str, Any] | None:
+        """Return the stored tide model of one version."""
+        query = select(StationVersionRow.document)
+        return self._session.scalar(query.where(*self._of(station_id), StationVersionRow.version == version))
+
+    def _mine(self) -> Any:
+        return select(StationRow).where(StationRow.account_id == self._account_id)
+
+    def _of(self, station_id: str) -> tuple[Any, Any]:
+        return StationVersionRow.account_id == self._account_id, StationVersionRow.station_id == station_id

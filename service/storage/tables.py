@@ -1,0 +1,204 @@
+"""The tables. Every one has its account; rows of a version never change."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any, ClassVar
+
+from sqlalchemy import (
+    JSON,
+    DateTime,
+    Dialect,
+    Float,
+    ForeignKey,
+    ForeignKeyConstraint,
+    Index,
+    Integer,
+    MetaData,
+    String,
+    TypeDecorator,
+    UniqueConstraint,
+)
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+
+NAMING = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+
+class UtcDateTime(TypeDecorator[datetime]):
+    """An instant: aware in UTC in Python, without offset in the database."""
+
+    impl = DateTime
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """Refuse a naive value; store UTC."""
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError("a naive datetime cannot be stored; expected an aware one")
+        return value.astimezone(UTC).replace(tzinfo=None)
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """Return the value as aware UTC."""
+        return None if value is None else value.replace(tzinfo=UTC)
+
+
+ID = String(30)
+NAME = String(200)
+
+
+class Table(DeclarativeBase):
+    """Base of all tables."""
+
+    metadata = MetaData(naming_convention=NAMING)
+    type_annotation_map: ClassVar[dict[Any, Any]] = {datetime: UtcDateTime(), dict[str, Any]: JSON(none_as_null=True)}
+
+
+class AccountRow(Table):
+    """An account: owner of everything private."""
+
+    __tablename__ = "accounts"
+
+    account_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    name: Mapped[str] = mapped_column(NAME)
+    created_at: Mapped[datetime]
+
+
+class StationRow(Table):
+    """A station; its tide models are `StationVersionRow`."""
+
+    __tablename__ = "stations"
+    __table_args__ = (UniqueConstraint("account_id", "external_ref"), UniqueConstraint("account_id", "station_id"))
+
+    station_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
+    external_ref: Mapped[str | None] = mapped_column(NAME)
+    name: Mapped[str] = mapped_column(NAME)
+    latitude: Mapped[float] = mapped_column(Float)
+    longitude: Mapped[float | None] = mapped_column(Float)
+    time_zone: Mapped[str] = mapped_column(NAME)
+    version: Mapped[int] = mapped_column(Integer)
+    created_at: Mapped[datetime]
+    updated_at: Mapped[datetime]
+
+
+class StationVersionRow(Table):
+    """One tide model of a station; never changed once written."""
+
+    __tablename__ = "station_versions"
+    __table_args__ = (
+        ForeignKeyConstraint(["account_id", "station_id"], ["stations.account_id", "stations.station_id"]),
+        Index(None, "account_id"),
+    )
+
+    station_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    version: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
+    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
+    source: Mapped[str] = mapped_column(String(20))
+    fit_id: Mapped[str | None] = mapped_column(ID)
+    datum: Mapped[str] = mapped_column(NAME)
+    input_hash: Mapped[str] = mapped_column(String(100))
+    numerics: Mapped[int] = mapped_column(Integer)
+    code_version: Mapped[str] = mapped_column(String(40))
+    document: Mapped[dict[str, Any]]
+    created_at: Mapped[datetime]
+
+
+class FitRow(Table):
+    """One fit of a gauge record for a station, from upload to end."""
+
+    __tablename__ = "fits"
+    __table_args__ = (
+        ForeignKeyConstraint(["account_id", "station_id"], ["stations.account_id", "stations.station_id"]),
+        Index(None, "account_id", "station_id"),
+        Index(None, "state"),
+    )
+
+    fit_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
+    station_id: Mapped[str] = mapped_column(ID)
+    state: Mapped[str] = mapped_column(String(10))
+    runner_id: Mapped[str] = mapped_column(ID)
+    lease_until: Mapped[datetime]
+    record_sha256: Mapped[str] = mapped_column(String(64))
+    record_bytes: Mapped[int] = mapped_column(Integer)
+    options: Mapped[dict[str, Any]]
+    problem: Mapped[dict[str, Any] | None]
+    report: Mapped[dict[str, Any] | None]
+    model: Mapped[dict[str, Any] | None]
+    adopted_version: Mapped[int | None] = mapped_column(Integer)
+    created_at: Mapped[datetime]
+    started_at: Mapped[datetime | None]
+    finished_at: Mapped[datetime | None]
+
+
+class MarkRow(Table):
+    """A mark; what it says is in `MarkVersionRow`."""
+
+    __tablename__ = "marks"
+    __table_args__ = (
+        UniqueConstraint("account_id", "external_ref"),
+        UniqueConstraint("account_id", "mark_id"),
+        ForeignKeyConstraint(["account_id", "station_id"], ["stations.account_id", "stations.station_id"]),
+        Index(None, "account_id", "station_id"),
+    )
+
+    mark_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
+    external_ref: Mapped[str | None] = mapped_column(NAME)
+    station_id: Mapped[str] = mapped_column(ID)
+    version: Mapped[int] = mapped_column(Integer)
+    created_at: Mapped[datetime]
+    updated_at: Mapped[datetime]
+
+
+class MarkVersionRow(Table):
+    """One version of a mark; never changed once written."""
+
+    __tablename__ = "mark_versions"
+    __table_args__ = (
+        ForeignKeyConstraint(["account_id", "mark_id"], ["marks.account_id", "marks.mark_id"]),
+        Index(None, "account_id"),
+    )
+
+    mark_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    version: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
+    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
+    document: Mapped[dict[str, Any]]
+    created_at: Mapped[datetime]
+
+
+class RuleRow(Table):
+    """A species rule; what it says is in `RuleVersionRow`."""
+
+    __tablename__ = "species_rules"
+    __table_args__ = (UniqueConstraint("account_id", "external_ref"), UniqueConstraint("account_id", "rule_id"))
+
+    rule_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
+    external_ref: Mapped[str | None] = mapped_column(NAME)
+    version: Mapped[int] = mapped_column(Integer)
+    created_at: Mapped[datetime]
+    updated_at: Mapped[datetime]
+
+
+class RuleVersionRow(Table):
+    """One version of a species rule; never changed once written."""
+
+    __tablename__ = "species_rule_versions"
+    __table_args__ = (
+        ForeignKeyConstraint(["account_id", "rule_id"], ["species_rules.account_id", "species_rules.rule_id"]),
+        Index(None, "account_id"),
+    )
+
+    rule_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    version: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
+    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
+    document: Mapped[dict[str, Any]]
+    created_at: Mapped[datetime]
