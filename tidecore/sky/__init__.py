@@ -1,0 +1,24 @@
+"""Sun and moon over a shore: altitudes, rising and setting, twilight, phases.
+
+``ephemeris`` reads the positions once a span, ``positions`` shares them over all marks, ``topocentre`` turns them
+into altitudes, ``events`` and ``phases`` find the instants. Importing the room does not import skyfield.
+"""
+
+from tidecore.sky.events import EVENT_KINDS, LIMIT_NAMES, PolarSpan, SkyEvents, sky_events
+from tidecore.sky.phases import PHASE_NAMES, MoonPhases, moon_phases
+from tidecore.sky.positions import BodyAltitudes, Place, SkyPositions, sky_positions
+
+__all__ = [
+    "EVENT_KINDS",
+    "LIMIT_NAMES",
+    "PHASE_NAMES",
+    "BodyAltitudes",
+    "MoonPhases",
+    "Place",
+    "PolarSpan",
+    "SkyEvents",
+    "SkyPositions",
+    "moon_phases",
+    "sky_events",
+    "sky_positions",
+]

@@ -1,0 +1,109 @@
+"""From a body's place in the Earth-fixed frame to its altitude over the horizon of a mark."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from tidecore.errors import Fault, InvalidPosition
+from tidecore.units import FloatArray
+
+#: Ellipsoid of WGS 84: equatorial radius [km] and flattening.
+EARTH_RADIUS_KM = 6378.137
+FLATTENING = 1.0 / 298.257223563
+
+#: Most values worked on at once, so that they stay in the processor's cache.
+_BLOCK = 65_536
+
+
+class Observers(NamedTuple):
+    """Observers in the Earth-fixed frame; made by `observers`.
+
+    ``verticals`` are unit vectors to the zenith and ``places`` positions from the centre of the Earth [km], shape
+    ``(n, 3)``; ``heights`` are the products of the two [km] and ``squares`` those of places with themselves [km^2].
+    """
+
+    verticals: FloatArray
+    places: FloatArray
+    heights: FloatArray
+    squares: FloatArray
+
+
+def observers(latitudes: ArrayLike, longitudes: ArrayLike) -> Observers:
+    """Return observers at sea level on the ellipsoid of WGS 84.
+
+    Parameters
+    ----------
+    latitudes, longitudes : array, shape ``(n,)``
+        Geodetic latitude north and longitude east [degrees]; longitudes from -180 to 360.
+
+    Returns
+    -------
+    Observers
+
+    Raises
+    ------
+    InvalidPosition
+        If a latitude or longitude is out of range or NaN, all of them named; or there is not one for each.
+    """
+    latitude = np.atleast_1d(np.asarray(latitudes, dtype=np.float64))
+    longitude = np.atleast_1d(np.asarray(longitudes, dtype=np.float64))
+    if latitude.shape != longitude.shape or latitude.ndim != 1:
+        problem = f"shape {longitude.shape} does not fit latitudes of shape {latitude.shape}"
+        raise InvalidPosition(Fault("longitude", problem, "one longitude for every latitude, one-dimensional"))
+    faults = [
+        Fault(name, f"{float(value)!r} is out of range", f"degrees from {low} to {high}")
+        for name, values, low, high in (("latitude", latitude, -90, 90), ("longitude", longitude, -180, 360))
+        for value in values[~((values >= low) & (values <= high))]
+    ]
+    if faults:
+        raise InvalidPosition(faults)
+    phi, lam = np.radians(latitude), np.radians(longitude)
+    verticals = np.column_stack((np.cos(phi) * np.cos(lam), np.cos(phi) * np.sin(lam), np.sin(phi)))
+    shrink = (1.0 - FLATTENING) ** 2
+    normal = EARTH_RADIUS_KM / np.sqrt(np.cos(phi) ** 2 + shrink * np.sin(phi) ** 2)
+    places = normal[:, None] * verticals * np.array([1.0, 1.0, shrink])
+    heights, squares = np.einsum("ij,ij->i", verticals, places), np.einsum("ij,ij->i", places, places)
+    return Observers(verticals, places, heights, squares)
+
+
+def altitudes(vectors: FloatArray, watchers: Observers) -> FloatArray:
+    """Return the altitude of a body's centre over the horizon of every observer.
+
+    Parameters
+    ----------
+    vectors : float64 array, shape ``(3, times)``
+        Apparent place of the body from the centre of the Earth, in the Earth-fixed frame [km].
+    watchers : Observers
+        The ``n`` observers.
+
+    Returns
+    -------
+    float64 array, shape ``(n, times)``
+        Geometric altitude [degrees]: parallax included, refraction not.
+
+    Notes
+    -----
+    Left out: diurnal aberration (at most 0.0001 degree), polar motion (0.0002), height over the sea, the deflection
+    of the vertical.
+    """
+    result = np.empty((watchers.places.shape[0], vectors.shape[1]))
+    square = np.einsum("ij,ij->j", vectors, vectors)
+    rows = max(1, _BLOCK // max(1, vectors.shape[1]))
+    for first in range(0, result.shape[0], rows):
+        part = slice(first, first + rows)
+        distance = watchers.places[part] @ vectors
+        distance *= -2.0
+        distance += square
+        distance += watchers.squares[part, None]
+        np.sqrt(distance, out=distance)
+        out = result[part]
+        np.matmul(watchers.verticals[part], vectors, out=out)
+        out -= watchers.heights[part, None]
+        out /= distance
+        np.clip(out, -1.0, 1.0, out=out)
+        np.arcsin(out, out=out)
+        np.degrees(out, out=out)
+    return result
