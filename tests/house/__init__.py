@@ -1,0 +1,1 @@
+"""The house rules: what a rule worth stating is held by."""
