@@ -1,0 +1,14 @@
+"""Constituents, their arguments, and the fast way from them to heights and rates."""
+
+from tidecore.harmonics.arguments import Arguments, arguments, constituent_names
+from tidecore.harmonics.synthesis import CONVENTIONS, NODAL_OPTIONS, Harmonics, heights_at_stations
+
+__all__ = [
+    "CONVENTIONS",
+    "NODAL_OPTIONS",
+    "Arguments",
+    "Harmonics",
+    "arguments",
+    "constituent_names",
+    "heights_at_stations",
+]
