@@ -1,0 +1,83 @@
+"""What a user can set, call or meet is written down, and no link of the documents leads nowhere."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+import tidecore
+from service.settings import Settings
+from tests.house.tree import ROOT, tracked
+
+LINK = re.compile(r"(?<!\!)\[[^\]]*\]\(([^)\s]+)\)|^\[[^\]]+\]:\s+(\S+)", re.M)
+FENCED = re.compile(r"^```.*?^```", re.M | re.S)
+HEADING = re.compile(r"^#{1,6} +(.+?) *$", re.M)
+
+
+def documents() -> str:
+    """The two documents together."""
+    return "\n".join((ROOT / name).read_text("utf-8") for name in ("README.md", "DEVELOPERS.md"))
+
+
+def unmentioned(names: list[str], text: str) -> list[str]:
+    """Names that stand nowhere in ``text`` as words of their own."""
+    return [name for name in names if not re.search(rf"(?<![\w-]){re.escape(name)}(?![\w-])", text)]
+
+
+def anchors(text: str) -> set[str]:
+    """The anchors of the headings of a document, as they are made from their words."""
+    words = (re.sub(r"[`*]|\[|\]\([^)]*\)", "", head) for head in HEADING.findall(FENCED.sub("", text)))
+    return {re.sub(r"[^\w\- ]", "", word.lower()).replace(" ", "-") for word in words}
+
+
+def dead_links(document: Path) -> list[str]:
+    """Relative links of a document to files or headings that are not there."""
+    text = document.read_text("utf-8")
+    dead = []
+    for inline, reference in LINK.findall(FENCED.sub("", text)):
+        link = inline or reference
+        if re.match(r"[a-z]+:", link):
+            continue
+        name, _, anchor = link.partition("#")
+        target = document.parent / name if name else document
+        if not target.exists() or (anchor and anchor not in anchors(target.read_text("utf-8"))):
+            dead.append(link)
+    return dead
+
+
+def test_every_setting_is_written_down():
+    names = [f"EBBMARK_{name.upper()}" for name in Settings.model_fields]
+    assert unmentioned(names, documents()) == []
+
+
+def test_every_public_name_is_written_down():
+    assert unmentioned(sorted(tidecore.__all__), documents()) == []
+
+
+@pytest.mark.parametrize("name", [name for name in tracked() if name.endswith(".md")])
+def test_every_link_leads_somewhere(name):
+    assert dead_links(ROOT / name) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "missing"),
+    [
+        ("set `EBBMARK_PORT` to", []),
+        ("set EBBMARK_PORT_RANGE to", ["EBBMARK_PORT"]),
+        ("", ["EBBMARK_PORT"]),
+    ],
+)
+def test_a_name_not_written_down_is_seen(text, missing):
+    assert unmentioned(["EBBMARK_PORT"], text) == missing
+
+
+def test_a_dead_link_is_seen(tmp_path):
+    document = tmp_path / "PAGE.md"
+    document.write_text(
+        "# The tide's `rise`\n[a](PAGE.md) [b](#the-tides-rise) [c](https://example.org)\n"
+        "[d](gone.md) [e](#ebb) [f](PAGE.md#ebb)\n```\n[g](in-code.md)\n```\n",
+        encoding="utf-8",
+    )
+    assert dead_links(document) == ["gone.md", "#ebb", "PAGE.md#ebb"]
