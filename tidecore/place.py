@@ -10,6 +10,7 @@ import re
 import zoneinfo
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict, ValidationError
@@ -95,6 +96,8 @@ class Document(BaseModel):
 
     #: What `parse` raises.
     refusal: ClassVar[type[InvalidInput]] = InvalidInput
+    #: Fields that hold one of several kinds of document; the kind is no step of a fault's path.
+    kinded: ClassVar[frozenset[str]] = frozenset()
 
     @classmethod
     def parse(cls, document: object) -> Self:
@@ -115,24 +118,26 @@ class Document(BaseModel):
         try:
             return cls.model_validate(document)
         except ValidationError as error:
-            raise cls.refusal(tuple(_faults(error))) from error
+            raise cls.refusal(tuple(_faults(error, cls.kinded))) from error
 
     def to_document(self) -> dict[str, Any]:
         """Return the plain data that `parse` takes back to an equal document."""
         return self.model_dump(mode="json", by_alias=True)
 
 
-def _faults(error: ValidationError) -> Iterator[Fault]:
+def _faults(error: ValidationError, kinded: frozenset[str]) -> Iterator[Fault]:
     details = error.errors(include_url=False, include_context=True)
     for detail in details[:MOST_FAULTS]:
-        yield _fault_of(detail)
+        yield _fault_of(detail, kinded)
     if len(details) > MOST_FAULTS:
         yield Fault("document", f"has {len(details) - MOST_FAULTS} more faults", "fewer")
 
 
-def _fault_of(detail: ErrorDetails) -> Fault:
+def _fault_of(detail: ErrorDetails, kinded: frozenset[str]) -> Fault:
     """Say one finding of pydantic in our words."""
-    field = ".".join(_field_name(part) for part in detail["loc"]) or "document"
+    path = ("", *detail["loc"])
+    steps = (part for before, part in pairwise(path) if before not in kinded)
+    field = ".".join(_field_name(part) for part in steps) or "document"
     context, kind = detail.get("ctx", {}), detail["type"]
     if kind == "fault":
         return Fault(field, str(context["problem"]), str(context["expected"]))
