@@ -62,17 +62,24 @@ class Store:
             yield UnitOfWork(session, account_id)
 
     @contextmanager
-    def _session(self, writes: bool) -> Iterator[Session]:
-        session = Session(self.engine, expire_on_commit=False)
+    def translated(self) -> Iterator[None]:
+        """Say errors of the database in the words of the service; raises as `unit`."""
         try:
-            session.connection(execution_options={"ebbmark_writes": writes})
-            yield session
+            yield
         except IntegrityError as error:
             raise StoreConflict() from error
         except (DBAPIError, PoolTimeout) as error:
             reason = _reason(error)
             log.error("store_unavailable", reason=reason)
             raise StoreUnavailable(reason) from error
+
+    @contextmanager
+    def _session(self, writes: bool) -> Iterator[Session]:
+        session = Session(self.engine, expire_on_commit=False)
+        try:
+            with self.translated():
+                session.connection(execution_options={"ebbmark_writes": writes})
+                yield session
         finally:
             session.close()
 

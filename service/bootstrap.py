@@ -1,0 +1,60 @@
+"""From settings to what the use cases need: engine, store, runner and clock, made in one place."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+
+from service.jobs.runner import ProcessRunner
+from service.logs import get_log
+from service.security import LOCAL_ACCOUNT
+from service.settings import Settings
+from service.storage.engine import open_engine
+from service.storage.migrating import upgrade_store
+from service.storage.unit import Store
+from service.usecases.context import Context
+
+log = get_log("bootstrap")
+
+
+def utc_now() -> datetime:
+    """Return the time; the only clock of the service."""
+    return datetime.now(UTC)
+
+
+class House:
+    """The service without HTTP: what is opened together and closed together."""
+
+    def __init__(self, settings: Settings, clock: Callable[[], datetime] = utc_now) -> None:
+        """Put the parts together; nothing is opened yet."""
+        self.settings = settings
+        self._clock = clock
+        engine = open_engine(settings.database_url, settings.busy_timeout_s)
+        self.store = Store(engine)
+        self.runner = ProcessRunner(
+            self.store,
+            settings.spool_folder,
+            clock,
+            lease_s=settings.fit_lease_s,
+            timeout_s=settings.fit_timeout_s,
+        )
+        self.context = Context(self.store, self.runner, clock, settings)
+
+    def open(self, *, with_runner: bool = True) -> None:
+        """Bring the store up to date, see that the local account is there, and start the runner if wanted.
+
+        Raises
+        ------
+        StoreUnavailable
+            If the store cannot be used.
+        """
+        with self.store.translated():
+            upgrade_store(self.store.engine)
+        self.store.ensure_account(LOCAL_ACCOUNT, "local", self._clock())
+        if with_runner:
+            self.runner.start()
+
+    def close(self) -> None:
+        """Stop the runner and close the store."""
+        self.runner.stop()
+        self.store.close()

@@ -1,0 +1,1 @@
+"""Long work: the runner that takes fits, and the worker process that computes them."""

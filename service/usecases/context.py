@@ -1,0 +1,58 @@
+"""What every use case is given: the store, the runner, the clock, the settings and the decoded things."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from dataclasses import dataclass, field
+from datetime import datetime
+from threading import Lock
+from typing import TypeVar
+
+from service.jobs.runner import FitRunner
+from service.settings import Settings
+from service.storage.unit import Store
+
+T = TypeVar("T")
+
+#: Most decoded models, marks and rules kept; a model is some tens of kilobytes.
+MOST_DECODED = 2000
+
+
+class Decoded:
+    """Decoded models, marks and rules by kind, id and version; what a version says never changes."""
+
+    def __init__(self, most: int = MOST_DECODED) -> None:
+        """Keep at most ``most``, those used last."""
+        self._most = most
+        self._lock = Lock()
+        self._kept: OrderedDict[Hashable, object] = OrderedDict()
+
+    def find(self, kind: type[T], key: str, version: int) -> T | None:
+        """Return what is kept under a kind, id and version."""
+        with self._lock:
+            found = self._kept.get((kind, key, version))
+            if found is None:
+                return None
+            self._kept.move_to_end((kind, key, version))
+        assert isinstance(found, kind)
+        return found
+
+    def keep(self, key: str, version: int, value: T) -> T:
+        """Keep ``value`` under its kind, id and version, and return it."""
+        with self._lock:
+            self._kept[(type(value), key, version)] = value
+            while len(self._kept) > self._most:
+                self._kept.popitem(last=False)
+        return value
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """The surroundings of a use case."""
+
+    store: Store
+    runner: FitRunner
+    clock: Callable[[], datetime]
+    settings: Settings
+    decoded: Decoded = field(default_factory=Decoded)

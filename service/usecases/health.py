@@ -1,0 +1,44 @@
+"""Health: whether the service is ready, and what versions it runs."""
+
+from __future__ import annotations
+
+import platform
+from importlib.metadata import version
+
+from service.errors import NotReady, ServiceError
+from service.storage.migrating import newest_revision, revision_of
+from service.usecases.context import Context
+from tidecore import NUMERICS, __version__
+
+#: Libraries whose versions an answer about health names.
+LIBRARIES = ("fastapi", "numpy", "orjson", "pydantic", "skyfield", "sqlalchemy", "starlette", "utide", "uvicorn")
+
+
+def check_ready(context: Context) -> dict[str, str]:
+    """Return what was checked, name -> finding; NotReady says everything that is missing."""
+    missing, found = [], {}
+    try:
+        context.store.check()
+        found["store"] = "answers"
+        revision, newest = revision_of(context.store.engine), newest_revision()
+        if revision != newest:
+            missing.append(
+                f"the store is at revision {revision}, this version needs {newest}: run `ebbmark db upgrade`"
+            )
+        else:
+            found["schema"] = newest
+    except ServiceError as error:
+        missing.append(str(error))
+    if context.settings.auth == "open":
+        found["access"] = "open to this machine alone"
+    else:
+        missing.append("there are no API keys; for use on this machine alone start it with EBBMARK_AUTH=open")
+    if missing:
+        raise NotReady(missing)
+    return found
+
+
+def list_versions() -> dict[str, str]:
+    """Return the version of the service, of its numbers, of Python and of the libraries under it."""
+    versions = {"ebbmark": __version__, "numerics": str(NUMERICS), "python": platform.python_version()}
+    return versions | {name: version(name) for name in LIBRARIES}

@@ -1,0 +1,63 @@
+"""Heights of the tide at one or many stations, on an even grid."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from service.errors import NotFound, TooManyPoints
+from service.security import Caller
+from service.usecases.context import Context
+from service.usecases.stations import ServedModel, model_of
+from tidecore.harmonics import heights_at_stations
+from tidecore.timebase import US_PER_SECOND, TimeGrid, TimeSpan, from_microseconds
+from tidecore.units import FloatArray
+
+#: Steps worth offering where a step is too fine [s].
+_STEPS_S = (1, 5, 10, 15, 30, 60, 120, 300, 360, 600, 900, 1200, 1800, 3600, 7200, 10800, 21600, 43200, 86400)
+
+
+@dataclass(frozen=True, slots=True)
+class HeightSeries:
+    """Heights [m, above each station's datum], shape (stations, times)."""
+
+    grid: TimeGrid
+    stations: Sequence[ServedModel]
+    heights: FloatArray
+
+
+def predict_heights(
+    context: Context, caller: Caller, station_ids: Sequence[str], span: TimeSpan, step_us: int, version: int | None
+) -> HeightSeries:
+    """Return the heights of the tide at stations, from the start of the span every step.
+
+    Raises
+    ------
+    NotFound, NoModel
+        If a station, or its version, is not there, or has no model.
+    TooManyPoints
+        If stations times instants exceed the limit.
+    """
+    ids = list(dict.fromkeys(station_ids))
+    check_points(span, step_us, len(ids), context.settings.max_points)
+    grid = TimeGrid.spanning(*from_microseconds([span.start_us, span.end_us]), step_us // US_PER_SECOND)
+    with context.store.unit(caller.account_id) as unit:
+        found = unit.stations.many(ids)
+        for station_id in ids:
+            if station_id not in found:
+                raise NotFound("station", station_id)
+        served = [model_of(context, unit, found[station_id], version) for station_id in ids]
+    heights = heights_at_stations([one.model.harmonics for one in served], grid)
+    return HeightSeries(grid, served, heights)
+
+
+def check_points(span: TimeSpan, step_us: int, columns: int, limit: int) -> None:
+    """Refuse more than ``limit`` values (instants times ``columns``), and say the step that fits."""
+    length = span.end_us - span.start_us
+    points = -(-length // step_us) * columns
+    if points <= limit:
+        return
+    least_us = -(-length // max(1, limit // columns))
+    steps = (step for step in _STEPS_S if step * US_PER_SECOND >= least_us)
+    fitting = next(steps, -(-least_us // (86400 * US_PER_SECOND)) * 86400)
+    raise TooManyPoints(points, limit, fitting)
