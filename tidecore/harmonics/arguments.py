@@ -45,54 +45,55 @@ class Arguments:
     doodson: FloatArray
     semi: FloatArray
     speeds: FloatArray
-    _roots: tuple[int, ...]
-    _powers: tuple[tuple[tuple[int, int], ...], ...]
-    _sat_rows: IntArray
-    _sat_starts: IntArray
-    _sat_roots: IntArray
+    #: Row in the table of each constituent, or of the first parent of a compound.
+    _rows: IntArray
+    #: (place, table row, power) by which a compound is completed after its first parent has been taken once.
+    _powers: tuple[tuple[int, int, int], ...]
 
     def phases(self, times_us: AnyArray) -> FloatArray:
         """Return V [cycles], not reduced, shape ``(n, k)`` for instants of shape ``(n,)``."""
         return longitudes(times_us).T @ self.doodson.T + self.semi
 
-    def node_factors(self, times_us: AnyArray, latitudes: FloatArray) -> ComplexArray:
+    def node_factors(self, satellites: ComplexArray, latitudes: FloatArray) -> ComplexArray:
         """Return f exp(i u), shape ``(stations, n, k)``.
 
         Parameters
         ----------
-        times_us : array, shape (n,)
-            Instants [microseconds since 1970].
+        satellites : complex array, shape (3, constituents of the table, n)
+            From `satellite_sums`.
         latitudes : array, shape (stations,)
             Latitudes [degrees north]; those within 5 degrees of the equator count as 5, the equator as 5 north.
         """
-        table = constituent_table()
-        slow = longitudes(times_us)[3:6]
-        of_root = np.ones((len(latitudes), len(self._roots), slow.shape[1]), dtype=np.complex128)
-        if self._sat_rows.size:
-            rows = self._sat_rows
-            turns = table.sat_doodson[rows] @ slow + table.sat_phase[rows, None]
-            parts = table.sat_ratio[rows, None] * np.exp(2j * np.pi * turns)
-            for kind in range(3):
-                chosen = np.where(table.sat_latitude[rows, None] == kind, parts, 0.0)
-                summed = np.add.reduceat(chosen, self._sat_starts, axis=0)
-                of_root[:, self._sat_roots] += _latitude_factor(kind, latitudes)[:, None, None] * summed
-        factors = np.ones((len(latitudes), len(self.names), slow.shape[1]), dtype=np.complex128)
-        for row, powers in enumerate(self._powers):
-            for root, power in powers:
-                base = of_root[:, root] if power > 0 else of_root[:, root].conj()
-                for _ in range(abs(power)):
-                    factors[:, row] *= base
+        of_table = 1.0 + np.einsum("ls,lrn->srn", _latitude_factors(latitudes), satellites)
+        factors: ComplexArray = of_table[:, self._rows]
+        for place, row, power in self._powers:
+            if power == 0:
+                factors[:, place] = factors[:, place].conj()
+                continue
+            base = of_table[:, row] if power > 0 else of_table[:, row].conj()
+            for _ in range(abs(power)):
+                factors[:, place] *= base
         return factors.swapaxes(1, 2)
 
 
-def _latitude_factor(kind: int, latitudes: FloatArray) -> FloatArray:
-    """Return the factor of satellites of one kind: 0 none, 1 diurnal, 2 semidiurnal of third degree."""
+def satellite_sums(times_us: AnyArray) -> ComplexArray:
+    """Return what the satellites of each constituent of the table add to 1, before factors of latitude.
+
+    Shape ``(3, constituents, n)``: satellites without a factor of latitude, diurnal ones, those of third degree.
+    """
+    table = constituent_table()
+    turns = table.sat_doodson @ longitudes(times_us)[3:6] + table.sat_phase[:, None]
+    parts = table.sat_ratio[:, None] * np.exp(2j * np.pi * turns)
+    out = np.zeros((3, len(table.names), parts.shape[1]), dtype=np.complex128)
+    np.add.at(out, (table.sat_latitude, table.sat_owner), parts)
+    return out
+
+
+def _latitude_factors(latitudes: FloatArray) -> FloatArray:
+    """Return the factor of each kind of satellite, shape ``(3, stations)``."""
     away = np.where(np.abs(latitudes) < LEAST_LATITUDE, np.copysign(LEAST_LATITUDE, latitudes + 0.0), latitudes)
     sine = np.sin(np.radians(away))
-    if kind == 1:
-        factor: FloatArray = 0.36309 * (1.0 - 5.0 * sine**2) / sine
-        return factor
-    return 2.59808 * sine if kind == 2 else np.ones_like(sine)
+    return np.stack((np.ones_like(sine), 0.36309 * (1.0 - 5.0 * sine**2) / sine, 2.59808 * sine))
 
 
 @lru_cache(maxsize=256)
@@ -103,23 +104,21 @@ def arguments(names: tuple[str, ...]) -> Arguments:
     for name in names:
         if name not in index or name in _NOT_OFFERED:
             raise UnknownName("constituent of convention 'utide'", name, constituent_names())
-    rows = [index[name] for name in names]
-    powers = [table.parents[row] or ((row, 1.0),) for row in rows]
-    roots = tuple(sorted({parent for powers_of in powers for parent, _ in powers_of}))
-    place = {root: at for at, root in enumerate(roots)}
-    doodson = np.array([sum(power * table.doodson[parent] for parent, power in of) for of in powers])
-    semi = np.array([sum(power * table.semi[parent] for parent, power in of) for of in powers])
-    sat_rows = np.flatnonzero(np.isin(table.sat_owner, roots))
-    sat_rows = sat_rows[np.argsort(table.sat_owner[sat_rows], kind="stable")]
-    owners, starts = np.unique(table.sat_owner[sat_rows], return_index=True)
+    parents = [table.parents[index[name]] or ((index[name], 1.0),) for name in names]
+    doodson = np.array([sum(power * table.doodson[row] for row, power in of) for of in parents])
+    powers: list[tuple[int, int, int]] = []
+    for place, ((first, power), *others) in enumerate(parents):
+        if power < 0:
+            powers.append((place, first, 0))
+        rest = round(abs(power)) - 1
+        if rest:
+            powers.append((place, first, rest if power > 0 else -rest))
+        powers.extend((place, row, round(power)) for row, power in others)
     return Arguments(
         names=names,
-        doodson=doodson.reshape(len(names), 6),
-        semi=semi.reshape(len(names)),
-        speeds=doodson.reshape(len(names), 6) @ longitude_rates(_SPEED_EPOCH_US) * (2.0 * np.pi / 24.0),
-        _roots=roots,
-        _powers=tuple(tuple((place[parent], round(power)) for parent, power in of) for of in powers),
-        _sat_rows=sat_rows,
-        _sat_starts=starts,
-        _sat_roots=np.array([place[int(owner)] for owner in owners], dtype=np.int64),
+        doodson=doodson,
+        semi=np.array([sum(power * table.semi[row] for row, power in of) for of in parents]),
+        speeds=doodson @ longitude_rates(_SPEED_EPOCH_US) * (2.0 * np.pi / 24.0),
+        _rows=np.array([of[0][0] for of in parents], dtype=np.int64),
+        _powers=tuple(powers),
     )

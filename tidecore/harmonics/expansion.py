@@ -16,7 +16,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.polynomial import chebyshev, polynomial
 
-from tidecore.harmonics.arguments import Arguments, ComplexArray
+from tidecore.harmonics.arguments import Arguments, ComplexArray, satellite_sums
 from tidecore.timebase import US_PER_DAY, US_PER_HOUR
 from tidecore.units import FloatArray, IntArray
 
@@ -59,7 +59,7 @@ def sampling_matrix(offset_us: int, step_us: int, count: int, order: int) -> Flo
 
 @lru_cache(maxsize=1)
 def _hourly_matrix() -> FloatArray:
-    """Return the matrix from a quarter-day's nodes to the monomials of its six hours, shape ``(NODES, 6 * degree + 6)``."""
+    """Return the matrix from a quarter-day's nodes to the monomials of its six hours, ``(NODES, 6 (degree + 1))``."""
     hours = QUARTER_US // US_PER_HOUR
     local = _chebyshev_nodes(HOURLY_DEGREE + 1)
     to_monomials = np.linalg.inv(polynomial.polyvander(local, HOURLY_DEGREE))
@@ -79,6 +79,13 @@ def _segment_series() -> FloatArray:
     return np.vstack((value, slope))
 
 
+@lru_cache(maxsize=64)
+def _segment_satellites(segment: int) -> ComplexArray:
+    """Return the satellites of the whole table at the nodes of one segment; shared by every station."""
+    half = 0.5 * _SEGMENT_US
+    return satellite_sums((segment + 0.5) * _SEGMENT_US + half * _chebyshev_nodes(_SEGMENT_NODES))
+
+
 def interpolated_node_factors(
     arguments: Arguments, latitudes: FloatArray, times_us: IntArray
 ) -> tuple[ComplexArray, ComplexArray]:
@@ -89,7 +96,7 @@ def interpolated_node_factors(
     for segment in np.unique(segments):
         first, last = np.searchsorted(segments, (segment, segment + 1))
         middle = (segment + 0.5) * _SEGMENT_US
-        nodes = arguments.node_factors(middle + 0.5 * _SEGMENT_US * _chebyshev_nodes(_SEGMENT_NODES), latitudes)
+        nodes = arguments.node_factors(_segment_satellites(int(segment)), latitudes)
         at = (times_us[first:last] - middle) / (0.5 * _SEGMENT_US)
         powers = chebyshev.chebvander(at, _SEGMENT_NODES - 1)
         series = _segment_series()

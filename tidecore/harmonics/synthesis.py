@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tidecore.errors import Fault, InvalidConstituents, InvalidPosition, InvalidSpan, UnknownName
+from tidecore.errors import Fault, InvalidConstituents, InvalidPosition, UnknownName
 from tidecore.harmonics import expansion
-from tidecore.harmonics.arguments import Arguments, ComplexArray, arguments
+from tidecore.harmonics.arguments import Arguments, ComplexArray, arguments, satellite_sums
 from tidecore.harmonics.expansion import BLOCK_US, NODES, QUARTER_US, QUARTERS
 from tidecore.roots.pieces import PiecewisePolynomial
 from tidecore.timebase import US_PER_HOUR, TimeGrid, microseconds
@@ -151,6 +151,11 @@ class Harmonics:
             return float("inf") if diurnal > 0.0 else float("nan")
         return diurnal / semidiurnal
 
+    @property
+    def speeds_deg_per_hour(self) -> FloatArray:
+        """Speeds of the constituents at 2000-01-01 [degrees an hour], shape ``(k,)``."""
+        return np.degrees(arguments(self.names).speeds)
+
     def m2_cycles(self, times_us: IntArray) -> FloatArray:
         """Return cycles of M2 since 1970, whole at the station's own M2 high water, shape as ``times_us``."""
         flat = np.asarray(times_us, dtype=np.float64).reshape(-1)
@@ -160,14 +165,15 @@ class Harmonics:
 
     def _lines(self) -> tuple[Arguments, ComplexArray]:
         """Return arguments and complex amplitudes of the constituents."""
-        return arguments(self.names), self.amplitude * np.exp(-1j * np.radians(self.phase))
+        amplitudes = (self.amplitude * np.exp(-1j * np.radians(self.phase))).astype(np.complex128)
+        return arguments(self.names), amplitudes
 
     def _fixed_factors(self) -> ComplexArray | None:
         if self.nodal == "exact":
             return None
         if self.nodal == "none":
             return np.ones((1, len(self.names)), dtype=np.complex128)
-        at = np.array([self.nodal_at_us])
+        at = satellite_sums(np.array([self.nodal_at_us]))
         return arguments(self.names).node_factors(at, np.array([self.latitude]))[:, 0]
 
     def _hours(self, first: int, last: int) -> FloatArray:
@@ -189,11 +195,12 @@ class Harmonics:
         if isinstance(times, TimeGrid):
             check_grid(times)
             if times.count and QUARTER_US % times.step_us == 0:
-                out = np.empty((1, times.count))
+                out: FloatArray = np.empty((1, times.count))
                 lines, amplitudes = self._lines()
                 latitudes = np.array([self.latitude])
                 fill_grid(out, lines, amplitudes[None], latitudes, times, order, self._fixed_factors())
-                return out[0]
+                row: FloatArray = out[0]
+                return row
             return self._scattered(times.times_us(), order)
         ticks = microseconds(times)
         return self._scattered(ticks.reshape(-1), order).reshape(ticks.shape)
@@ -278,13 +285,3 @@ def heights_at_stations(stations: Sequence[Harmonics], grid: TimeGrid) -> FloatA
             filled += np.array([[one.mean_level] for one in batch])
             out[some] = filled
     return out
-
-
-def named_convention(convention: str) -> str:
-    """Return ``convention`` if it can be computed; raises `UnknownName` otherwise."""
-    if convention not in CONVENTIONS:
-        raise UnknownName("convention of constituents", convention, CONVENTIONS)
-    return convention
-
-
-__all__ = ["CONVENTIONS", "NODAL_OPTIONS", "Harmonics", "InvalidSpan", "heights_at_stations"]

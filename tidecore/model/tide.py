@@ -1,0 +1,232 @@
+"""TideModel: what a station's tide is, and everything one may ask of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from tidecore._version import NUMERICS, __version__
+from tidecore.datums.range_cycle import RangeCycle, mean_spring_range, range_cycle
+from tidecore.errors import InvalidInput, ModelUnreadable, UnknownName
+from tidecore.extremes import Extremes, find_extremes
+from tidecore.flow import SlackLags, flow_index, flow_normaliser
+from tidecore.harmonics import Harmonics
+from tidecore.model.document import constituents_hash, harmonics_document, harmonics_of
+from tidecore.timebase import TimeGrid, instant, microseconds
+from tidecore.units import FloatArray, UtcTimes
+
+_FORMAT = "ebbmark tide model 1"
+#: Either side of the instants asked for, so that every one lies between two extremes [days].
+_PAD = np.timedelta64(2, "D")
+
+
+@dataclass(frozen=True, slots=True)
+class FitDiagnostics:
+    """How a fit came about and how well it describes its record.
+
+    ``residual_rms_m`` and ``variance_explained`` are over the fitted values; ``skill`` is
+    1 - var(residual) / var(observed) over the last quarter, fitted on the rest, None for records under 60 days.
+    ``snr`` is by power, from utide's linear intervals of the final fit. ``rayleigh_dropped`` are the constituents
+    the record is too short to separate. ``trend_m_per_year`` is None where none was fitted; a trend is reported
+    and never part of a prediction.
+    """
+
+    first: str
+    last: str
+    values: int
+    missing: int
+    residual_rms_m: float
+    variance_explained: float
+    skill: float | None
+    snr: Mapping[str, float]
+    rayleigh_dropped: tuple[str, ...]
+    constituents: str
+    nodal: str
+    method: str
+    trend_m_per_year: float | None
+    record: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TideModel:
+    """The tide of one station; immutable, and made by `fit`, `from_constituents`, `open` or `from_document`.
+
+    ``flow_normaliser`` [m/h], ``mean_spring_range`` [m] and ``form_number`` are computed once, when the model is
+    made, and stamped with ``numerics``. ``input_hash`` identifies what the model was made from.
+    """
+
+    harmonics: Harmonics
+    station: str
+    datum: str
+    flow_normaliser: float
+    mean_spring_range: float
+    diagnostics: FitDiagnostics | None
+    input_hash: str
+    numerics: int = NUMERICS
+    code_version: str = __version__
+
+    @classmethod
+    def made_of(
+        cls, harmonics: Harmonics, station: str, datum: str, diagnostics: FitDiagnostics | None, input_hash: str
+    ) -> TideModel:
+        """Return the model of ``harmonics``, with its normaliser and mean spring range computed."""
+        return cls(
+            harmonics,
+            station,
+            datum,
+            flow_normaliser(harmonics),
+            mean_spring_range(harmonics),
+            diagnostics,
+            input_hash,
+        )
+
+    @classmethod
+    def from_constituents(
+        cls,
+        constituents: Mapping[str, tuple[float, float]],
+        *,
+        latitude: float,
+        convention: str,
+        mean_level: float = 0.0,
+        datum: str = "unknown",
+        station: str = "",
+    ) -> TideModel:
+        """Build a model from published constituents.
+
+        Parameters
+        ----------
+        constituents : mapping of name to (amplitude [m], Greenwich phase lag [degrees])
+        latitude : float
+            [degrees north]
+        convention : str
+            Required; "utide" is the one available.
+        mean_level : float
+            [m above ``datum``]
+
+        Raises
+        ------
+        UnknownName
+            For a convention or constituent that is not known.
+        InvalidConstituents, InvalidPosition
+            For values that make no tide.
+
+        Examples
+        --------
+        >>> model = TideModel.from_constituents({"M2": (1.5, 140.0)}, latitude=50.0, convention="utide")
+        >>> model.form_number
+        0.0
+        """
+        harmonics = Harmonics.from_mapping(constituents, latitude, mean_level, convention)
+        return cls.made_of(harmonics, station, datum, None, constituents_hash(harmonics, datum))
+
+    @property
+    def latitude(self) -> float:
+        """Latitude [degrees north]."""
+        return self.harmonics.latitude
+
+    @property
+    def mean_level(self) -> float:
+        """Mean level [m above datum]."""
+        return self.harmonics.mean_level
+
+    @property
+    def convention(self) -> str:
+        """Convention of the constituents."""
+        return self.harmonics.convention
+
+    @property
+    def form_number(self) -> float:
+        """(K1 + O1) / (M2 + S2): semidiurnal under 0.25, mixed to 3 (mainly diurnal over 1.5), diurnal above."""
+        return self.harmonics.form_number
+
+    @property
+    def constituents(self) -> dict[str, tuple[float, float]]:
+        """(amplitude [m], Greenwich phase lag [degrees]) by name."""
+        lines = self.harmonics
+        return {n: (float(a), float(g)) for n, a, g in zip(lines.names, lines.amplitude, lines.phase, strict=True)}
+
+    def heights(self, times: TimeGrid | UtcTimes) -> FloatArray:
+        """Return heights [m above datum]; see `Harmonics.heights`."""
+        return self.harmonics.heights(times)
+
+    def rates(self, times: TimeGrid | UtcTimes) -> FloatArray:
+        """Return rates [m/h]; see `Harmonics.rates`."""
+        return self.harmonics.rates(times)
+
+    def extremes(self, start: np.datetime64 | str, end: np.datetime64 | str) -> Extremes:
+        """Return the high and low waters in ``[start, end)`` [UTC]; see `find_extremes`."""
+        return find_extremes(self.harmonics, instant(start, "start"), instant(end, "end"))
+
+    def range_cycle(self, start: np.datetime64 | str, end: np.datetime64 | str) -> RangeCycle:
+        """Return the springs-neaps (tropic-equatorial) cycle over ``[start, end)`` [UTC]; see `range_cycle`."""
+        return range_cycle(self.harmonics, instant(start, "start"), instant(end, "end"))
+
+    def flow_index(self, times: TimeGrid | UtcTimes, lags: SlackLags | None = None) -> FloatArray:
+        """Return the signed flow index, + flood, - ebb, 1 the mean spring peak; see `tidecore.flow.flow_index`."""
+        instants = times.times() if isinstance(times, TimeGrid) else np.asarray(times)
+        ticks = microseconds(instants)
+        if not ticks.size:
+            return np.empty(ticks.shape)
+        ends = np.array([ticks.min(), ticks.max()]).view("datetime64[us]")
+        tides = find_extremes(self.harmonics, ends[0] - _PAD, ends[1] + _PAD)
+        return flow_index(self.harmonics, self.flow_normaliser, times, lags, tides)
+
+    def to_document(self) -> dict[str, Any]:
+        """Return the model as plain JSON values; loses nothing."""
+        diagnostics = None
+        if self.diagnostics is not None:
+            diagnostics = asdict(self.diagnostics) | {"rayleigh_dropped": list(self.diagnostics.rayleigh_dropped)}
+        return {
+            "format": _FORMAT,
+            "station": self.station,
+            "datum": self.datum,
+            "harmonics": harmonics_document(self.harmonics),
+            "flow_normaliser_m_per_h": self.flow_normaliser,
+            "mean_spring_range_m": self.mean_spring_range,
+            "diagnostics": diagnostics,
+            "input_hash": self.input_hash,
+            "numerics": self.numerics,
+            "code_version": self.code_version,
+        }
+
+    @classmethod
+    def from_document(cls, document: Mapping[str, Any]) -> TideModel:
+        """Return the model of what `to_document` made; raises `ModelUnreadable` if it is damaged."""
+        try:
+            if document["format"] != _FORMAT:
+                raise ModelUnreadable(f"format {document['format']!r}; this version reads {_FORMAT!r}")
+            found = document["diagnostics"]
+            if found is not None:
+                found = FitDiagnostics(**{**found, "rayleigh_dropped": tuple(found["rayleigh_dropped"])})
+            return cls(
+                harmonics=harmonics_of(document["harmonics"]),
+                station=document["station"],
+                datum=document["datum"],
+                flow_normaliser=float(document["flow_normaliser_m_per_h"]),
+                mean_spring_range=float(document["mean_spring_range_m"]),
+                diagnostics=found,
+                input_hash=document["input_hash"],
+                numerics=document["numerics"],
+                code_version=document["code_version"],
+            )
+        except (KeyError, TypeError, ValueError, AttributeError) as error:
+            raise ModelUnreadable(f"{type(error).__name__}: {error}") from error
+        except (InvalidInput, UnknownName) as error:
+            raise ModelUnreadable(str(error)) from error
+
+    def save(self, path: Path | str) -> None:
+        """Write the model as NetCDF-3; loses nothing. The file appears whole or not at all."""
+        from tidecore.model.netcdf import write_netcdf
+
+        write_netcdf(self.to_document(), self.harmonics.speeds_deg_per_hour, Path(path))
+
+    @classmethod
+    def open(cls, path: Path | str) -> TideModel:
+        """Read a model written by `save`; raises `ModelUnreadable` if it is damaged, OSError if it is not there."""
+        from tidecore.model.netcdf import read_netcdf
+
+        return cls.from_document(read_netcdf(Path(path)))
