@@ -85,9 +85,9 @@ def block(index: int) -> FloatArray:
     -------
     float64 array, shape ``(9, 7, pieces)``, read-only
         For each row the coefficients in u, from -1 to 1 across the piece, lowest order first. Rows: sun x, y, z
-        and moon x, y, z [km], apparent (light-time, aberration and deflection included), in the true equator and
-        equinox of date; true sidereal angle of Greenwich less `uniform_turn` [degrees]; true obliquity [degrees];
-        TT - UT1 [s].
+        and moon x, y, z [km], in the true equator and equinox of date: the direction is apparent (light-time,
+        aberration and deflection included), the length is the true distance of the instant; true sidereal angle of
+        Greenwich less `uniform_turn` [degrees]; true obliquity [degrees]; TT - UT1 [s].
 
     Notes
     -----
@@ -151,14 +151,15 @@ def _apparent(tt_us: FloatArray) -> FloatArray:
     kernel = SpiceKernel(str(_file()))
     try:
         centre = kernel["earth"].at(time)
-        bodies = [centre.observe(kernel[name]).apparent() for name in ("sun", "moon")]
+        bodies = [centre.observe(kernel[name]).apparent().xyz.km for name in ("sun", "moon")]
+        lengths = [(kernel[name].at(time) - centre).distance().km for name in ("sun", "moon")]
     finally:
         kernel.close()
     to_equator = true_equator_and_equinox_of_date.rotation_at(time)
     to_ecliptic = np.einsum("ijn,kjn->ikn", ecliptic_frame.rotation_at(time), to_equator)
     rows = np.empty((ROWS, tt_us.size))
-    for part, body in zip((SUN, MOON), bodies, strict=True):
-        rows[part] = np.einsum("ijn,jn->in", to_equator, body.xyz.km)
+    for part, body, length in zip((SUN, MOON), bodies, lengths, strict=True):
+        rows[part] = np.einsum("ijn,jn->in", to_equator, body * (length / np.linalg.norm(body, axis=0)))
     # UT1 runs behind TT by delta T, so the uniform turn is ahead by as much.
     turn = 15.0 * time.gast - uniform_turn(tt_us)
     ahead = _DEGREES_A_SECOND * time.delta_t

@@ -32,6 +32,7 @@ class BodyAltitudes(NamedTuple):
 class Place(NamedTuple):
     """Apparent geocentric place of a body: two angles [degrees] and the distance [km], each of the shape of times.
 
+    The distance is the true one of the instant, no light-time in it.
     ``longitude`` is a right ascension or an ecliptic longitude from 0 to 360, ``latitude`` a declination or an
     ecliptic latitude, of the true equator, ecliptic and equinox of date.
     """
@@ -92,7 +93,7 @@ class SkyPositions:
 
         Notes
         -----
-        Within 0.0003 degree of skyfield's own altitudes in tests; see `tidecore.sky.topocentre.altitudes`.
+        Within 0.0001 degree of skyfield's own altitudes in tests; see `tidecore.sky.topocentre.altitudes`.
         """
         found = altitudes(self.sun_vectors(times_us), observers([latitude], [longitude]))
         return found.reshape(np.shape(times_us))
