@@ -1,0 +1,142 @@
+"""What README.md shows is run: its calls to the service, and its Python, in order, as a reader would."""
+
+from __future__ import annotations
+
+import http.server
+import os
+import shutil
+import subprocess
+import sys
+import threading
+from pathlib import Path
+
+import pytest
+
+from tests.house.examples import blocks, script, unrun
+from tests.house.tree import ROOT
+
+ADDRESS = "http://localhost:8321"
+#: Stops at the first line that fails, and takes an answer of 400 and more as a failure.
+SHELL_HEAD = 'set -eu; curl() { command curl --fail-with-body --silent --show-error --max-time 60 "$@"; }'
+SAMPLE = """# Tide
+
+```python run
+height = 2
+```
+
+```sh
+make run
+```
+
+```sh run
+curl http://localhost:8321/v1/stations
+```
+
+```python run
+assert height == 2
+```
+
+```json
+{}
+```
+"""
+
+
+@pytest.fixture
+def reader(tmp_path):
+    """A folder that looks like a fresh checkout and may be written to."""
+    for name in ("demo_stations", "openapi"):
+        (tmp_path / name).symlink_to(ROOT / name)
+    return tmp_path
+
+
+def run(command: list[str], folder: Path) -> subprocess.CompletedProcess[str]:
+    path = os.pathsep.join([str(Path(sys.executable).parent), os.environ["PATH"]])
+    return subprocess.run(
+        command, cwd=folder, env={**os.environ, "PATH": path}, capture_output=True, text=True, check=False
+    )
+
+
+def run_python(text: str, folder: Path) -> subprocess.CompletedProcess[str]:
+    (folder / "example.py").write_text(script(text, "python"), encoding="utf-8")
+    return run([sys.executable, "-W", "error", "example.py"], folder)
+
+
+def run_shell(text: str, folder: Path, address: str) -> subprocess.CompletedProcess[str]:
+    code = script(text, "sh").replace(ADDRESS, address)
+    (folder / "example.sh").write_text(f"{SHELL_HEAD}{code}", encoding="utf-8")
+    return run(["sh", "example.sh"], folder)
+
+
+def readme() -> str:
+    return (ROOT / "README.md").read_text("utf-8")
+
+
+def test_every_example_is_marked_to_be_run():
+    assert unrun(readme()) == []
+
+
+def test_the_python_of_the_readme_runs(reader):
+    assert any(block.run and block.language == "python" for block in blocks(readme()))
+    ran = run_python(readme(), reader)
+    assert ran.returncode == 0, ran.stderr
+
+
+def test_the_calls_of_the_readme_are_answered(reader, demo_server):
+    if shutil.which("curl") is None:
+        pytest.skip("curl is not installed; the calls in README.md are made with it")
+    assert any(block.run and "curl" in block.code for block in blocks(readme()))
+    ran = run_shell(readme(), reader, demo_server)
+    assert ran.returncode == 0, ran.stdout + ran.stderr
+
+
+def test_blocks_are_told_apart():
+    assert [(block.language, block.run, block.line) for block in blocks(SAMPLE)] == [
+        ("python", True, 4),
+        ("sh", False, 8),
+        ("sh", True, 12),
+        ("python", True, 16),
+        ("json", False, 20),
+    ]
+
+
+def test_an_example_not_marked_is_seen():
+    assert unrun(SAMPLE.replace("sh run", "sh").replace("python run", "python")) == [4, 12, 16]
+
+
+def test_code_stands_on_its_own_lines_and_shares_names(tmp_path):
+    assert script(SAMPLE, "python").splitlines()[3] == "height = 2"
+    assert run_python(SAMPLE, tmp_path).returncode == 0
+
+
+def test_an_example_that_fails_is_seen(tmp_path):
+    ran = run_python(SAMPLE.replace("== 2", "== 3"), tmp_path)
+    assert ran.returncode != 0
+    assert "line 16" in ran.stderr
+
+
+@pytest.fixture
+def refusing_server():
+    class Refusal(http.server.BaseHTTPRequestHandler):
+        def do_GET(self):
+            self.send_response(422)
+            self.end_headers()
+
+        def log_message(self, *arguments):
+            """Say nothing."""
+
+    server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), Refusal)
+    thread = threading.Thread(target=server.serve_forever)
+    thread.start()
+    yield f"http://127.0.0.1:{server.server_port}"
+    server.shutdown()
+    server.server_close()
+    thread.join()
+
+
+def test_a_call_that_is_refused_is_seen(tmp_path, refusing_server):
+    if shutil.which("curl") is None:
+        pytest.skip("curl is not installed; the calls in README.md are made with it")
+    ran = run_shell(SAMPLE, tmp_path, refusing_server)
+    assert "422" in ran.stderr
+    assert ran.returncode != 0
