@@ -56,7 +56,7 @@ def test_public_names_are_those_listed(name):
 
 @pytest.fixture
 def sample():
-    package = types.ModuleType("ebb")
+    package: Any = types.ModuleType("ebb")
     package.__path__ = []
     package.rise = lambda: None
     package.rise.__doc__ = "Rise."
