@@ -80,6 +80,8 @@ SPEEDS = {
     "2SM2": 31.0158958, "M3": 43.4761563, "L2": 29.5284789, "2MK3": 42.9271398, "K2": 30.0821373,
     "M8": 115.9364166, "MS4": 58.9841042,
 }  # fmt: skip
+#: Degrees an hour. The list cuts its last digit here and there: M8 is 115.9364166, four times M2 115.9364168.
+LAST_DIGITS = 4.0e-7
 #: NOAA's name -> the name of convention "utide".
 RENAMED = {"LAM2": "LDA2", "M1": "NO1", "RHO": "RHO1", "2MK3": "MO3"}
 #: Two conventions, no error: utide's S1 and SA are those of h - p'.
@@ -110,7 +112,7 @@ def test_speeds_are_the_published_ones() -> None:
     names = tuple(RENAMED.get(name, name) for name in SPEEDS)
     speeds = Harmonics(names, np.ones(37), np.zeros(37), 50.0).speeds_deg_per_hour
     for name, ours in zip(SPEEDS, speeds, strict=True):
-        assert ours == pytest.approx(OTHER_CONVENTION.get(name, SPEEDS[name]), abs=1.0e-7), name
+        assert ours == pytest.approx(OTHER_CONVENTION.get(name, SPEEDS[name]), abs=LAST_DIGITS), name
 
 
 @pytest.mark.parametrize("latitude", [69.45, 50.0, 3.0, -2.0, -43.9])
@@ -126,5 +128,5 @@ def test_all_constituents_agree_with_utide(latitude: float) -> None:
     index = [constit_index_dict[name] for name in names]
     f, u, v = FUV(times / US_PER_DAY + 719163.0, 0.0, index, latitude, [False] * 4)
     ours = lines.node_factors(satellite_sums(times), np.array([latitude]))[0]
-    assert from_whole(lines.phases(times) - v).max() < 1e-12 * 100
+    assert from_whole(lines.phases(times) - v).max() < 1e-12
     assert (np.abs(ours - f * np.exp(2j * np.pi * u)) / f).max() < 1e-12

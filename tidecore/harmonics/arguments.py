@@ -51,7 +51,7 @@ class Arguments:
     _powers: tuple[tuple[int, int, int], ...]
 
     def phases(self, times_us: AnyArray) -> FloatArray:
-        """Return V [cycles], not reduced, shape ``(n, k)`` for instants of shape ``(n,)``."""
+        """Return V [cycles], shape ``(n, k)`` for instants of shape ``(n,)``; whole cycles have no meaning in it."""
         return longitudes(times_us).T @ self.doodson.T + self.semi
 
     def node_factors(self, satellites: ComplexArray, latitudes: FloatArray) -> ComplexArray:

@@ -23,10 +23,9 @@ _EPOCH_DAYS = 25567.5
 
 
 def longitudes(times_us: AnyArray) -> FloatArray:
-    """Return (tau, s, h, p, N', p') [cycles], not reduced, shape ``(6, n)``.
+    """Return (tau, s, h, p, N', p') [cycles], whole turns taken off, shape ``(6, n)``.
 
-    ``tau`` is mean lunar time: it counts the lunar days since 1970 plus a constant, so that differences of
-    arguments over years keep their whole cycles.
+    ``tau`` is mean lunar time. Each lies between -3 and 3; only its fraction has a meaning.
 
     Parameters
     ----------
@@ -43,12 +42,24 @@ def longitudes(times_us: AnyArray) -> FloatArray:
     ----------
     Explanatory Supplement to the Astronomical Ephemeris, 1961, pages 98 and 107.
     """
-    days = np.asarray(times_us, dtype=np.float64) / US_PER_DAY
-    since = days + _EPOCH_DAYS
+    turns = np.fmod(_turns(times_us), 1.0)
+    of_day = np.mod(times_us, US_PER_DAY) / US_PER_DAY
+    return np.vstack((of_day + turns[1] - turns[0], turns))
+
+
+def lunar_time(times_us: AnyArray) -> FloatArray:
+    """Return mean lunar time tau [cycles] with its whole lunar days since 1970 (and a constant), shape ``(n,)``."""
+    turns = _turns(times_us)
+    lunar: FloatArray = np.asarray(times_us, dtype=np.float64) / US_PER_DAY + turns[1] - turns[0]
+    return lunar
+
+
+def _turns(times_us: AnyArray) -> FloatArray:
+    """Return (s, h, p, N', p') [cycles] with their whole turns, shape ``(5, n)``."""
+    since = np.asarray(times_us, dtype=np.float64) / US_PER_DAY + _EPOCH_DAYS
     scaled = since / 10_000.0
-    powers = np.stack((np.ones_like(since), since, scaled * scaled, scaled * scaled * scaled))
-    turns = _LONGITUDES @ powers / 360.0
-    return np.vstack((days + turns[1] - turns[0], turns))
+    turns: FloatArray = _LONGITUDES @ np.stack((np.ones_like(since), since, scaled * scaled, scaled**3)) / 360.0
+    return turns
 
 
 def longitude_rates(time_us: float) -> FloatArray:

@@ -2,8 +2,9 @@
 
 The argument V of every constituent is exact at the middle of each two-day block and turns with constant speed
 inside it; node factors f exp(iu) are exact at Chebyshev nodes of 512-day segments and interpolated to the block
-with their derivative. One real matrix product then gives the heights at 20 Chebyshev nodes of each of the block's
-eight quarter-days, and a second one anything that is linear in those: samples, rates, hourly polynomials.
+with their first and second derivative. One real matrix product then gives the heights at the Chebyshev nodes of
+each of the block's eight quarter-days, and a second one anything that is linear in those: samples, rates, hourly
+polynomials.
 
 All blocks are anchored to 1970-01-01T00:00Z, so an instant's value does not depend on what was asked for.
 """
@@ -23,11 +24,14 @@ from tidecore.units import FloatArray, IntArray
 QUARTER_US = US_PER_DAY // 4
 BLOCK_US = 2 * US_PER_DAY
 QUARTERS = BLOCK_US // QUARTER_US
-NODES = 20
+#: Resolves twelfth-diurnal lines (M12) to 1e-6 of their amplitude, eighth-diurnal ones to 1e-11.
+NODES = 22
 #: Degree of the polynomial of one hour. Twelfth-diurnal lines (M12) leave 1e-9 of their amplitude.
 HOURLY_DEGREE = 10
 _SEGMENT_US = 512 * US_PER_DAY
 _SEGMENT_NODES = 24
+#: Taylor coefficients of the node factors inside a block: value, slope, curvature.
+_ORDERS = 3
 
 
 def _chebyshev_nodes(count: int) -> FloatArray:
@@ -69,14 +73,16 @@ def _hourly_matrix() -> FloatArray:
 
 @lru_cache(maxsize=1)
 def _segment_series() -> FloatArray:
-    """Return the matrix from node values of a segment to the Chebyshev series of value and slope an hour.
+    """Return the matrices from node values of a segment to the Chebyshev series of its derivatives an hour.
 
-    Shape ``(2 n, n)``: the upper half gives the value, the lower one the slope.
+    Shape ``(3, n, n)``: for the value, its slope, and half its second derivative.
     """
-    value = np.linalg.inv(chebyshev.chebvander(_chebyshev_nodes(_SEGMENT_NODES), _SEGMENT_NODES - 1))
-    slope = np.zeros_like(value)
-    slope[:-1] = chebyshev.chebder(value) * (US_PER_HOUR / (0.5 * _SEGMENT_US))
-    return np.vstack((value, slope))
+    out = np.zeros((3, _SEGMENT_NODES, _SEGMENT_NODES))
+    out[0] = np.linalg.inv(chebyshev.chebvander(_chebyshev_nodes(_SEGMENT_NODES), _SEGMENT_NODES - 1))
+    per_hour = US_PER_HOUR / (0.5 * _SEGMENT_US)
+    out[1, :-1] = chebyshev.chebder(out[0]) * per_hour
+    out[2, :-2] = chebyshev.chebder(out[0], m=2) * per_hour**2 / 2.0
+    return out
 
 
 @lru_cache(maxsize=64)
@@ -87,35 +93,35 @@ def _segment_satellites(segment: int) -> ComplexArray:
 
 
 def interpolated_node_factors(
-    arguments: Arguments, latitudes: FloatArray, times_us: IntArray
-) -> tuple[ComplexArray, ComplexArray]:
-    """Return f exp(iu) and its derivative an hour, each of shape ``(stations, n, k)``, at ascending ``times_us``."""
-    values = np.empty((len(latitudes), len(times_us), len(arguments.names)), dtype=np.complex128)
-    slopes = np.empty_like(values)
+    arguments: Arguments, latitudes: FloatArray, times_us: IntArray, orders: int
+) -> ComplexArray:
+    """Return f exp(iu) and its Taylor coefficients an hour at ascending ``times_us``.
+
+    Shape ``(orders, stations, n, k)``, for ``orders`` up to 3: value, slope, half the second derivative.
+    """
+    out = np.empty((orders, len(latitudes), len(times_us), len(arguments.names)), dtype=np.complex128)
     segments = times_us // _SEGMENT_US
     for segment in np.unique(segments):
         first, last = np.searchsorted(segments, (segment, segment + 1))
         middle = (segment + 0.5) * _SEGMENT_US
         nodes = arguments.node_factors(_segment_satellites(int(segment)), latitudes)
         at = (times_us[first:last] - middle) / (0.5 * _SEGMENT_US)
-        powers = chebyshev.chebvander(at, _SEGMENT_NODES - 1)
-        series = _segment_series()
-        values[:, first:last] = (powers @ series[:_SEGMENT_NODES]) @ nodes
-        slopes[:, first:last] = (powers @ series[_SEGMENT_NODES:]) @ nodes
-    return values, slopes
+        powers = chebyshev.chebvander(at, _SEGMENT_NODES - 1) @ _segment_series()[:orders]
+        out[:, :, first:last] = powers[:, None] @ nodes[None]
+    return out
 
 
 @lru_cache(maxsize=128)
 def _turning(names: tuple[str, ...], speeds: tuple[float, ...]) -> FloatArray:
-    """Return the matrix from a block's coefficients to its nodes, shape ``(4 k, QUARTERS * NODES)``.
+    """Return the matrix from a block's coefficients to its nodes, shape ``(6 k, QUARTERS * NODES)``.
 
-    Rows belong to the real and imaginary part of the amplitude at the block's middle, then of its rate an hour.
+    Rows belong to the real and imaginary parts of the amplitude's Taylor coefficients at the block's middle.
     """
     quarter_hours = QUARTER_US / US_PER_HOUR
     centres = (np.arange(QUARTERS) - 0.5 * (QUARTERS - 1)) * quarter_hours
     hours = (centres[:, None] + 0.5 * quarter_hours * _chebyshev_nodes(NODES)).ravel()
     turned = np.exp(1j * np.outer(np.array(speeds), hours))
-    return np.vstack((turned.real, -turned.imag, hours * turned.real, -hours * turned.imag))
+    return np.vstack([part * hours**order for order in range(_ORDERS) for part in (turned.real, -turned.imag)])
 
 
 def block_coefficients(
@@ -125,7 +131,7 @@ def block_coefficients(
     blocks: IntArray,
     fixed_factors: ComplexArray | None = None,
 ) -> FloatArray:
-    """Return the coefficients of the two-day ``blocks``, shape ``(stations, blocks, 4 k)``.
+    """Return the coefficients of the two-day ``blocks``, shape ``(stations, blocks, 6 k)``.
 
     Parameters
     ----------
@@ -139,16 +145,16 @@ def block_coefficients(
     middles = blocks * BLOCK_US + BLOCK_US // 2
     carrier = np.exp(2j * np.pi * arguments.phases(middles))
     k = len(arguments.names)
-    out = np.zeros((len(latitudes), len(blocks), 4 * k))
     if fixed_factors is not None:
-        turned = (amplitudes * fixed_factors)[:, None, :] * carrier
+        out = np.zeros((len(latitudes), len(blocks), _ORDERS, 2, k))
+        parts = ((amplitudes * fixed_factors)[:, None, :] * carrier)[None]
     else:
-        factors, slopes = interpolated_node_factors(arguments, latitudes, middles)
-        turned = factors * carrier * amplitudes[:, None, :]
-        slopes *= carrier * amplitudes[:, None, :]
-        out[..., 2 * k : 3 * k], out[..., 3 * k :] = slopes.real, slopes.imag
-    out[..., :k], out[..., k : 2 * k] = turned.real, turned.imag
-    return out
+        out = np.empty((len(latitudes), len(blocks), _ORDERS, 2, k))
+        parts = interpolated_node_factors(arguments, latitudes, middles, _ORDERS)
+        parts *= carrier * amplitudes[:, None, :]
+    for order, part in enumerate(parts):
+        out[:, :, order, 0], out[:, :, order, 1] = part.real, part.imag
+    return out.reshape(len(latitudes), len(blocks), 2 * _ORDERS * k)
 
 
 def quarter_nodes(arguments: Arguments, coefficients: FloatArray) -> FloatArray:
@@ -174,10 +180,10 @@ def direct(
 ) -> FloatArray:
     """Return the tide [m] or its rate [m/h] at few instants far apart, constituent by constituent, shape ``(n,)``."""
     ascending = np.argsort(times_us, kind="stable")
-    factors, slopes = interpolated_node_factors(arguments, np.array([latitude]), times_us[ascending])
+    factors, slopes = interpolated_node_factors(arguments, np.array([latitude]), times_us[ascending], 2)[:, 0]
     carrier = np.exp(2j * np.pi * arguments.phases(times_us[ascending]))
     out = np.empty(len(times_us))
-    turned = factors[0] if order == 0 else slopes[0] + 1j * arguments.speeds * factors[0]
+    turned = factors if order == 0 else slopes + 1j * arguments.speeds * factors
     out[ascending] = ((turned * carrier) @ amplitudes).real
     return out
 

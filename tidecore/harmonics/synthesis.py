@@ -10,6 +10,7 @@ import numpy as np
 from tidecore.errors import Fault, InvalidConstituents, InvalidPosition, UnknownName
 from tidecore.harmonics import expansion
 from tidecore.harmonics.arguments import Arguments, ComplexArray, arguments, satellite_sums
+from tidecore.harmonics.astronomy import lunar_time
 from tidecore.harmonics.expansion import BLOCK_US, NODES, QUARTER_US, QUARTERS
 from tidecore.roots.pieces import PiecewisePolynomial
 from tidecore.timebase import US_PER_HOUR, TimeGrid, microseconds
@@ -159,7 +160,8 @@ class Harmonics:
     def m2_cycles(self, times_us: IntArray) -> FloatArray:
         """Return cycles of M2 since 1970, whole at the station's own M2 high water, shape as ``times_us``."""
         flat = np.asarray(times_us, dtype=np.float64).reshape(-1)
-        turns = arguments(("M2",)).phases(np.concatenate(([0.0], flat)))[:, 0]
+        # The argument of M2 is twice mean lunar time.
+        turns = 2.0 * lunar_time(np.concatenate(([0.0], flat)))
         cycles: FloatArray = turns[1:] - np.floor(turns[0]) - self.phase_of("M2") / 360.0
         return cycles.reshape(np.shape(times_us))
 
