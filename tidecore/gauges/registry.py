@@ -1,0 +1,102 @@
+"""The readers there are, and the one that a file is read by."""
+
+from __future__ import annotations
+
+from os import PathLike
+from typing import TYPE_CHECKING
+
+from tidecore.errors import RecordAmbiguous, RecordNotRecognised, UnknownName
+from tidecore.gauges.cf_netcdf import CF_NETCDF
+from tidecore.gauges.hints import Hints
+from tidecore.gauges.plain_csv import PLAIN_CSV
+from tidecore.gauges.reader import GaugeReader, Recognition
+from tidecore.gauges.record import build_record
+from tidecore.gauges.source import MAX_BYTES, Source
+from tidecore.gauges.uhslc_hourly import UHSLC_HOURLY
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+#: Every reader; a new one is one file and one entry here.
+READERS: tuple[GaugeReader, ...] = (PLAIN_CSV, UHSLC_HOURLY, CF_NETCDF)
+
+
+def formats() -> tuple[str, ...]:
+    """Return the names of all formats, as ``format=`` takes them."""
+    return tuple(reader.name for reader in READERS)
+
+
+def gauge_reader(name: str) -> GaugeReader:
+    """Return the reader of the format ``name``, with its title and hints; raises `UnknownName` if there is none."""
+    for reader in READERS:
+        if reader.name == name:
+            return reader
+    raise UnknownName("gauge format", name, formats())
+
+
+def read_gauge(
+    path: str | PathLike[str], format: str | None = None, *, max_bytes: int = MAX_BYTES, **hints: object
+) -> xr.Dataset:
+    """Read a gauge record.
+
+    Parameters
+    ----------
+    path : path
+        The file.
+    format : str, optional
+        One of `formats`. Without it the content decides, and what could be two things is refused.
+    max_bytes : int
+        Largest file read [bytes].
+    **hints
+        What the file does not say: unit, zone, datum, columns and so on; `gauge_reader` lists those of a format.
+        A hint of None counts as not given.
+
+    Returns
+    -------
+    xarray.Dataset
+        ``sea_level`` (time) [m above the datum], NaN where missing; ``quality`` (time), QARTOD flags (2 not
+        evaluated, 4 not to be believed, 9 missing); ``time`` [UTC], sorted and unique. Its attributes say the datum
+        and count all that was found and done: see `tidecore.gauges.record`.
+
+    Raises
+    ------
+    RecordTooLarge
+        If the file is larger than ``max_bytes``; nothing of it is read then.
+    RecordNotRecognised
+        If no reader knows the file.
+    RecordAmbiguous
+        If the file, or something in it, could be two things.
+    RecordUnreadable
+        If the file breaks its format; with the line, where there are lines.
+    HintMissing
+        If unit, zone, datum or a column is neither in the file nor given, or given wrongly.
+    UnknownName
+        For a format, hint, unit, column or variable that does not exist.
+    """
+    given = {name: value for name, value in hints.items() if value is not None}
+    named = None if format is None else gauge_reader(format)
+    source = Source.open(path, max_bytes)
+    reader = named or _recognised(source, set(given))
+    raw = reader.read(source, Hints(reader.name, reader.hints, given))
+    return build_record(raw, source, reader.name)
+
+
+def _recognised(source: Source, hints: set[str]) -> GaugeReader:
+    """Return the reader that knows ``source``: the one certain of it, else the only one that it may be of.
+
+    A reader that does not take the ``hints`` given is left aside, as long as another does: who says a unit does not
+    mean a format with a unit of its own.
+    """
+    sure = {reader: reader.recognise(source) for reader in READERS}
+    known = [reader for reader in READERS if sure[reader] > Recognition.NO]
+    if not known:
+        if source.binary_at is None:
+            source.require_text()
+            raise RecordNotRecognised(formats(), "the file is text, and no table of times and levels at its start")
+        raise RecordNotRecognised(formats(), f"the file is binary (byte {source.binary_at}) and no reader knows it")
+    fitting = [reader for reader in known if reader.takes(hints)] or known
+    best = max(sure[reader] for reader in fitting)
+    fitting = [reader for reader in fitting if sure[reader] == best]
+    if len(fitting) > 1:
+        raise RecordAmbiguous("the record", [reader.name for reader in fitting], "format=")
+    return fitting[0]
