@@ -11,7 +11,7 @@ from tidecore.extremes.table import Extremes
 from tidecore.harmonics import Harmonics
 from tidecore.roots.pieces import PiecewisePolynomial
 from tidecore.roots.stationary import StationaryPoints, stationary_points
-from tidecore.timebase import EARLIEST, LATEST, US_PER_DAY, TimeSpan, from_microseconds
+from tidecore.timebase import US_PER_DAY, TimeSpan, from_microseconds
 from tidecore.units import BoolArray, FloatArray, IntArray, UtcTimes
 
 #: Ranges under this [m] are no tide.
@@ -74,9 +74,8 @@ def _settled_turning_points(harmonics: Harmonics, span: TimeSpan) -> tuple[Piece
     pads: tuple[int, ...] = _PADS_US
     if 2.0 * _NODAL_GROWTH * float(np.sum(harmonics.amplitude)) < LEAST_RISE_M:
         pads = _PADS_US[:1]  # no rise can ever be large enough
-    earliest, latest = int(EARLIEST.astype(np.int64)), int(LATEST.astype(np.int64))
     for pad in pads:
-        heights = harmonics.pieces(max(span.start_us - pad, earliest), min(span.end_us + pad, latest))
+        heights = harmonics.pieces(span.start_us - pad, span.end_us + pad)
         turning = stationary_points(heights)
         tides = np.flatnonzero(~too_small(turning.times_us, turning.values))
         before = np.count_nonzero(turning.times_us[tides + 1] < span.start_us - _REACH_US) if tides.size else 0
