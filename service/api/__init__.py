@@ -1,0 +1,1 @@
+"""HTTP: the borders of requests and answers, and the only place that knows status codes."""

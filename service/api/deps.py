@@ -1,0 +1,82 @@
+"""What routes are given, typed: the caller, the context, a span, a step, a zone, a version."""
+
+from __future__ import annotations
+
+import zoneinfo
+from typing import Annotated
+
+from fastapi import Depends, Path, Query, Request
+
+from service.api.instants import Instant, to_numpy
+from service.security import LOCAL_CALLER, Caller
+from service.usecases.context import Context
+from service.usecases.stations import check_zone
+from tidecore.timebase import TimeSpan, parse_step
+
+
+async def context_of(request: Request) -> Context:
+    """Return the context of the application."""
+    context: Context = request.app.state.house.context
+    return context
+
+
+async def caller_of() -> Caller:
+    """Return who calls: the local account, as long as there are no keys."""
+    return LOCAL_CALLER
+
+
+async def span_of(
+    start: Annotated[
+        Instant,
+        Query(description="Start of the half-open span, with its offset.", examples=["2026-06-01T00:00:00Z"]),
+    ],
+    end: Annotated[
+        Instant,
+        Query(description="End of the span, itself outside it, with its offset.", examples=["2026-06-02T00:00:00Z"]),
+    ],
+) -> TimeSpan:
+    """Return the span of a query; InvalidSpan if it runs backwards or leaves 1700 to 2200."""
+    return TimeSpan(to_numpy(start), to_numpy(end))
+
+
+async def step_of(
+    step: Annotated[
+        str,
+        Query(
+            pattern=r"^[1-9][0-9]{0,5}(s|min|h|d)$",
+            description="Distance of the instants: a whole number and s, min, h or d.",
+            examples=["10min"],
+        ),
+    ] = "10min",
+) -> int:
+    """Return the step of a query in microseconds."""
+    return parse_step(step)
+
+
+async def zone_of(
+    tz: Annotated[
+        str | None,
+        Query(
+            max_length=64,
+            description="IANA time zone whose offsets the answer's instants carry; UTC with Z unless given.",
+            examples=["Etc/GMT-1"],
+        ),
+    ] = None,
+) -> zoneinfo.ZoneInfo | None:
+    """Return the zone asked for."""
+    return None if tz is None else check_zone(tz, "tz")
+
+
+CallerDep = Annotated[Caller, Depends(caller_of)]
+ContextDep = Annotated[Context, Depends(context_of)]
+SpanDep = Annotated[TimeSpan, Depends(span_of)]
+StepDep = Annotated[int, Depends(step_of)]
+ZoneDep = Annotated[zoneinfo.ZoneInfo | None, Depends(zone_of)]
+VersionQuery = Annotated[
+    int | None,
+    Query(ge=1, le=1_000_000, description="Version of the station's tide model; the current one unless given."),
+]
+StationId = Annotated[str, Path(max_length=64, description="Id of a station.")]
+FitId = Annotated[str, Path(max_length=64, description="Id of a fit.")]
+MarkId = Annotated[str, Path(max_length=64, description="Id of a mark.")]
+RuleId = Annotated[str, Path(max_length=64, description="Id of a species rule.")]

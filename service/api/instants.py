@@ -1,0 +1,74 @@
+"""Instants at the border: ISO 8601 with an offset in, UTC with Z (or the offset asked for) out, to the second."""
+
+from __future__ import annotations
+
+import re
+import zoneinfo
+from datetime import UTC, datetime
+from typing import Annotated, Any
+
+import numpy as np
+from pydantic import PlainValidator, WithJsonSchema
+
+from tidecore.place import fault
+from tidecore.timebase import US_PER_SECOND
+from tidecore.units import AnyArray
+
+_EXPECTED = "an instant with its offset, as 2026-01-31T06:00:00Z or 2026-01-31T07:00:00+01:00"
+_INSTANT = re.compile(r"\d{4}-\d\d-\d\d[Tt]\d\d:\d\d(:\d\d(\.\d{1,12})?)?([Zz]|[+-]\d\d:\d\d)?")
+
+
+def read_instant(value: Any) -> datetime:
+    """Return an instant given as text; a pydantic validator, whose fault says what would be right."""
+    if isinstance(value, datetime):
+        value = value.isoformat()
+    if not isinstance(value, str):
+        raise fault("is no text", _EXPECTED)
+    if " " in value.strip():
+        raise fault("holds a blank", _EXPECTED + " (in a query a plus sign is written %2B)")
+    match = _INSTANT.fullmatch(value)
+    if match is None:
+        raise fault("is no instant", _EXPECTED)
+    if match[3] is None:
+        raise fault("has no offset", _EXPECTED)
+    try:
+        return datetime.fromisoformat(value.upper()).astimezone(UTC)
+    except (ValueError, OverflowError) as error:
+        raise fault("is no instant of the calendar", _EXPECTED) from error
+
+
+#: An instant in a query or a document.
+Instant = Annotated[datetime, PlainValidator(read_instant), WithJsonSchema({"type": "string", "format": "date-time"})]
+
+
+def to_numpy(instant: datetime) -> np.datetime64:
+    """Return an aware instant as ``datetime64[us]`` in UTC."""
+    return np.datetime64(instant.astimezone(UTC).replace(tzinfo=None), "us")
+
+
+def write_instants(times: AnyArray, zone: zoneinfo.ZoneInfo | None = None) -> list[str | None]:
+    """Return instants as text to the nearest second, in UTC or with the offsets of ``zone``; NaT becomes null."""
+    ticks = np.asarray(times, dtype="datetime64[us]").view(np.int64)
+    missing = np.isnat(np.asarray(times, dtype="datetime64[us]"))
+    seconds = np.where(missing, 0, (ticks + US_PER_SECOND // 2) // US_PER_SECOND)
+    if zone is None:
+        texts = np.datetime_as_string(seconds.astype("datetime64[s]")).tolist()
+        return [None if none else text + "Z" for text, none in zip(texts, missing.tolist(), strict=True)]
+    return [
+        None if none else datetime.fromtimestamp(second, zone).isoformat()
+        for second, none in zip(seconds.tolist(), missing.tolist(), strict=True)
+    ]
+
+
+def write_instant(time: np.datetime64 | datetime | int, zone: zoneinfo.ZoneInfo | None = None) -> str:
+    """Return one instant as text: a ``datetime64``, an aware datetime, or microseconds since 1970."""
+    if isinstance(time, datetime):
+        time = to_numpy(time)
+    ticks = time if isinstance(time, int) else int(time.astype("datetime64[us]").astype(np.int64))
+    moment = datetime.fromtimestamp((ticks + US_PER_SECOND // 2) // US_PER_SECOND, zone or UTC)
+    return moment.isoformat() if zone is not None else moment.replace(tzinfo=None).isoformat() + "Z"
+
+
+def local_date(time: np.datetime64, zone: zoneinfo.ZoneInfo) -> str:
+    """Return the date of an instant by the clocks of ``zone``, to the nearest second."""
+    return write_instant(time, zone)[:10]

@@ -1,0 +1,220 @@
+"""Bodies in and out: JSON documents checked before anybody reads them, uploads streamed to a file, orjson answers."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import hashlib
+import math
+import os
+import tempfile
+from collections.abc import AsyncIterator, Callable, Coroutine, Sequence
+from email.message import Message
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import orjson
+from fastapi import Request
+from fastapi.responses import Response
+from fastapi.routing import APIRoute
+from starlette.types import Receive, Scope
+
+from service.errors import BodyTooDeep, BodyTooLarge, DocumentInvalid, MediaNotSupported, RequestUnreadable
+from service.settings import Settings
+from service.usecases.fits import Upload
+from tidecore.errors import Fault
+from tidecore.units import AnyArray
+
+#: Content types of uploaded gauge records.
+RECORD_TYPES = ("text/csv", "application/x-netcdf", "application/netcdf", "application/octet-stream")
+_WRITE_BYTES = 1024 * 1024
+
+
+def answer(document: Any, status: int = 200, headers: dict[str, str] | None = None) -> Response:
+    """Return a JSON answer; every value must be plain, see `numbers` for arrays."""
+    return Response(orjson.dumps(document), status, headers, "application/json")
+
+
+def numbers(values: AnyArray | Sequence[float], decimals: int) -> list[float | None]:
+    """Return values rounded for publication; NaN, which means unknown, becomes null, and -0 becomes 0.
+
+    Raises
+    ------
+    ValueError
+        For an infinity: nothing that is published may be one.
+    """
+    rounded = np.round(np.asarray(values, dtype=np.float64), decimals) + 0.0
+    finite = np.isfinite(rounded)
+    if finite.all():
+        return rounded.tolist()  # type: ignore[no-any-return]
+    if np.isinf(rounded).any():
+        raise ValueError("an infinity cannot be published")
+    return [value if known else None for value, known in zip(rounded.tolist(), finite.tolist(), strict=True)]
+
+
+def number(value: float | None, decimals: int) -> float | None:
+    """Return one value as `numbers` does; None stays None."""
+    if value is None or math.isnan(value):
+        return None
+    if math.isinf(value):
+        raise ValueError("an infinity cannot be published")
+    return round(float(value), decimals) + 0.0
+
+
+def media_type(request: Request) -> str:
+    """Return the content type of a request in lower case, without parameters; empty if there is none."""
+    header = request.headers.get("content-type", "")
+    if not header.strip():
+        return ""
+    message = Message()
+    message["content-type"] = header
+    return message.get_content_type().lower() if "/" in header else header.strip().lower()
+
+
+class DocumentRequest(Request):
+    """A request whose JSON body has been read and checked."""
+
+    def __init__(self, scope: Scope, receive: Receive, raw: bytes, document: Any) -> None:
+        """Hold the ``raw`` body and the ``document`` it is."""
+        super().__init__(scope, receive)
+        self._raw, self._document = raw, document
+
+    async def body(self) -> bytes:
+        """Return the body."""
+        return self._raw
+
+    async def json(self) -> Any:
+        """Return the document."""
+        return self._document
+
+
+class DocumentRoute(APIRoute):
+    """A route that reads a JSON body itself: limited, strict, and refused in the words of the service."""
+
+    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
+        """Return the handler, with the body read before it."""
+        handle = super().get_route_handler()
+        if self.body_field is None:
+            return handle
+
+        async def read_first(request: Request) -> Response:
+            settings: Settings = request.app.state.house.settings
+            raw = await _read(request, settings.max_body_bytes, "EBBMARK_MAX_BODY_BYTES")
+            document = None
+            if raw:
+                given = media_type(request)
+                if given != "application/json":
+                    raise MediaNotSupported(given, ("application/json",))
+                document = parse_document(raw, settings.max_json_depth)
+            return await handle(DocumentRequest(request.scope, request.receive, raw, document))
+
+        return read_first
+
+
+def parse_document(raw: bytes, max_depth: int) -> Any:
+    """Return the JSON document in ``raw``.
+
+    Raises
+    ------
+    RequestUnreadable
+        If it is not one: not UTF-8, cut off, NaN, a number too large for a double, half a surrogate pair.
+    BodyTooDeep
+        If it is nested deeper than ``max_depth``.
+    DocumentInvalid
+        If a text in it holds a NUL character.
+    """
+    try:
+        document = orjson.loads(raw)
+    except orjson.JSONDecodeError as error:
+        if "depth" in error.msg:
+            raise BodyTooDeep(max_depth) from error
+        raise RequestUnreadable(f"{error.msg} (byte {error.pos})") from error
+    _check_values(document, max_depth)
+    return document
+
+
+def _check_values(document: Any, max_depth: int) -> None:
+    level: list[tuple[str, Any]] = [("body", document)]
+    for _ in range(max_depth + 1):
+        below: list[tuple[str, Any]] = []
+        for path, value in level:
+            if isinstance(value, str) and "\x00" in value:
+                raise DocumentInvalid(Fault(path, "holds a NUL character", "text without control characters"))
+            if isinstance(value, dict):
+                if any("\x00" in key for key in value):
+                    raise DocumentInvalid(Fault(path, "has a name with a NUL character", "names without it"))
+                below.extend((f"{path}.{key}", item) for key, item in value.items())
+            elif isinstance(value, list):
+                below.extend((f"{path}.{place}", item) for place, item in enumerate(value))
+        if not below:
+            return
+        level = below
+    raise BodyTooDeep(max_depth)
+
+
+async def _read(request: Request, limit: int, setting: str) -> bytes:
+    """Return the body, refused as soon as it is known to be too large."""
+    _check_length(request, limit, setting)
+    chunks, size = [], 0
+    async for chunk in request.stream():
+        size += len(chunk)
+        if size > limit:
+            raise BodyTooLarge(limit, setting)
+        chunks.append(chunk)
+    return b"".join(chunks)
+
+
+def _check_length(request: Request, limit: int, setting: str) -> None:
+    stated = request.headers.get("content-length", "")
+    if stated.isdecimal() and (len(stated) > 18 or int(stated) > limit):
+        raise BodyTooLarge(limit, setting)
+
+
+async def receive_record(request: Request) -> AsyncIterator[Upload]:
+    """Stream the body to a temporary file in the spool folder; a dependency that removes what is left of it.
+
+    Raises
+    ------
+    MediaNotSupported, BodyTooLarge
+        If it is not a record, or larger than the limit.
+    """
+    settings: Settings = request.app.state.house.settings
+    given = media_type(request)
+    if given and given not in RECORD_TYPES:
+        raise MediaNotSupported(given, RECORD_TYPES)
+    limit, setting = settings.max_upload_bytes, "EBBMARK_MAX_UPLOAD_BYTES"
+    _check_length(request, limit, setting)
+    path = await asyncio.to_thread(_new_file, settings.spool_folder)
+    try:
+        yield await _stream_to(request, path, limit, setting)
+    finally:
+        with contextlib.suppress(FileNotFoundError):
+            path.unlink()
+
+
+def _new_file(folder: Path) -> Path:
+    folder.mkdir(parents=True, exist_ok=True)
+    handle, name = tempfile.mkstemp(prefix="upload-", suffix=".part", dir=folder)
+    os.close(handle)
+    return Path(name)
+
+
+async def _stream_to(request: Request, path: Path, limit: int, setting: str) -> Upload:
+    digest, size, pending = hashlib.sha256(), 0, bytearray()
+    with path.open("wb") as file:
+
+        def write(data: bytes) -> None:
+            digest.update(data)
+            file.write(data)
+
+        async for chunk in request.stream():
+            size += len(chunk)
+            if size > limit:
+                raise BodyTooLarge(limit, setting)
+            pending += chunk
+            if len(pending) >= _WRITE_BYTES:
+                await asyncio.to_thread(write, bytes(pending))
+                pending.clear()
+        await asyncio.to_thread(write, bytes(pending))
+    return Upload(path, size, digest.hexdigest())

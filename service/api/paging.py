@@ -1,0 +1,46 @@
+"""Pages of lists by cursor: opaque text that says where to go on."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+from typing import Annotated
+
+from fastapi import Query, Request
+
+from service.errors import CursorInvalid, DocumentInvalid
+from service.storage.identifiers import is_id
+from tidecore.errors import Fault
+
+Cursor = Annotated[
+    str | None,
+    Query(max_length=100, description="Where to go on: `next_cursor` of the page before."),
+]
+Limit = Annotated[int, Query(ge=1, le=500, description="Most items on the page.")]
+
+
+def write_cursor(kind: str, after: str | None) -> str | None:
+    """Return the cursor that goes on after an id in the list of a ``kind``; None on the last page."""
+    return None if after is None else base64.urlsafe_b64encode(f"{kind} {after}".encode()).decode().rstrip("=")
+
+
+def read_cursor(kind: str, cursor: str | None) -> str | None:
+    """Return the id after which a list of a ``kind`` goes on; CursorInvalid if the cursor is not of this list."""
+    if cursor is None:
+        return None
+    try:
+        text = base64.b64decode(cursor + "=" * (-len(cursor) % 4), altchars=b"-_", validate=True).decode("ascii")
+    except (binascii.Error, ValueError) as error:
+        raise CursorInvalid from error
+    given, _, after = text.partition(" ")
+    if given != kind or not is_id(after):
+        raise CursorInvalid
+    return after
+
+
+def check_limit(request: Request, limit: int) -> int:
+    """Return the number of items for a page, refused over the setting."""
+    most: int = request.app.state.house.settings.max_page
+    if limit > most:
+        raise DocumentInvalid(Fault("limit", f"is {limit}", f"at most {most}"))
+    return limit

@@ -1,0 +1,310 @@
+"""Errors as RFC 9457 problems: the one table of types and status codes, and the handlers that use it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, cast
+
+import orjson
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import Response
+from starlette.exceptions import HTTPException
+
+from service import errors as service_errors
+from service.errors import ServiceError
+from service.logs import get_log
+from tidecore import errors as core_errors
+from tidecore.errors import CoreError, Fault
+
+log = get_log("api")
+
+MEDIA_TYPE = "application/problem+json"
+#: More faults than this are counted, not listed.
+MOST_FAULTS = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One type of problem: its ``slug`` makes the URI ``/problems/<slug>``."""
+
+    slug: str
+    status: int
+    title: str
+    advice: str
+
+    @property
+    def type(self) -> str:
+        """URI reference of the type."""
+        return f"/problems/{self.slug}"
+
+
+def _problems(*entries: Problem) -> Mapping[str, Problem]:
+    return {entry.slug: entry for entry in entries}
+
+
+#: Every type of problem there is.
+PROBLEMS = _problems(
+    Problem("invalid-request", 422, "The request does not fit the contract",
+            "Each entry of errors names a field, what is wrong with it and what would be right."),
+    Problem("invalid-input", 422, "Values that contradict each other or cannot be",
+            "Each entry of errors names a field, what is wrong with it and what would be right."),
+    Problem("invalid-span", 422, "A span that runs backwards or cannot be computed",
+            "Give an end after the start, both from 1700 to 2200."),
+    Problem("invalid-position", 422, "A position that is not on the globe",
+            "Latitude is -90 to 90 degrees, longitude -180 to 180."),
+    Problem("invalid-rule", 422, "A species rule that contradicts itself",
+            "GET /v1/species-rules/schema gives the JSON Schema, GET /v1/factors the factors."),
+    Problem("invalid-constituents", 422, "Constituents that make no tide",
+            "Amplitudes are 0 or more metres, phases degrees, names those of the convention."),
+    Problem("unknown-name", 422, "A name that is not in its list", "The detail lists the names known."),
+    Problem("record-not-recognised", 422, "No reader recognises the record", "Name the format with format=."),
+    Problem("record-ambiguous", 422, "The record could be two things", "The detail names the hint that settles it."),
+    Problem("record-unreadable", 422, "The record breaks its format", "The detail names the line and what is right."),
+    Problem("record-hint-missing", 422, "The record leaves something open", "Give the hint that the detail names."),
+    Problem("record-too-short", 422, "The record is too short for a fit", "Send a longer record."),
+    Problem("record-constant", 422, "The level of the record never moves", "Send a record with a tide in it."),
+    Problem("outside-ephemeris", 422, "No sun and moon at that time", "Ask for a time inside the span of the detail."),
+    Problem("model-unreadable", 500, "A stored tide model is damaged", "Fit or make the station's model again."),
+    Problem("not-found", 404, "No such thing", "Ids come from the lists; what is another account's is not found."),
+    Problem("method-not-allowed", 405, "The path does not take this method", "The Allow header lists those it takes."),
+    Problem("reference-taken", 409, "The external reference is another's", "Give another external_ref."),
+    Problem("no-model", 409, "The station has no tide model yet", "Adopt a fit, or give the station constituents."),
+    Problem("fit-not-done", 409, "The fit has no model to adopt", "Wait until its state is done."),
+    Problem("store-conflict", 409, "Another write came first", "Read again, then try again."),
+    Problem("body-unreadable", 400, "The body is no JSON document", "Send one JSON document in UTF-8, numbers finite."),
+    Problem("bad-request", 400, "The request cannot be read", "The detail says what is wrong."),
+    Problem("body-too-large", 413, "The body is too large", "The detail names the limit and its setting."),
+    Problem("media-not-supported", 415, "The content type is not taken", "The detail lists those that are."),
+    Problem("too-many-points", 422, "More values than one answer holds", "fitting_step_s is a step [s] that fits."),
+    Problem("span-too-long", 422, "The span is longer than the limit", "Ask for a shorter span."),
+    Problem("search-too-large", 422, "The search is over the limit", "Ask for fewer marks or rules, or fewer days."),
+    Problem("too-many-fits", 429, "Too many fits are waiting", "Wait until one ends."),
+    Problem("cursor-invalid", 422, "The cursor is not of this list", "Start again without a cursor."),
+    Problem("key-needed", 401, "An API key is needed", "For use on this machine alone start with EBBMARK_AUTH=open."),
+    Problem("not-local", 403, "Open mode serves this machine alone", "Call it as localhost, without a proxy."),
+    Problem("not-ready", 503, "The service is not ready", "The detail says what is missing."),
+    Problem("store-unavailable", 503, "The store cannot be used now", "Try again; the log has the cause."),
+    Problem("worker-lost", 500, "The worker process died", "Send the record again."),
+    Problem("fit-interrupted", 500, "The service stopped before the fit ended", "Send the record again."),
+    Problem("fit-timed-out", 500, "The fit ran too long", "Send a shorter record, or raise EBBMARK_FIT_TIMEOUT_S."),
+    Problem("fit-broke", 500, "An unforeseen error inside the fit", "The log has it under the id of the fit."),
+    Problem("internal", 500, "An unforeseen error", "The log has it under the request id."),
+)  # fmt: skip
+
+#: Class of error -> slug; a class without an entry has that of its nearest base.
+TABLE: Mapping[type[Exception], str] = {
+    core_errors.InvalidInput: "invalid-input",
+    core_errors.InvalidSpan: "invalid-span",
+    core_errors.InvalidPosition: "invalid-position",
+    core_errors.InvalidRule: "invalid-rule",
+    core_errors.InvalidConstituents: "invalid-constituents",
+    core_errors.UnknownName: "unknown-name",
+    core_errors.RecordError: "record-unreadable",
+    core_errors.RecordNotRecognised: "record-not-recognised",
+    core_errors.RecordAmbiguous: "record-ambiguous",
+    core_errors.RecordUnreadable: "record-unreadable",
+    core_errors.RecordTooLarge: "body-too-large",
+    core_errors.HintMissing: "record-hint-missing",
+    core_errors.FitError: "record-too-short",
+    core_errors.RecordTooShort: "record-too-short",
+    core_errors.RecordConstant: "record-constant",
+    core_errors.ModelUnreadable: "model-unreadable",
+    core_errors.OutsideEphemeris: "outside-ephemeris",
+    service_errors.NotFound: "not-found",
+    service_errors.ReferenceTaken: "reference-taken",
+    service_errors.NoModel: "no-model",
+    service_errors.FitNotDone: "fit-not-done",
+    service_errors.StoreConflict: "store-conflict",
+    service_errors.RequestUnreadable: "body-unreadable",
+    service_errors.BodyTooDeep: "body-unreadable",
+    service_errors.BodyTooLarge: "body-too-large",
+    service_errors.MediaNotSupported: "media-not-supported",
+    service_errors.DocumentInvalid: "invalid-input",
+    service_errors.TooManyPoints: "too-many-points",
+    service_errors.SpanTooLong: "span-too-long",
+    service_errors.SearchTooLarge: "search-too-large",
+    service_errors.TooManyFits: "too-many-fits",
+    service_errors.CursorInvalid: "cursor-invalid",
+    service_errors.KeyNeeded: "key-needed",
+    service_errors.NotLocal: "not-local",
+    service_errors.StoreUnavailable: "store-unavailable",
+    service_errors.NotReady: "not-ready",
+    service_errors.WorkerLost: "worker-lost",
+    service_errors.FitInterrupted: "fit-interrupted",
+    service_errors.FitTimedOut: "fit-timed-out",
+    service_errors.FitBroke: "fit-broke",
+}
+
+_BY_CLASS_NAME = {kind.__name__: slug for kind, slug in TABLE.items()}
+_BY_STATUS = {400: "bad-request", 404: "not-found", 405: "method-not-allowed", 413: "body-too-large"}
+_HEADERS: Mapping[str, Mapping[str, str]] = {
+    "key-needed": {"WWW-Authenticate": "Bearer"},
+    "too-many-fits": {"Retry-After": "10"},
+    "store-unavailable": {"Retry-After": "1"},
+}
+#: What errors carry that goes into the problem as it is.
+_DATA = ("limit", "setting", "points", "fitting_step_s", "limit_days", "line", "known", "accepted", "missing")
+
+
+def problem_of(error: Exception) -> Problem:
+    """Return the type of problem that an error is."""
+    for kind in type(error).__mro__:
+        if kind in TABLE:
+            return PROBLEMS[TABLE[kind]]
+    return PROBLEMS["internal"]
+
+
+def problem_named(class_name: str) -> Problem:
+    """Return the type of problem of a class of errors by the name it was stored under."""
+    return PROBLEMS[_BY_CLASS_NAME.get(class_name, "internal")]
+
+
+def stored_problem(stored: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    """Return the problem of a stored error, without a status: it is no answer's."""
+    if stored is None:
+        return None
+    problem = problem_named(str(stored.get("error", "")))
+    return {
+        "type": problem.type,
+        "title": problem.title,
+        "detail": str(stored.get("detail", problem.title)),
+        "errors": list(stored.get("faults", ())),
+    }
+
+
+def render(request: Request, problem: Problem, detail: str, errors: Iterable[Mapping[str, Any]] = (),
+           data: Mapping[str, Any] | None = None, headers: Mapping[str, str] | None = None) -> Response:  # fmt: skip
+    """Return the answer that says a problem."""
+    document = {
+        "type": problem.type,
+        "title": problem.title,
+        "status": problem.status,
+        "detail": detail,
+        "instance": request.url.path,
+        "request_id": getattr(request.state, "request_id", None),
+        "errors": list(errors),
+        **(data or {}),
+    }
+    content = orjson.dumps(_storable(document))
+    return Response(content, problem.status, {**_HEADERS.get(problem.slug, {}), **(headers or {})}, MEDIA_TYPE)
+
+
+def answer_error(request: Request, error: Exception) -> Response:
+    """Return the answer to a domain error."""
+    problem = problem_of(error)
+    if problem.status >= 500:
+        log.error("request_failed", problem=problem.slug, error=type(error).__name__, reason=str(error))
+    faults = _faults_of(error)
+    data = {name: getattr(error, name) for name in _DATA if hasattr(error, name)}
+    return render(request, problem, str(error), _listed(faults, None), data)
+
+
+def answer_validation(request: Request, error: RequestValidationError) -> Response:
+    """Return the answer to a request that does not fit the contract, with all its faults."""
+    found = error.errors()
+    errors = []
+    for detail in found[:MOST_FAULTS]:
+        place, field, fault = _validation_fault(detail)
+        errors.append({"in": place, "field": field, "problem": fault[0], "expected": fault[1]})
+    told = "; ".join(f"{one['field']}: {one['problem']}, expected {one['expected']}" for one in errors[:5])
+    more = f"; and {len(found) - 5} more" if len(found) > 5 else ""
+    return render(request, PROBLEMS["invalid-request"], told + more, errors)
+
+
+def answer_http(request: Request, error: HTTPException) -> Response:
+    """Return the answer to what the framework refuses."""
+    problem = PROBLEMS[_BY_STATUS.get(error.status_code, "internal" if error.status_code >= 500 else "bad-request")]
+    headers = dict(error.headers or {})
+    if error.status_code == 405:
+        methods = allowed_methods(request.app, request.url.path)
+        headers["Allow"] = ", ".join(methods)
+        return render(request, problem, f"{request.method} is not taken here; expected {headers['Allow']}", (),
+                      None, {"Allow": headers["Allow"]})  # fmt: skip
+    if error.status_code == 404:
+        return render(request, problem, "there is nothing at this path; GET /openapi.json lists the paths there are")
+    return render(request, problem, str(error.detail), (), None, headers)
+
+
+def answer_unforeseen(request: Request, error: Exception) -> Response:
+    """Return the answer to an error that nobody foresaw; its inside goes to the log alone."""
+    log.exception("unforeseen", exc_info=error)
+    return render(request, PROBLEMS["internal"], "an unforeseen error; the log has it under the request id")
+
+
+def allowed_methods(app: FastAPI, path: str) -> Sequence[str]:
+    """Return the methods that some route takes at ``path``, HEAD with every GET."""
+    methods: set[str] = set()
+    for pattern, taken in app.state.methods:
+        if pattern.match(path):
+            methods |= taken
+    return sorted(methods | ({"HEAD"} if "GET" in methods else set()))
+
+
+def install_handlers(app: FastAPI) -> None:
+    """Make every error of ``app`` a problem."""
+    handlers: Mapping[type[Exception], Any] = {
+        CoreError: answer_error,
+        ServiceError: answer_error,
+        RequestValidationError: answer_validation,
+        HTTPException: answer_http,
+        Exception: answer_unforeseen,
+    }
+    for kind, handler in handlers.items():
+        app.add_exception_handler(kind, cast(Any, _asynchronous(handler)))
+
+
+def _asynchronous(handler: Any) -> Any:
+    """Return a coroutine of a handler, so that it runs on the loop: making a few bytes is no work for a thread."""
+
+    async def answer(request: Request, error: Exception) -> Response:
+        return cast(Response, handler(request, error))
+
+    return answer
+
+
+def _faults_of(error: Exception) -> Sequence[Fault]:
+    faults = getattr(error, "faults", ())
+    if faults:
+        return cast(Sequence[Fault], faults)
+    if isinstance(error, service_errors.LimitExceeded):
+        return (Fault(error.field, str(error), f"at most {error.limit:g}"),)
+    if isinstance(error, core_errors.UnknownName):
+        return (Fault(error.kind, f"{error.name!r} is not known", f"one of: {', '.join(error.known[:40])}"),)
+    return ()
+
+
+def _listed(faults: Sequence[Fault], place: str | None) -> list[dict[str, Any]]:
+    return [{"in": place, "field": f.field, "problem": f.problem, "expected": f.expected} for f in faults[:MOST_FAULTS]]
+
+
+def _validation_fault(detail: Mapping[str, Any]) -> tuple[str, str, tuple[str, str]]:
+    """Return where a finding is (query, path, header, body), its field, and problem and what is expected."""
+    place, *path = detail["loc"]
+    field = ".".join(_shown(part) for part in path) or str(place)
+    context, kind, message = detail.get("ctx", {}), detail["type"], str(detail["msg"])
+    if kind == "fault":
+        return str(place), field, (str(context["problem"]), str(context["expected"]))
+    if kind == "missing":
+        return str(place), field, ("is missing", "a value")
+    if kind == "extra_forbidden":
+        return str(place), field, ("is not known here", "no such field")
+    expected = message.removeprefix("Input should be ").removeprefix("Value error, ")
+    return str(place), field, (f"does not fit ({kind})", expected[:1].lower() + expected[1:])
+
+
+def _shown(part: object) -> str:
+    text = str(part)
+    return text if text.isidentifier() or text.isdecimal() else ascii(text)[:60]
+
+
+def _storable(value: Any) -> Any:
+    """Return ``value`` with lone surrogates and control characters made visible, so that it is JSON."""
+    if isinstance(value, str):
+        return "".join(c if c.isprintable() or c == "\n" else f"\\u{ord(c):04x}" for c in value)
+    if isinstance(value, Mapping):
+        return {key: _storable(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_storable(item) for item in value]
+    return value

@@ -1,0 +1,95 @@
+"""Routes of fits."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Query, Request
+from fastapi.responses import Response
+
+from service.api.contract import declare
+from service.api.deps import CallerDep, ContextDep, FitId, StationId
+from service.api.media import RECORD_TYPES, answer, receive_record
+from service.api.paging import Cursor, Limit, check_limit, read_cursor, write_cursor
+from service.api.v1.schemas.fits import Fit, FitList, FitQuery, write_fit, write_fits
+from service.usecases import fits
+from service.usecases.fits import Upload
+
+router = APIRouter(tags=["fits"])
+
+_BINARY = {"schema": {"type": "string", "format": "binary"}}
+_RECORD: dict[str, Any] = {
+    "requestBody": {
+        "required": True,
+        "description": "The gauge record as it is: plain CSV, UHSLC hourly CSV or CF NetCDF.",
+        "content": {media_type: _BINARY for media_type in RECORD_TYPES},
+    }
+}
+
+
+@router.post(
+    "/stations/{station_id}/fits",
+    operation_id="create_fit",
+    summary="Fit a gauge record",
+    status_code=202,
+    response_model=Fit,
+    responses=declare(
+        "not-found", "invalid-input", "body-too-large", "media-not-supported", "too-many-fits", "store-conflict"
+    ),
+    openapi_extra=_RECORD,
+)
+def create_fit(
+    station_id: StationId,
+    query: Annotated[FitQuery, Query()],
+    record: Annotated[Upload, Depends(receive_record)],
+    caller: CallerDep,
+    context: ContextDep,
+) -> Response:
+    """Send a gauge record to be fitted; the answer comes at once, and its Location says how the fit fares."""
+    fit = fits.request_fit(context, caller, station_id, record, query.to_request())
+    return answer(write_fit(fit), 202, {"Location": f"/v1/fits/{fit.fit_id}"})
+
+
+@router.get(
+    "/stations/{station_id}/fits",
+    operation_id="list_fits",
+    summary="List the fits of a station",
+    response_model=FitList,
+    responses=declare("not-found", "cursor-invalid", "invalid-input"),
+)
+def list_fits(
+    station_id: StationId,
+    request: Request,
+    caller: CallerDep,
+    context: ContextDep,
+    cursor: Cursor = None,
+    limit: Limit = 100,
+) -> Response:
+    """List the fits of a station, a page at a time."""
+    after = read_cursor("fits", cursor)
+    page = fits.list_fits(context, caller, station_id, after, check_limit(request, limit))
+    return answer(write_fits(page, write_cursor("fits", page.after)))
+
+
+@router.get(
+    "/fits/{fit_id}",
+    operation_id="get_fit",
+    summary="Read a fit",
+    response_model=Fit,
+    responses=declare("not-found"),
+)
+def get_fit(fit_id: FitId, caller: CallerDep, context: ContextDep) -> Response:
+    """Read the state of a fit, the report of its record, its diagnostics, or why it failed."""
+    return answer(write_fit(fits.get_fit(context, caller, fit_id)))
+
+
+@router.post(
+    "/fits/{fit_id}/adopt",
+    operation_id="adopt_fit",
+    summary="Adopt the model of a fit",
+    response_model=Fit,
+    responses=declare("not-found", "fit-not-done", "model-unreadable", "store-conflict"),
+)
+def adopt_fit(fit_id: FitId, caller: CallerDep, context: ContextDep) -> Response:
+    """Make the model of a fit the station's current version; old versions stay readable. Once more changes nothing."""
+    return answer(write_fit(fits.adopt_fit(context, caller, fit_id)))

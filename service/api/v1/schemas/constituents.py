@@ -1,0 +1,58 @@
+"""Constituents in answers."""
+
+from __future__ import annotations
+
+import math
+from typing import Annotated, Any
+
+from pydantic import Field
+
+from service.api.media import number, numbers
+from service.api.v1.schemas.common import Schema
+from service.usecases.stations import ServedModel
+
+
+class Constituents(Schema):
+    """The constituents of one version of a station's tide, as columns, largest first."""
+
+    station_id: str
+    version: int
+    convention: str
+    latitude: float
+    datum: str
+    mean_level_m: float
+    form_number: Annotated[
+        float | None, Field(description="(K1 + O1) / (M2 + S2); null where M2 and S2 are both absent.")
+    ]
+    mean_spring_range_m: float
+    flow_normaliser_m_per_h: float
+    numerics: int
+    code_version: str
+    input_hash: str
+    names: list[str]
+    amplitudes_m: list[float]
+    phases_deg: Annotated[list[float], Field(description="Greenwich phase lags.")]
+
+
+def write_constituents(served: ServedModel) -> dict[str, Any]:
+    """Return constituents as `Constituents` has them."""
+    model = served.model
+    lines = sorted(model.constituents.items(), key=lambda line: (-line[1][0], line[0]))
+    form = model.form_number
+    return {
+        "station_id": served.station.station_id,
+        "version": served.version,
+        "convention": model.convention,
+        "latitude": model.latitude,
+        "datum": model.datum,
+        "mean_level_m": number(model.mean_level, 4),
+        "form_number": number(form, 3) if math.isfinite(form) else None,
+        "mean_spring_range_m": number(model.mean_spring_range, 3),
+        "flow_normaliser_m_per_h": number(model.flow_normaliser, 4),
+        "numerics": model.numerics,
+        "code_version": model.code_version,
+        "input_hash": model.input_hash,
+        "names": [name for name, _ in lines],
+        "amplitudes_m": numbers([amplitude for _, (amplitude, _) in lines], 5),
+        "phases_deg": numbers([phase for _, (_, phase) in lines], 3),
+    }

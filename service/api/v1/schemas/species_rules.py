@@ -1,0 +1,56 @@
+"""Species rules in requests and answers."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from service.api.instants import write_instant
+from service.api.v1.schemas.common import ExternalRef, InstantText, Schema
+from service.usecases.page import Page
+from service.usecases.species_rules import RuleView
+from tidecore.rules import SpeciesRule as RuleDocument
+
+
+class SpeciesRuleCreate(RuleDocument):
+    """A species rule to be made."""
+
+    external_ref: ExternalRef | None = None
+
+    def to_rule(self) -> RuleDocument:
+        """Return the rule without what the account calls it."""
+        return RuleDocument.model_construct(**{name: getattr(self, name) for name in RuleDocument.model_fields})
+
+
+class SpeciesRule(Schema):
+    """A species rule in its current version."""
+
+    id: str
+    version: int
+    external_ref: str | None
+    rule: RuleDocument
+    created_at: InstantText
+    updated_at: InstantText
+
+
+class SpeciesRuleList(Schema):
+    """A page of species rules."""
+
+    items: list[SpeciesRule]
+    next_cursor: str | None
+
+
+def write_rule(view: RuleView) -> dict[str, Any]:
+    """Return a species rule as `SpeciesRule` has it."""
+    return {
+        "id": view.record.rule_id,
+        "version": view.record.version,
+        "external_ref": view.record.external_ref,
+        "rule": view.rule.to_document(),
+        "created_at": write_instant(view.record.created_at),
+        "updated_at": write_instant(view.record.updated_at),
+    }
+
+
+def write_rules(page: Page[RuleView], cursor: str | None) -> dict[str, Any]:
+    """Return a page as `SpeciesRuleList` has it."""
+    return {"items": [write_rule(view) for view in page.items], "next_cursor": cursor}

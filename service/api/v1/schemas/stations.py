@@ -1,0 +1,144 @@
+"""Stations in requests and answers."""
+
+from __future__ import annotations
+
+import zoneinfo
+from typing import Annotated, Any, Literal
+
+from pydantic import Field
+
+from service.api.instants import write_instant
+from service.api.v1.schemas.common import ExternalRef, InstantText, Latitude, Longitude, Schema
+from service.usecases.page import Page
+from service.usecases.records import ModelRecord, StationRecord
+from service.usecases.stations import NewModel, NewStation, StationView
+from tidecore.place import Document, Name, Number
+
+ZoneName = Annotated[str, Field(min_length=1, max_length=64, description="IANA time zone.", examples=["Etc/UTC"])]
+
+
+class Constituent(Document):
+    """One constituent: amplitude and Greenwich phase lag."""
+
+    amplitude_m: Annotated[Number, Field(ge=0.0, le=50.0)]
+    phase_deg: Annotated[Number, Field(ge=-360.0, le=360.0, description="Greenwich phase lag.")]
+
+
+class StationModel(Document):
+    """A tide as constituents, with the convention they follow."""
+
+    convention: Annotated[
+        str,
+        Field(
+            min_length=1,
+            max_length=40,
+            description="Which arguments and node factors the constituents go with; `utide` is served.",
+            examples=["utide"],
+        ),
+    ]
+    datum: Annotated[Name, Field(description="What heights are above; `unknown` is a valid answer.")]
+    mean_level_m: Annotated[Number, Field(ge=-1000.0, le=1000.0, description="Mean level above the datum.")] = 0.0
+    constituents: Annotated[
+        dict[Annotated[str, Field(min_length=1, max_length=20)], Constituent],
+        Field(min_length=1, max_length=200, description="Constituents by name."),
+    ]
+
+
+class StationCreate(Document):
+    """A station: without a model until a fit is adopted, or with the constituents given here."""
+
+    name: Name
+    latitude: Latitude
+    longitude: Longitude | None = None
+    time_zone: ZoneName = "Etc/UTC"
+    external_ref: ExternalRef | None = None
+    model: StationModel | None = None
+
+    def to_new(self) -> NewStation:
+        """Return what the use case takes."""
+        model = None
+        if self.model is not None:
+            given = {name: (one.amplitude_m, one.phase_deg) for name, one in self.model.constituents.items()}
+            model = NewModel(given, self.model.convention, self.model.datum, self.model.mean_level_m)
+        return NewStation(self.name, self.latitude, self.longitude, self.time_zone, self.external_ref, model)
+
+
+class StationVersion(Schema):
+    """What is known of one tide model of a station."""
+
+    version: int
+    source: Annotated[Literal["constituents", "fit"], Field(description="What the model was made from.")]
+    fit_id: str | None
+    datum: str
+    input_hash: str
+    numerics: int
+    code_version: str
+    created_at: InstantText
+
+
+class StationSummary(Schema):
+    """A station."""
+
+    id: str
+    external_ref: str | None
+    name: str
+    latitude: float
+    longitude: float | None
+    time_zone: str
+    current_version: Annotated[int | None, Field(description="Version of its tide model; null if it has none yet.")]
+    created_at: InstantText
+    updated_at: InstantText
+
+
+class Station(StationSummary):
+    """A station, the model of the version asked for, and every version there is."""
+
+    model: StationVersion | None
+    versions: list[StationVersion]
+
+
+class StationList(Schema):
+    """A page of stations."""
+
+    items: list[StationSummary]
+    next_cursor: str | None
+
+
+def write_summary(record: StationRecord, zone: zoneinfo.ZoneInfo | None = None) -> dict[str, Any]:
+    """Return a station as `StationSummary` has it."""
+    return {
+        "id": record.station_id,
+        "external_ref": record.external_ref,
+        "name": record.name,
+        "latitude": record.latitude,
+        "longitude": record.longitude,
+        "time_zone": record.time_zone,
+        "current_version": record.version or None,
+        "created_at": write_instant(record.created_at, zone),
+        "updated_at": write_instant(record.updated_at, zone),
+    }
+
+
+def write_station(view: StationView, zone: zoneinfo.ZoneInfo | None = None) -> dict[str, Any]:
+    """Return a station as `Station` has it."""
+    model = None if view.model is None else _write_version(view.model, zone)
+    versions = [_write_version(record, zone) for record in view.versions]
+    return {**write_summary(view.station, zone), "model": model, "versions": versions}
+
+
+def write_stations(page: Page[StationRecord], cursor: str | None) -> dict[str, Any]:
+    """Return a page as `StationList` has it."""
+    return {"items": [write_summary(record) for record in page.items], "next_cursor": cursor}
+
+
+def _write_version(record: ModelRecord, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
+    return {
+        "version": record.version,
+        "source": record.source,
+        "fit_id": record.fit_id,
+        "datum": record.datum,
+        "input_hash": record.input_hash,
+        "numerics": record.numerics,
+        "code_version": record.code_version,
+        "created_at": write_instant(record.created_at, zone),
+    }

@@ -1,0 +1,262 @@
+"""Window searches in requests and answers."""
+
+from __future__ import annotations
+
+import zoneinfo
+from typing import Annotated, Any, Literal
+
+from pydantic import Field
+
+from service.api.instants import Instant, local_date, to_numpy, write_instant
+from service.api.media import number
+from service.api.v1.schemas.common import DateText, InstantText, Schema
+from service.usecases.marks import MarkView
+from service.usecases.stations import ServedModel
+from service.usecases.windows import FoundWindow, Nothing, SearchResult
+from tidecore.place import Document
+from tidecore.timebase import TimeSpan
+from tidecore.timeline import KeyTime
+from tidecore.windows import Contribution, UnknownTerm
+
+Ids = Annotated[list[Annotated[str, Field(min_length=1, max_length=64)]], Field(min_length=1, max_length=1000)]
+Role = Literal["require", "prefer"]
+
+
+class WindowSearch(Document):
+    """Which marks, which rules, over what span."""
+
+    start: Instant
+    end: Instant
+    mark_ids: Annotated[Ids | None, Field(description="Ids of marks; all of the account's unless given.")] = None
+    rule_ids: Annotated[Ids | None, Field(description="Ids of species rules; all unless given.")] = None
+    limit: Annotated[int, Field(strict=True, ge=1, le=2000, description="Most windows answered, best first.")] = 200
+    tz: Annotated[
+        str | None, Field(max_length=64, description="IANA zone whose offsets instants carry; UTC unless given.")
+    ] = None
+
+    @property
+    def span(self) -> TimeSpan:
+        """The span; InvalidSpan if it runs backwards."""
+        return TimeSpan(to_numpy(self.start), to_numpy(self.end))
+
+
+class SearchedMark(Schema):
+    """A mark that was searched, and the tide it follows."""
+
+    id: str
+    version: int
+    name: str
+    time_zone: str
+    station_id: str
+    station_version: int
+    datum: str
+
+
+class SearchedRule(Schema):
+    """A rule that was searched for."""
+
+    id: str
+    version: int
+    name: str
+    species: str
+
+
+class KeyTimeSchema(Schema):
+    """Something that happens inside a window."""
+
+    time: InstantText
+    kind: str
+    height_m: float | None
+    grazing: bool
+
+
+class ContributionSchema(Schema):
+    """What one term of the rule gave over the window."""
+
+    factor: str
+    role: Role
+    mean_membership: Annotated[float | None, Field(description="0 to 1; null if the factor was never known.")]
+    mean_loss: Annotated[float, Field(description="Mean fall of ln score that is due to it.")]
+
+
+class UnknownSchema(Schema):
+    """A term whose factor was unknown, and what was done about it."""
+
+    factor: str
+    role: Role
+    policy: Literal["exclude", "ignore", "penalise"]
+    share: Annotated[float, Field(description="Share of the time, 0 to 1.")]
+    reason: str
+
+
+class BestHourSchema(Schema):
+    """The 60 minutes of highest mean score; the window itself where it is shorter."""
+
+    start: InstantText
+    end: InstantText
+    mean_score: float
+    whole_window: bool
+
+
+class WindowSchema(Schema):
+    """A span at one mark in which one rule holds, with the account of it."""
+
+    mark_id: str
+    rule_id: str
+    time_zone: Annotated[str, Field(description="Zone of the mark.")]
+    date_local: Annotated[DateText, Field(description="Date of its start by the clocks of the mark.")]
+    start: InstantText
+    end: InstantText
+    duration_h: float
+    starts_before: Annotated[bool, Field(description="Whether it was cut by the start of the span.")]
+    ends_after: bool
+    mean_score: float
+    peak_score: float
+    peak_time: InstantText
+    score_hours: Annotated[float, Field(description="Integral of the score [h]; windows are ranked by it.")]
+    limiting_factor: str | None
+    contributions: list[ContributionSchema]
+    best_hour: BestHourSchema
+    key_times: list[KeyTimeSchema]
+    unknowns: list[UnknownSchema]
+    flow_reliable: bool | None
+
+
+class WithoutWindow(Schema):
+    """A mark and a rule without a window in the span, and why."""
+
+    mark_id: str
+    rule_id: str
+    best_score: float
+    best_time: InstantText | None
+    excluded_share: float
+    excluded_by: list[str]
+    reasons: list[str]
+
+
+class Windows(Schema):
+    """Windows, best first, and what they rest on."""
+
+    start: InstantText
+    end: InstantText
+    numerics: int
+    marks: list[SearchedMark]
+    rules: list[SearchedRule]
+    found: Annotated[int, Field(description="How many windows there are; `windows` holds the best of them.")]
+    windows: list[WindowSchema]
+    without_window: list[WithoutWindow]
+    caution: str
+
+
+CAUTION = (
+    "Not for navigation. Tide and sky are estimates and the sea is not assessed: follow the coastguard, official "
+    "warnings, byelaws and licensed advice."
+)
+
+
+def write_windows(result: SearchResult, limit: int, numerics: int, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
+    """Return a search result as `Windows` has it."""
+    return {
+        "start": write_instant(result.span.start, zone),
+        "end": write_instant(result.span.end, zone),
+        "numerics": numerics,
+        "marks": [_write_mark(view, served) for view, served in result.marks],
+        "rules": [
+            {
+                "id": view.record.rule_id,
+                "version": view.record.version,
+                "name": view.rule.name,
+                "species": view.rule.species.scientific_name,
+            }
+            for view in result.rules
+        ],
+        "found": len(result.windows),
+        "windows": [_write_window(found, zone) for found in result.windows[:limit]],
+        "without_window": [_write_nothing(nothing, zone) for nothing in result.nothing],
+        "caution": CAUTION,
+    }
+
+
+def _write_mark(view: MarkView, served: ServedModel) -> dict[str, Any]:
+    return {
+        "id": view.record.mark_id,
+        "version": view.record.version,
+        "name": view.mark.name,
+        "time_zone": view.mark.time_zone,
+        "station_id": served.station.station_id,
+        "station_version": served.version,
+        "datum": served.model.datum,
+    }
+
+
+def _write_window(found: FoundWindow, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
+    window, mark = found.window, found.mark.mark
+    best = window.best_hour
+    return {
+        "mark_id": found.mark.record.mark_id,
+        "rule_id": found.rule.record.rule_id,
+        "time_zone": mark.time_zone,
+        "date_local": local_date(window.start, mark.zone),
+        "start": write_instant(window.start, zone),
+        "end": write_instant(window.end, zone),
+        "duration_h": number(window.duration_h, 3),
+        "starts_before": window.starts_before,
+        "ends_after": window.ends_after,
+        "mean_score": number(window.mean_score, 3),
+        "peak_score": number(window.peak_score, 3),
+        "peak_time": write_instant(window.peak_time, zone),
+        "score_hours": number(window.score_hours, 3),
+        "limiting_factor": window.limiting_factor,
+        "contributions": [_write_contribution(one) for one in window.contributions],
+        "best_hour": {
+            "start": write_instant(best.start, zone),
+            "end": write_instant(best.end, zone),
+            "mean_score": number(best.mean_score, 3),
+            "whole_window": best.whole_window,
+        },
+        "key_times": [_write_key_time(event, zone) for event in window.key_times],
+        "unknowns": [_write_unknown(one) for one in window.unknowns],
+        "flow_reliable": window.flow_reliable,
+    }
+
+
+def _write_contribution(one: Contribution) -> dict[str, Any]:
+    return {
+        "factor": one.factor,
+        "role": one.role,
+        "mean_membership": number(one.mean_membership, 3),
+        "mean_loss": number(one.mean_loss, 3),
+    }
+
+
+def _write_key_time(event: KeyTime, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
+    return {
+        "time": write_instant(event.time, zone),
+        "kind": event.kind,
+        "height_m": number(event.height, 3),
+        "grazing": event.grazing,
+    }
+
+
+def _write_unknown(one: UnknownTerm) -> dict[str, Any]:
+    return {
+        "factor": one.factor,
+        "role": one.role,
+        "policy": one.policy,
+        "share": number(one.share, 3),
+        "reason": one.reason,
+    }
+
+
+def _write_nothing(nothing: Nothing, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
+    explanation = nothing.explanation
+    best_time = explanation.best_time
+    return {
+        "mark_id": nothing.mark.record.mark_id,
+        "rule_id": nothing.rule.record.rule_id,
+        "best_score": number(explanation.best_score, 3),
+        "best_time": None if best_time is None else write_instant(best_time, zone),
+        "excluded_share": number(explanation.excluded_share, 3),
+        "excluded_by": list(explanation.excluded_by),
+        "reasons": list(explanation.sentences),
+    }

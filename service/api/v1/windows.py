@@ -1,0 +1,39 @@
+"""Route of the window search."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+from fastapi.responses import Response
+
+from service.api.contract import declare
+from service.api.deps import CallerDep, ContextDep
+from service.api.media import DocumentRoute, answer
+from service.api.v1.schemas.windows import Windows, WindowSearch, write_windows
+from service.usecases import windows
+from service.usecases.stations import check_zone
+from tidecore import NUMERICS
+
+router = APIRouter(prefix="/windows", tags=["windows"], route_class=DocumentRoute)
+
+
+@router.post(
+    "/search",
+    operation_id="search_windows",
+    summary="Search windows",
+    response_model=Windows,
+    responses=declare(
+        "not-found",
+        "no-model",
+        "invalid-span",
+        "span-too-long",
+        "search-too-large",
+        "outside-ephemeris",
+        "model-unreadable",
+        document=True,
+    ),
+)
+def search_windows(body: WindowSearch, caller: CallerDep, context: ContextDep) -> Response:
+    """Find the windows of species rules at marks over a span, best first, and say why where there are none."""
+    zone = None if body.tz is None else check_zone(body.tz, "tz")
+    result = windows.search_windows(context, caller, body.span, body.mark_ids, body.rule_ids)
+    return answer(write_windows(result, body.limit, NUMERICS, zone))

@@ -1,0 +1,100 @@
+"""The application: settings in, ASGI out."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from typing import Any
+
+import anyio.to_thread
+from fastapi import APIRouter, FastAPI
+from starlette.routing import compile_path
+
+from service.api.contract import DESCRIPTION, build_contract
+from service.api.guard import Guard
+from service.api.pages import install_pages
+from service.api.problems import install_handlers
+from service.api.v1 import (
+    constituents,
+    extremes,
+    factors,
+    fits,
+    flow,
+    health,
+    heights,
+    marks,
+    species_rules,
+    stations,
+    timeline,
+    windows,
+)
+from service.bootstrap import House
+from service.logs import configure_logs
+from service.settings import Settings
+from tidecore import __version__
+
+#: Routers of version 1, in the order of the contract.
+ROUTERS: tuple[APIRouter, ...] = (
+    stations.router,
+    fits.router,
+    heights.router,
+    extremes.router,
+    flow.router,
+    constituents.router,
+    marks.router,
+    timeline.router,
+    species_rules.router,
+    factors.router,
+    windows.router,
+    health.router,
+)
+
+
+def create_app(settings: Settings, house: House | None = None) -> FastAPI:
+    """Return the application.
+
+    Parameters
+    ----------
+    settings : Settings
+        Every setting there is.
+    house : House, optional
+        What the use cases need, if the caller has opened it already, and will close it.
+    """
+    configure_logs(settings.log_format, settings.log_level)
+    mine = house is None
+    inside = House(settings) if house is None else house
+
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        if mine:
+            await anyio.to_thread.run_sync(inside.open)
+        yield
+        if mine:
+            await anyio.to_thread.run_sync(inside.close)
+
+    app = FastAPI(
+        title="Ebbmark",
+        version=__version__,
+        description=DESCRIPTION,
+        lifespan=lifespan,
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+    )
+    app.state.house = inside
+    for router in ROUTERS:
+        app.include_router(router, prefix="/v1")
+    install_pages(app)
+    install_handlers(app)
+    app.add_middleware(Guard, auth=settings.auth)
+    app.openapi = lambda: build_contract(app)  # type: ignore[method-assign]
+    app.state.methods = _methods(build_contract(app))
+    return app
+
+
+def _methods(contract: dict[str, Any]) -> list[tuple[re.Pattern[str], frozenset[str]]]:
+    """Return the methods of every path, for the Allow header."""
+    pages = {path: {"get": None} for path in ("/docs", "/redoc", "/problems", "/problems/{slug}", "/openapi.json")}
+    paths = {**contract["paths"], **pages}
+    return [(compile_path(path)[0], frozenset(method.upper() for method in taken)) for path, taken in paths.items()]

@@ -1,0 +1,5 @@
+"""The records that use cases hand out, for those who may not reach the store."""
+
+from service.storage.records import FitRecord, MarkRecord, ModelRecord, RuleRecord, StationRecord
+
+__all__ = ["FitRecord", "MarkRecord", "ModelRecord", "RuleRecord", "StationRecord"]

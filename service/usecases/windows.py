@@ -1,0 +1,117 @@
+"""Search for windows: marks x rules over a span."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from service.errors import SearchTooLarge, SpanTooLong
+from service.security import Caller
+from service.storage.unit import UnitOfWork
+from service.usecases.context import Context
+from service.usecases.marks import MarkView, all_marks, find_marks
+from service.usecases.species_rules import RuleView, all_rules, find_rules
+from service.usecases.stations import ServedModel, model_of
+from tidecore.sky import SkyPositions, sky_positions
+from tidecore.timebase import TimeSpan
+from tidecore.timeline import build_timeline
+from tidecore.windows import Explanation, Window, explain, find_windows
+
+
+@dataclass(frozen=True, slots=True)
+class FoundWindow:
+    """A window, with the mark and the rule it belongs to."""
+
+    mark: MarkView
+    rule: RuleView
+    window: Window
+
+
+@dataclass(frozen=True, slots=True)
+class Nothing:
+    """A mark and a rule without a window, and why."""
+
+    mark: MarkView
+    rule: RuleView
+    explanation: Explanation
+
+
+@dataclass(frozen=True, slots=True)
+class SearchResult:
+    """What a search found, best first, and what it rests on."""
+
+    span: TimeSpan
+    marks: Sequence[tuple[MarkView, ServedModel]]
+    rules: Sequence[RuleView]
+    windows: Sequence[FoundWindow]
+    nothing: Sequence[Nothing]
+
+
+def search_windows(
+    context: Context,
+    caller: Caller,
+    span: TimeSpan,
+    mark_ids: Sequence[str] | None,
+    rule_ids: Sequence[str] | None,
+) -> SearchResult:
+    """Return the windows of rules at marks over a span; all marks, all rules where none are named.
+
+    Raises
+    ------
+    NotFound, NoModel
+        If a mark or rule is not there, or the station of a mark has no model yet.
+    SpanTooLong, SearchTooLarge
+        If the search exceeds the limits.
+    """
+    limit_days = context.settings.max_search_days
+    if span.days > limit_days:
+        raise SpanTooLong(span.days, limit_days, "EBBMARK_MAX_SEARCH_DAYS")
+    with context.store.unit(caller.account_id) as unit:
+        marks, rules = _wanted(context, unit, mark_ids, rule_ids)
+        cells = len(marks) * len(rules) * max(1.0, span.days)
+        if cells > context.settings.max_search_cells:
+            raise SearchTooLarge(cells, context.settings.max_search_cells)
+        stations = unit.stations.many(list({view.record.station_id for view in marks}))
+        models = {key: model_of(context, unit, station, None) for key, station in stations.items()}
+    served = [(view, models[view.record.station_id]) for view in marks]
+    windows: list[FoundWindow] = []
+    nothing: list[Nothing] = []
+    if rules and marks:
+        # Where sun and moon stand is the same for every mark: once for the search.
+        sky = sky_positions(span.start, span.end)
+        for view, model in served:
+            found, without = _search_mark(view, model, rules, span, sky)
+            windows += found
+            nothing += without
+    windows.sort(key=lambda one: (-one.window.score_hours, one.window.start, one.mark.record.mark_id))
+    return SearchResult(span, served, rules, windows, nothing)
+
+
+def _wanted(
+    context: Context, unit: UnitOfWork, mark_ids: Sequence[str] | None, rule_ids: Sequence[str] | None
+) -> tuple[list[MarkView], list[RuleView]]:
+    """Return the marks and rules named, each once, or all of them."""
+    most = context.settings.max_search_cells
+    marks = all_marks(context, unit, most) if mark_ids is None else find_marks(context, unit, _once(mark_ids))
+    rules = all_rules(context, unit, most) if rule_ids is None else find_rules(context, unit, _once(rule_ids))
+    return marks, rules
+
+
+def _once(ids: Sequence[str]) -> list[str]:
+    return list(dict.fromkeys(ids))
+
+
+def _search_mark(
+    view: MarkView, served: ServedModel, rules: Sequence[RuleView], span: TimeSpan, sky: SkyPositions
+) -> tuple[list[FoundWindow], list[Nothing]]:
+    """Return the windows at one mark, and the rules that have none there."""
+    names = tuple(dict.fromkeys(name for rule in rules for name in rule.rule.factor_names))
+    timeline = build_timeline(view.mark, served.model, span.start, span.end, sky=sky, names=names)
+    windows: list[FoundWindow] = []
+    nothing: list[Nothing] = []
+    for rule in rules:
+        found = find_windows(rule.rule, timeline)
+        windows += [FoundWindow(view, rule, window) for window in found]
+        if not found:
+            nothing.append(Nothing(view, rule, explain(rule.rule, timeline)))
+    return windows, nothing
