@@ -60,12 +60,14 @@ def day_of_year(frame: Frame) -> FloatArray:
     """Return the local day of the year, 1 on 1 January, 365 or 366 on 31 December."""
     days = frame.local_times.astype("datetime64[D]")
     new_year = days.astype("datetime64[Y]").astype("datetime64[D]")
-    return (days - new_year).astype(np.float64) + 1.0
+    passed: FloatArray = (days - new_year).astype(np.float64)
+    return passed + 1.0
 
 
 def month(frame: Frame) -> FloatArray:
     """Return the local month, 1 to 12."""
-    return frame.local_times.astype("datetime64[M]").astype(np.int64) % 12 + 1.0
+    months = frame.local_times.astype("datetime64[M]").astype(np.int64) % 12 + 1
+    return months.astype(np.float64)
 
 
 FACTORS = (

@@ -79,13 +79,17 @@ def days_from_springs(frame: Frame) -> FloatArray:
 
 def making(frame: Frame) -> AnyArray:
     """Return whether the daily range grows or shrinks."""
-    if not frame.sources.has_springs:
+    if not (frame.sources.has_springs and frame.sources.cycle.springs_us.size):
         return pick(MAKINGS, np.full(len(frame), -1))
     return pick(MAKINGS, np.where(frame.sources.cycle.making(frame.times_us), 0, 1))
 
 
 def _at_turns(sources: Sources) -> IntArray:
     return sources.turns.times_us
+
+
+def _at_extremes(sources: Sources) -> IntArray:
+    return sources.extremes.times_us()
 
 
 def _at_slacks(sources: Sources) -> IntArray:
@@ -120,7 +124,7 @@ def _number(
 
 
 FACTORS = (
-    _number("height", "m", "Height of the tide above the station's datum.", attrgetter("height")),
+    _number("height", "m", "Height of the tide above the station's datum.", attrgetter("height"), _at_extremes),
     _number("rate", "m/h", "Rate at which the tide rises; falling is negative.", attrgetter("rate")),
     _number(
         "flow_index",
@@ -202,7 +206,7 @@ FACTORS = (
         "1",
         "Height within the range of the current half tide: 0 at its low water, 1 at its high water.",
         fraction,
-        _at_turns,
+        _at_extremes,
     ),
     _number(
         "range",

@@ -1,0 +1,51 @@
+from __future__ import annotations
+
+import datetime
+import zoneinfo
+
+import numpy as np
+import pytest
+
+from tests.tidecore.timeline.places import mark_at, model_of
+from tidecore.timebase import US_PER_MINUTE
+from tidecore.timeline import build_timeline
+from tidecore.timeline.season import local_times
+
+#: Half-hour summer time; a change at midnight; west and east of the date line; an odd offset.
+ZONES = [
+    "Etc/UTC",
+    "Europe/London",
+    "Australia/Lord_Howe",
+    "Asia/Beirut",
+    "Pacific/Apia",
+    "Pacific/Chatham",
+    "Asia/Kolkata",
+]
+
+
+@pytest.mark.parametrize("name", ZONES)
+def test_local_times_are_those_of_the_standard_library(name: str) -> None:
+    zone = zoneinfo.ZoneInfo(name)
+    start = int(np.datetime64("2026-01-01", "us").astype(np.int64))
+    times_us = start + np.arange(0, 366 * 24 * 2) * 30 * US_PER_MINUTE + 59_999_999
+    epoch = datetime.datetime(1970, 1, 1, tzinfo=datetime.UTC)
+    wanted = [
+        (epoch + datetime.timedelta(microseconds=ticks)).astimezone(zone).replace(tzinfo=None)
+        for ticks in times_us.tolist()
+    ]
+    np.testing.assert_array_equal(local_times(zone, times_us), np.array(wanted, dtype="datetime64[us]"))
+
+
+def test_days_and_months_turn_at_local_midnight() -> None:
+    mark = mark_at(time_zone="Europe/London")
+    timeline = build_timeline(mark, model_of("plain"), "2026-06-30", "2026-07-02")
+    # British Summer Time: midnight is 23:00 UTC.
+    times = np.array(["2026-06-30T22:59:59", "2026-06-30T23:00:00"], dtype="datetime64[us]")
+    found = timeline.at(times, ["day_of_year", "month"])
+    assert found["day_of_year"].tolist() == [181.0, 182.0]
+    assert found["month"].tolist() == [6.0, 7.0]
+
+
+def test_leap_years_have_a_day_more() -> None:
+    timeline = build_timeline(mark_at(time_zone="Etc/UTC"), model_of("plain"), "2028-12-31", "2029-01-02", "1d")
+    assert timeline.columns["day_of_year"].tolist() == [366.0, 1.0]

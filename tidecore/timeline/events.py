@@ -1,0 +1,68 @@
+"""Key times of a span at a mark: high and low water, slack, risings and settings, phases of the moon."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tidecore.sky import EVENT_KINDS, PHASE_NAMES, moon_phases
+from tidecore.timebase import TimeSpan, from_microseconds
+from tidecore.timeline.sources import Sources
+
+PHASE_KINDS = tuple(name if name.endswith("quarter") else f"{name}_moon" for name in PHASE_NAMES)
+#: Every kind of key time.
+KEY_KINDS = ("high_water", "low_water", "slack_after_hw", "slack_after_lw", *EVENT_KINDS, *PHASE_KINDS)
+
+
+@dataclass(frozen=True, slots=True)
+class KeyTime:
+    """Something that happens at an instant: ``time`` [UTC], ``kind``, and the ``height`` [m] of a high or low water.
+
+    ``grazing`` is true of a rising or setting so slow that its instant hangs on the air of the day.
+    """
+
+    time: np.datetime64
+    kind: str
+    height: float | None = None
+    grazing: bool = False
+
+
+def key_times(sources: Sources, span: TimeSpan) -> tuple[KeyTime, ...]:
+    """Return the key times in ``span``, in time order.
+
+    Notes
+    -----
+    Primary high and low waters, named also where their range is under 5 cm; slack only where the mark's slack lags
+    are known.
+    """
+    found = [*_tide(sources, span), *_slacks(sources, span), *_sky(sources, span)]
+    return tuple(sorted(found, key=lambda event: (event.time, KEY_KINDS.index(event.kind))))
+
+
+def _tide(sources: Sources, span: TimeSpan) -> list[KeyTime]:
+    turns = sources.turns
+    first, last = np.searchsorted(turns.times_us, (span.start_us, span.end_us))
+    times = from_microseconds(turns.times_us)
+    return [
+        KeyTime(times[k], "high_water" if turns.high[k] else "low_water", float(turns.heights[k]))
+        for k in range(first, last)
+    ]
+
+
+def _slacks(sources: Sources, span: TimeSpan) -> list[KeyTime]:
+    if sources.lags is None:
+        return []
+    slacks_us, high = sources.slacks_us, sources.turns.high
+    first, last = np.searchsorted(slacks_us, (span.start_us, span.end_us))
+    times = from_microseconds(slacks_us)
+    return [KeyTime(times[k], "slack_after_hw" if high[k] else "slack_after_lw") for k in range(first, last)]
+
+
+def _sky(sources: Sources, span: TimeSpan) -> list[KeyTime]:
+    events = sources.sky_events
+    first, last = np.searchsorted(events.time, (span.start, span.end))
+    found = [KeyTime(events.time[k], str(events.kind[k]), grazing=bool(events.grazing[k])) for k in range(first, last)]
+    phases = moon_phases(sources.sky, span.start, span.end)
+    names = dict(zip(PHASE_NAMES, PHASE_KINDS, strict=True))
+    return found + [KeyTime(time, names[str(name)]) for time, name in zip(phases.time, phases.name, strict=True)]

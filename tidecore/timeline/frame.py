@@ -1,0 +1,178 @@
+"""One evaluation: some instants at a mark, with everything that several factors share worked out once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from tidecore.flow import flow_index
+from tidecore.timebase import US_PER_DAY, US_PER_HOUR, from_microseconds
+from tidecore.timeline.season import local_times
+from tidecore.timeline.sources import Sources
+from tidecore.units import BoolArray, FloatArray, IntArray, UtcTimes
+
+#: A smaller range than this is no tide [m].
+NO_TIDE_M = 0.05
+#: A high or low water further away than this is not looked at [microseconds].
+TIDE_REACH_US = 2 * US_PER_DAY
+#: A rising or setting further away than this is not looked at [microseconds].
+SKY_REACH_US = US_PER_DAY
+
+_FAR = np.iinfo(np.int64).max
+
+
+@dataclass(frozen=True, slots=True)
+class HalfTide:
+    """The flood or ebb that holds each instant: from one primary turn of the level to the next, shape ``(n,)``.
+
+    ``start_us``, ``end_us`` and the heights [m] mean nothing where ``known`` is false: where the turns lie more than
+    two days away, or their range is under 5 cm.
+    """
+
+    start_us: IntArray
+    end_us: IntArray
+    start_height: FloatArray
+    end_height: FloatArray
+    rising: BoolArray
+    known: BoolArray
+
+    def masked(self, values: FloatArray) -> FloatArray:
+        """Return ``values``, NaN where the half tide is unknown."""
+        return np.where(self.known, values, np.nan)
+
+    @property
+    def high(self) -> FloatArray:
+        """Height of the high water that bounds the half tide [m]; NaN if unknown."""
+        return self.masked(np.where(self.rising, self.end_height, self.start_height))
+
+    @property
+    def low(self) -> FloatArray:
+        """Height of the low water that bounds the half tide [m]; NaN if unknown."""
+        return self.masked(np.where(self.rising, self.start_height, self.end_height))
+
+
+def since_nearest(times_us: IntArray, events_us: IntArray, reach_us: int) -> IntArray:
+    """Return the time since the nearest event, negative before it; a tie counts as after.
+
+    Parameters
+    ----------
+    times_us : int64 array, shape ``(n,)``
+        Instants.
+    events_us : int64 array, shape ``(m,)``, ascending
+        Events.
+    reach_us : int
+        Events further away than this do not count.
+
+    Returns
+    -------
+    int64 array, shape ``(n,)``
+        Microseconds; the largest integer where there is no event within reach.
+    """
+    if not events_us.size:
+        return np.full(times_us.shape, _FAR)
+    later = np.searchsorted(events_us, times_us, side="right")
+    since = times_us - events_us[np.maximum(later - 1, 0)]
+    until = events_us[np.minimum(later, events_us.size - 1)] - times_us
+    since = np.where((later > 0) & (since <= reach_us), since, _FAR)
+    until = np.where((later < events_us.size) & (until <= reach_us), until, _FAR)
+    return np.where(since <= until, since, -until)
+
+
+def in_units(ticks: IntArray, unit_us: int) -> FloatArray:
+    """Return the answer of `since_nearest` in a unit of time, NaN where there was no event."""
+    return np.where(np.abs(ticks) == _FAR, np.nan, ticks / unit_us)
+
+
+# No slots: the shared quantities are kept in the instance's dictionary once they are worked out.
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """Instants ``times_us`` [int64 microseconds since 1970, shape ``(n,)``, any order] at the mark of ``sources``."""
+
+    sources: Sources
+    times_us: IntArray
+
+    def __len__(self) -> int:
+        """Return the number of instants."""
+        return int(self.times_us.size)
+
+    @cached_property
+    def height(self) -> FloatArray:
+        """Height of the tide [m above the station's datum]."""
+        return self.sources.curve(self.times_us)
+
+    @cached_property
+    def rate(self) -> FloatArray:
+        """Rate of rise [m/h]."""
+        return self.sources.slope(self.times_us)
+
+    @cached_property
+    def half_tide(self) -> HalfTide:
+        """The flood or ebb that holds each instant."""
+        turns = self.sources.turns
+        if len(turns) < 2:
+            nothing, nowhere = np.zeros(len(self)), np.zeros(len(self), dtype=np.bool_)
+            return HalfTide(self.times_us, self.times_us, nothing, nothing, nowhere, nowhere)
+        k = np.searchsorted(turns.times_us, self.times_us, side="right") - 1
+        inside = (k >= 0) & (k < len(turns) - 1)
+        k = np.clip(k, 0, len(turns) - 2)
+        start, end = turns.times_us[k], turns.times_us[k + 1]
+        first, second = turns.heights[k], turns.heights[k + 1]
+        near = (self.times_us - start <= TIDE_REACH_US) & (end - self.times_us <= TIDE_REACH_US)
+        moving = (turns.high[k] != turns.high[k + 1]) & (np.abs(second - first) >= NO_TIDE_M)
+        return HalfTide(start, end, first, second, turns.high[k + 1], inside & near & moving)
+
+    @cached_property
+    def hours_from_hw(self) -> FloatArray:
+        """Time since the nearest primary high water [h], negative before it; NaN where there is no tide."""
+        since = since_nearest(self.times_us, self.sources.turns.high_us, TIDE_REACH_US)
+        return self.half_tide.masked(in_units(since, US_PER_HOUR))
+
+    @cached_property
+    def hours_from_lw(self) -> FloatArray:
+        """Time since the nearest primary low water [h], negative before it; NaN where there is no tide."""
+        since = since_nearest(self.times_us, self.sources.turns.low_us, TIDE_REACH_US)
+        return self.half_tide.masked(in_units(since, US_PER_HOUR))
+
+    @cached_property
+    def flow_index(self) -> FloatArray:
+        """Signed run of the tide, 1 at the mean spring peak; a proxy where the mark has no slack lags.
+
+        NaN where no primary high and low water lie around an instant.
+        """
+        source, turns = self.sources, self.sources.slacks_us
+        index = np.full(len(self), np.nan)
+        if turns.size:
+            inside = (self.times_us >= turns[0]) & (self.times_us <= turns[-1])
+            harmonics, normaliser = source.model.harmonics, source.model.flow_normaliser
+            times = from_microseconds(self.times_us[inside])
+            index[inside] = flow_index(harmonics, normaliser, times, source.lags, source.extremes)
+        return index
+
+    @cached_property
+    def sun_altitude(self) -> FloatArray:
+        """Altitude of the sun's centre [degrees], without refraction."""
+        mark = self.sources.mark
+        return self.sources.sky.sun_altitude(mark.latitude, mark.longitude, self.times_us)
+
+    @cached_property
+    def moon_altitude(self) -> FloatArray:
+        """Altitude of the moon's centre [degrees], without refraction."""
+        mark = self.sources.mark
+        return self.sources.sky.moon_altitude(mark.latitude, mark.longitude, self.times_us)
+
+    @cached_property
+    def illuminated_fraction(self) -> FloatArray:
+        """Part of the moon's disc that is lit, 0 to 1."""
+        return self.sources.sky.illuminated_fraction(self.times_us)
+
+    def minutes_from(self, event: str) -> FloatArray:
+        """Return the time since the nearest event of the sky [min], negative before it; NaN if none within a day."""
+        since = since_nearest(self.times_us, self.sources.sky_times_us(event), SKY_REACH_US)
+        return in_units(since, 60_000_000)
+
+    @cached_property
+    def local_times(self) -> UtcTimes:
+        """What a clock at the mark shows."""
+        return local_times(self.sources.mark.zone, self.times_us)

@@ -1,0 +1,169 @@
+"""Where a rule holds: sample so that nothing hides between two samples, then close in on every edge."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tidecore.roots.brackets import TimeCondition, edges, summits
+from tidecore.rules import SpeciesRule
+from tidecore.timebase import US_PER_MINUTE, US_PER_SECOND
+from tidecore.timeline import Timeline, find_factor
+from tidecore.units import BoolArray, FloatArray, IntArray
+from tidecore.windows.scoring import score_at, score_columns
+
+#: Samples lie no further apart than this, whatever the step of the timeline [microseconds].
+LONGEST_STEP_US = 10 * US_PER_MINUTE
+#: Edges are found to this [microseconds].
+EDGE_TOLERANCE_US = 50_000
+_PARTS = 60
+#: Samples nearer than this are two sides of a jump, not a slope [microseconds].
+_JUMP_US = US_PER_SECOND
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Where a rule holds, from ``start_us`` to before ``end_us``; cut at an end where it goes on beyond the search."""
+
+    start_us: int
+    end_us: int
+    starts_before: bool
+    ends_after: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Samples:
+    """Instants in ascending order, and the score at each."""
+
+    times_us: IntArray
+    score: FloatArray
+
+
+def find_spans(rule: SpeciesRule, timeline: Timeline) -> tuple[list[Span], Samples]:
+    """Return where the score is at least the rule's threshold for its minimum duration, and the samples it rests on.
+
+    The search reaches beyond the span of the timeline by the minimum duration, so that a window which the span cuts
+    is as long as it is, and is kept if only a part of it lies inside.
+    """
+    lead = round(rule.minimum_duration_min * US_PER_MINUTE)
+    first, last = timeline.span.start_us, timeline.span.end_us
+    samples = sample_score(rule, timeline, first - lead, last + lead)
+    found = []
+    for start, end in _holding(rule, timeline, samples):
+        # Two edges, each late by up to the tolerance.
+        long_enough = end - start >= lead - 2 * EDGE_TOLERANCE_US
+        if long_enough and start < last and end > first:
+            found.append(Span(max(start, first), min(end, last), start < first, end > last))
+    return found, samples
+
+
+def sample_score(rule: SpeciesRule, timeline: Timeline, start_us: int, end_us: int) -> Samples:
+    """Return samples of the score from ``start_us`` to ``end_us`` between which it does not cross and come back.
+
+    Besides even steps: both sides of every instant at which a factor jumps or turns a corner, the extremes of every
+    factor, the instants at which it passes a corner of its shape, and the extremes of the score that reach the
+    threshold.
+    """
+    step = min(timeline.grid.step_us, LONGEST_STEP_US)
+    even = np.arange(-(-start_us // step), end_us // step + 1, dtype=np.int64) * step
+    breaks = timeline.breaks_us(rule.factor_names)
+    ends = np.array([start_us, end_us, timeline.span.start_us, timeline.span.end_us], dtype=np.int64)
+    times = np.unique(np.concatenate((even, ends, breaks, breaks - 1)))
+    times = times[(times >= start_us) & (times <= end_us)]
+    columns = timeline.at(times, rule.factor_names)
+    extra = [np.empty(0)]
+    for term in rule.terms:
+        factor, values = find_factor(term.factor), columns[term.factor]
+        if factor.kind == "number":
+            extra += [_extremes(times, values), _passing(times, values, term.shape.corners(factor))]
+    more = np.setdiff1d(np.rint(np.concatenate(extra)).astype(np.int64), times)
+    score = score_columns(rule, columns, flow_reliable=timeline.flow_reliable).score
+    samples = _merged(Samples(times, score), more, score_at(rule, timeline, more).score)
+    return _with_hidden_extremes(rule, timeline, samples)
+
+
+def _merged(samples: Samples, times_us: IntArray, score: FloatArray) -> Samples:
+    """Return the samples with more of them."""
+    times = np.concatenate((samples.times_us, times_us))
+    times, chosen = np.unique(times, return_index=True)
+    return Samples(times, np.concatenate((samples.score, score))[chosen])
+
+
+def _slopes(times: IntArray) -> BoolArray:
+    """Return for each inner sample whether it has a slope, no jump, on both sides."""
+    gaps = np.diff(times) > _JUMP_US
+    return gaps[1:] & gaps[:-1]
+
+
+def _extremes(times: IntArray, values: FloatArray) -> FloatArray:
+    """Return the extremes of a smooth factor, as those of the parabola through three samples."""
+    before, after = values[:-2] - values[1:-1], values[2:] - values[1:-1]
+    k = np.flatnonzero(_slopes(times) & (before * after >= 0.0) & (before + after != 0.0))
+    left, right = (times[k] - times[k + 1]).astype(np.float64), (times[k + 2] - times[k + 1]).astype(np.float64)
+    fall, rise = before[k], after[k]
+    offset = 0.5 * (left**2 * rise - right**2 * fall) / (left * rise - right * fall)
+    found: FloatArray = times[k + 1].astype(np.float64) + np.clip(offset, left, right)
+    return found
+
+
+def _passing(times: IntArray, values: FloatArray, corners: tuple[float, ...]) -> FloatArray:
+    """Return about when a factor passes each of the corners, on the straight line between two samples."""
+    found = [np.empty(0)]
+    gaps = np.diff(times)
+    for corner in corners:
+        above = values - corner
+        k = np.flatnonzero((gaps > _JUMP_US) & (above[:-1] * above[1:] < 0.0))
+        found.append(times[k] + gaps[k] * (above[k] / (above[k] - above[k + 1])))
+    return np.concatenate(found)
+
+
+def _with_hidden_extremes(rule: SpeciesRule, timeline: Timeline, samples: Samples) -> Samples:
+    """Return the samples with the peaks and dips of the score that reach over the threshold between two of them."""
+    times, score, threshold = samples.times_us, samples.score, rule.threshold
+    before, after = score[:-2] - score[1:-1], score[2:] - score[1:-1]
+    inner, slopes = score[1:-1], _slopes(times)
+    reach = 2.0 * np.maximum(np.abs(before), np.abs(after))
+    near = slopes & (np.abs(inner - threshold) <= reach)
+    dips = np.flatnonzero(near & (inner >= threshold) & (before >= 0.0) & (after >= 0.0))
+    peaks = np.flatnonzero(near & (inner < threshold) & (before <= 0.0) & (after <= 0.0))
+    for sign, found in ((-1.0, dips), (1.0, peaks)):
+        if found.size:
+            lead = summits(
+                lambda at, sign=sign: sign * score_at(rule, timeline, at).score,  # type: ignore[misc]
+                times[found],
+                times[found + 2],
+                0.5 * US_PER_SECOND,
+            )
+            values = sign * lead.values
+            crossing = (values >= threshold) != (score[found + 1] >= threshold)
+            samples = _merged(samples, np.rint(lead.times_us[crossing]).astype(np.int64), values[crossing])
+    return samples
+
+
+def _holding(rule: SpeciesRule, timeline: Timeline, samples: Samples) -> list[tuple[int, int]]:
+    """Return the spans of the samples in which the score is at least the threshold, edges refined."""
+    times, holds = samples.times_us, samples.score >= rule.threshold
+    changes = np.flatnonzero(holds[1:] != holds[:-1])
+
+    def condition(at: FloatArray) -> BoolArray:
+        return score_at(rule, timeline, at).score >= rule.threshold
+
+    left, right = times[changes].astype(np.float64), times[changes + 1].astype(np.float64)
+    if changes.size:
+        left, right = _narrowed(condition, *_narrowed(condition, left, right))
+    instants = edges(condition, left, right, EDGE_TOLERANCE_US)
+    borders = np.rint(instants).astype(np.int64).tolist()
+    if holds[0]:
+        borders.insert(0, int(times[0]))
+    if holds[-1]:
+        borders.append(int(times[-1]))
+    return list(zip(borders[::2], borders[1::2], strict=True))
+
+
+def _narrowed(condition: TimeCondition, left: FloatArray, right: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return brackets of the first change in each bracket, 60 times narrower: few calls of many instants are cheap."""
+    points = left[:, None] + (right - left)[:, None] * np.linspace(0.0, 1.0, _PARTS + 1)
+    state = condition(points.ravel()).reshape(points.shape)
+    rows, changed = np.arange(left.size), np.argmax(state == state[:, -1:], axis=1)
+    return points[rows, changed - 1], points[rows, changed]

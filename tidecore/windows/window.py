@@ -1,0 +1,105 @@
+"""What a search answers: windows, what each factor gave, what was unknown."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from tidecore.rules.rule import UnknownPolicy
+from tidecore.timeline import KeyTime
+
+Role = Literal["require", "prefer"]
+
+
+@dataclass(frozen=True, slots=True)
+class Contribution:
+    """What one term of a rule gave over a window.
+
+    ``mean_membership`` is over the time in which the factor is known, None if it never is. ``mean_loss`` is the mean
+    fall of the logarithm of the score that is due to the term, 0 if it cost nothing.
+    """
+
+    factor: str
+    role: Role
+    mean_membership: float | None
+    mean_loss: float
+
+
+@dataclass(frozen=True, slots=True)
+class UnknownTerm:
+    """A term whose factor was unknown: for which ``share`` of the time, what was done about it, and why it was."""
+
+    factor: str
+    role: Role
+    policy: UnknownPolicy
+    share: float
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class BestHour:
+    """The 60 minutes of highest mean score, starting on a whole minute; the first of equals.
+
+    ``whole_window`` is true where no such hour fits: the window itself then stands for it.
+    """
+
+    start: np.datetime64
+    end: np.datetime64
+    mean_score: float
+    whole_window: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """A longest span in which one rule holds at one mark, half-open: ``start`` is in it, ``end`` is not.
+
+    Parameters
+    ----------
+    start, end : datetime64[us]
+        Ends [UTC], within 0.1 s.
+    starts_before, ends_after : bool
+        Whether the window was cut at that end by the span searched, and goes on beyond it.
+    peak_score, peak_time
+        Highest score, and the first instant that has it.
+    mean_score : float
+        Mean over the window.
+    limiting_factor : str or None
+        The factor with the largest mean loss; None if nothing was lost.
+    contributions : tuple of Contribution
+        Term by term, requirements first.
+    best_hour : BestHour
+        When to be there if only for an hour.
+    key_times : tuple of KeyTime
+        What happens inside.
+    unknowns : tuple of UnknownTerm
+        Terms whose factor was unknown for a part of the window or all of it.
+    flow_reliable : bool or None
+        Whether the stream at the mark is known; False is a caveat: the rule weighs a proxy. None where the rule does
+        not look at the stream.
+    """
+
+    start: np.datetime64
+    end: np.datetime64
+    starts_before: bool
+    ends_after: bool
+    peak_score: float
+    peak_time: np.datetime64
+    mean_score: float
+    limiting_factor: str | None
+    contributions: tuple[Contribution, ...]
+    best_hour: BestHour
+    key_times: tuple[KeyTime, ...]
+    unknowns: tuple[UnknownTerm, ...]
+    flow_reliable: bool | None
+
+    @property
+    def duration_h(self) -> float:
+        """Length [h]."""
+        return float((self.end - self.start) / np.timedelta64(1, "h"))
+
+    @property
+    def score_hours(self) -> float:
+        """Integral of the score over the window [h]."""
+        return self.mean_score * self.duration_h
