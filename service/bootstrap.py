@@ -9,7 +9,7 @@ from service.jobs.runner import ProcessRunner
 from service.logs import get_log
 from service.security import LOCAL_ACCOUNT
 from service.settings import Settings
-from service.storage.engine import open_engine
+from service.storage.engine import make_folder, open_engine
 from service.storage.migrating import upgrade_store
 from service.storage.unit import Store
 from service.usecases.context import Context
@@ -48,6 +48,7 @@ class House:
         StoreUnavailable
             If the store cannot be used.
         """
+        make_folder(self.store.engine)
         with self.store.translated():
             upgrade_store(self.store.engine)
         self.store.ensure_account(LOCAL_ACCOUNT, "local", self._clock())

@@ -13,8 +13,17 @@ from service.api.problems import MEDIA_TYPE, PROBLEMS, Problem
 from tidecore import __version__
 
 #: What any operation may answer.
-_ALWAYS = ("bad-request", "invalid-request", "key-needed", "not-local", "internal", "store-unavailable", "not-ready")
-_DOCUMENT = ("body-unreadable", "body-too-large", "media-not-supported", "invalid-input")
+_ALWAYS = (
+    "bad-request",
+    "invalid-request",
+    "invalid-input",
+    "key-needed",
+    "not-local",
+    "internal",
+    "store-unavailable",
+    "not-ready",
+)
+_DOCUMENT = ("body-unreadable", "body-too-large", "media-not-supported")
 
 DESCRIPTION = """\
 Ebbmark says when a stretch of shore is worth fishing: tide, sky and season at a mark as one timeline, species rules

@@ -8,7 +8,7 @@ import hashlib
 import math
 import os
 import tempfile
-from collections.abc import AsyncIterator, Callable, Coroutine, Sequence
+from collections.abc import AsyncIterator, Callable, Coroutine, Iterator, Sequence
 from email.message import Message
 from pathlib import Path
 from typing import Any
@@ -16,8 +16,10 @@ from typing import Any
 import numpy as np
 import orjson
 from fastapi import Request
+from fastapi.dependencies.models import Dependant
 from fastapi.responses import Response
 from fastapi.routing import APIRoute
+from pydantic import BaseModel
 from starlette.types import Receive, Scope
 
 from service.errors import BodyTooDeep, BodyTooLarge, DocumentInvalid, MediaNotSupported, RequestUnreadable
@@ -89,27 +91,58 @@ class DocumentRequest(Request):
         return self._document
 
 
-class DocumentRoute(APIRoute):
-    """A route that reads a JSON body itself: limited, strict, and refused in the words of the service."""
+class StrictRoute(APIRoute):
+    """A route that refuses query parameters it does not know, and reads a JSON body itself, limited and strict."""
 
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
-        """Return the handler, with the body read before it."""
+        """Return the handler, with query and body looked at before it."""
         handle = super().get_route_handler()
-        if self.body_field is None:
-            return handle
+        known = frozenset(_query_names(self.dependant))
+        takes_document = self.body_field is not None
 
-        async def read_first(request: Request) -> Response:
-            settings: Settings = request.app.state.house.settings
-            raw = await _read(request, settings.max_body_bytes, "EBBMARK_MAX_BODY_BYTES")
-            document = None
-            if raw:
-                given = media_type(request)
-                if given != "application/json":
-                    raise MediaNotSupported(given, ("application/json",))
-                document = parse_document(raw, settings.max_json_depth)
-            return await handle(DocumentRequest(request.scope, request.receive, raw, document))
+        async def look_first(request: Request) -> Response:
+            _check_query(request, known)
+            if takes_document:
+                request = await _read_document(request)
+            return await handle(request)
 
-        return read_first
+        return look_first
+
+
+def _query_names(dependant: Dependant) -> Iterator[str]:
+    """Return the names of all query parameters of a route, those of a model of parameters one by one."""
+    for field in dependant.query_params:
+        annotation = field.field_info.annotation
+        if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+            yield from annotation.model_fields
+        else:
+            yield field.alias
+    for dependency in dependant.dependencies:
+        yield from _query_names(dependency)
+
+
+def _check_query(request: Request, known: frozenset[str]) -> None:
+    expected = f"one of: {', '.join(sorted(known))}" if known else "no query parameter here"
+    faults = [
+        Fault(ascii(name)[1:-1][:60], "is no query parameter here", expected)
+        for name in dict.fromkeys(request.query_params)
+        if name not in known
+    ]
+    if faults:
+        raise DocumentInvalid(faults)
+
+
+async def _read_document(request: Request) -> DocumentRequest:
+    """Return the request with its JSON body read and checked."""
+    settings: Settings = request.app.state.house.settings
+    raw = await _read(request, settings.max_body_bytes, "EBBMARK_MAX_BODY_BYTES")
+    document = None
+    if raw:
+        given = media_type(request)
+        if given != "application/json":
+            raise MediaNotSupported(given, ("application/json",))
+        document = parse_document(raw, settings.max_json_depth)
+    return DocumentRequest(request.scope, request.receive, raw, document)
 
 
 def parse_document(raw: bytes, max_depth: int) -> Any:

@@ -290,6 +290,8 @@ def _validation_fault(detail: Mapping[str, Any]) -> tuple[str, str, tuple[str, s
         return str(place), field, ("is missing", "a value")
     if kind == "extra_forbidden":
         return str(place), field, ("is not known here", "no such field")
+    if kind in ("model_attributes_type", "dict_type", "model_type"):
+        return str(place), field, ("is no object", "a JSON object")
     expected = message.removeprefix("Input should be ").removeprefix("Value error, ")
     return str(place), field, (f"does not fit ({kind})", expected[:1].lower() + expected[1:])
 

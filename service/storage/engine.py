@@ -19,14 +19,14 @@ def open_engine(url: str, busy_timeout_s: float = 10.0) -> Engine:
     Parameters
     ----------
     url : str
-        Database URL; for SQLite the folder of the file is made.
+        Database URL; for SQLite the folder of the file must be there, see `make_folder`.
     busy_timeout_s : float
         Longest wait for a locked SQLite store [s].
 
     Raises
     ------
     StoreUnavailable
-        If the URL is none, or the folder cannot be made.
+        If the URL is none, or names no file.
     """
     try:
         parsed = make_url(url)
@@ -36,16 +36,22 @@ def open_engine(url: str, busy_timeout_s: float = 10.0) -> Engine:
         return create_engine(parsed, pool_pre_ping=True)
     if not parsed.database or parsed.database == ":memory:":
         raise StoreUnavailable("an SQLite store must be a file; give a folder as EBBMARK_STORE")
-    try:
-        Path(parsed.database).parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise StoreUnavailable(f"its folder cannot be made ({error.strerror})") from error
     engine = create_engine(
         parsed, connect_args={"timeout": busy_timeout_s, "check_same_thread": False, "isolation_level": None}
     )
     event.listen(engine, "connect", _assert_pragmas)
     event.listen(engine, "begin", _begin)
     return engine
+
+
+def make_folder(engine: Engine) -> None:
+    """Make the folder of an SQLite store; StoreUnavailable if that cannot be done."""
+    if engine.url.get_backend_name() != "sqlite" or engine.url.database is None:
+        return
+    try:
+        Path(engine.url.database).parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise StoreUnavailable(f"its folder cannot be made ({error.strerror})") from error
 
 
 def _assert_pragmas(connection: sqlite3.Connection, _record: Any) -> None:

@@ -9,7 +9,7 @@ from service.usecases.context import Context
 from service.usecases.heights import check_points
 from service.usecases.stations import ServedModel, serve_model
 from tidecore.flow import SlackLags
-from tidecore.timebase import US_PER_SECOND, TimeGrid, TimeSpan, from_microseconds
+from tidecore.timebase import US_PER_SECOND, TimeGrid, TimeSpan
 from tidecore.units import FloatArray
 
 
@@ -42,8 +42,8 @@ def predict_flow(
         If the slack lags put times out of order.
     """
     check_points(span, step_us, 1, context.settings.max_points)
-    grid = TimeGrid.spanning(*from_microseconds([span.start_us, span.end_us]), step_us // US_PER_SECOND)
+    grid = TimeGrid.spanning(span.start, span.end, step_us // US_PER_SECOND)
     with context.store.unit(caller.account_id) as unit:
         served = serve_model(context, unit, station_id, version)
-    index = served.model.flow_index(grid.times(), lags)
+    index = served.model.flow_index(grid, lags)
     return FlowSeries(served, grid, index, lags is not None)

@@ -10,7 +10,7 @@ from service.security import Caller
 from service.usecases.context import Context
 from service.usecases.stations import ServedModel, model_of
 from tidecore.harmonics import heights_at_stations
-from tidecore.timebase import US_PER_SECOND, TimeGrid, TimeSpan, from_microseconds
+from tidecore.timebase import US_PER_SECOND, TimeGrid, TimeSpan
 from tidecore.units import FloatArray
 
 #: Steps worth offering where a step is too fine [s].
@@ -40,7 +40,7 @@ def predict_heights(
     """
     ids = list(dict.fromkeys(station_ids))
     check_points(span, step_us, len(ids), context.settings.max_points)
-    grid = TimeGrid.spanning(*from_microseconds([span.start_us, span.end_us]), step_us // US_PER_SECOND)
+    grid = TimeGrid.spanning(span.start, span.end, step_us // US_PER_SECOND)
     with context.store.unit(caller.account_id) as unit:
         found = unit.stations.many(ids)
         for station_id in ids:

@@ -7,11 +7,11 @@ from fastapi.responses import Response
 
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, StationId, VersionQuery
-from service.api.media import answer
+from service.api.media import StrictRoute, answer
 from service.api.v1.schemas.constituents import Constituents, write_constituents
 from service.usecases import constituents
 
-router = APIRouter(tags=["tide"])
+router = APIRouter(tags=["tide"], route_class=StrictRoute)
 
 
 @router.get(

@@ -9,11 +9,11 @@ from fastapi.responses import Response
 
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, SpanDep, StationId, VersionQuery, ZoneDep
-from service.api.media import answer
+from service.api.media import StrictRoute, answer
 from service.api.v1.schemas.extremes import Extremes, write_extremes
 from service.usecases import extremes
 
-router = APIRouter(tags=["tide"])
+router = APIRouter(tags=["tide"], route_class=StrictRoute)
 
 
 @router.get(

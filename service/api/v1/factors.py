@@ -6,11 +6,11 @@ from fastapi import APIRouter
 from fastapi.responses import Response
 
 from service.api.contract import declare
-from service.api.media import answer
+from service.api.media import StrictRoute, answer
 from service.api.v1.schemas.factors import FactorList, write_factors
 from service.usecases import factors
 
-router = APIRouter(tags=["species-rules"])
+router = APIRouter(tags=["species-rules"], route_class=StrictRoute)
 
 
 @router.get(

@@ -9,13 +9,13 @@ from fastapi.responses import Response
 
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, FitId, StationId
-from service.api.media import RECORD_TYPES, answer, receive_record
+from service.api.media import RECORD_TYPES, StrictRoute, answer, receive_record
 from service.api.paging import Cursor, Limit, check_limit, read_cursor, write_cursor
 from service.api.v1.schemas.fits import Fit, FitList, FitQuery, write_fit, write_fits
 from service.usecases import fits
 from service.usecases.fits import Upload
 
-router = APIRouter(tags=["fits"])
+router = APIRouter(tags=["fits"], route_class=StrictRoute)
 
 _BINARY = {"schema": {"type": "string", "format": "binary"}}
 _RECORD: dict[str, Any] = {

@@ -9,14 +9,14 @@ from fastapi.responses import Response
 
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, SpanDep, StationId, StepDep, VersionQuery, ZoneDep
-from service.api.media import answer
+from service.api.media import StrictRoute, answer
 from service.api.v1.schemas.flow import Flow, write_flow
 from service.errors import DocumentInvalid
 from service.usecases import flow
 from tidecore.errors import Fault
 from tidecore.flow import SlackLags
 
-router = APIRouter(tags=["tide"])
+router = APIRouter(tags=["tide"], route_class=StrictRoute)
 
 Lag = Annotated[
     float | None,

@@ -7,11 +7,11 @@ from fastapi.responses import Response
 
 from service.api.contract import declare
 from service.api.deps import ContextDep
-from service.api.media import answer
+from service.api.media import StrictRoute, answer
 from service.api.v1.schemas.health import Live, Ready, Versions
 from service.usecases import health
 
-router = APIRouter(prefix="/health", tags=["health"])
+router = APIRouter(prefix="/health", tags=["health"], route_class=StrictRoute)
 
 
 @router.get("/live", operation_id="get_live", summary="Is the process alive?", response_model=Live, responses=declare())

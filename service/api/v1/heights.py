@@ -9,11 +9,11 @@ from fastapi.responses import Response
 
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, SpanDep, StationId, StepDep, VersionQuery, ZoneDep
-from service.api.media import answer
+from service.api.media import StrictRoute, answer
 from service.api.v1.schemas.heights import Heights, write_heights
 from service.usecases import heights
 
-router = APIRouter(tags=["tide"])
+router = APIRouter(tags=["tide"], route_class=StrictRoute)
 
 _ERRORS = ("not-found", "no-model", "invalid-span", "too-many-points", "invalid-input", "model-unreadable")
 

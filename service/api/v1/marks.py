@@ -7,12 +7,12 @@ from fastapi.responses import Response
 
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, MarkId
-from service.api.media import DocumentRoute, answer
+from service.api.media import StrictRoute, answer
 from service.api.paging import Cursor, Limit, check_limit, read_cursor, write_cursor
 from service.api.v1.schemas.marks import Mark, MarkCreate, MarkList, write_mark, write_marks
 from service.usecases import marks
 
-router = APIRouter(prefix="/marks", tags=["marks"], route_class=DocumentRoute)
+router = APIRouter(prefix="/marks", tags=["marks"], route_class=StrictRoute)
 
 
 @router.post(

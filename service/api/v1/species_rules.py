@@ -9,7 +9,7 @@ from fastapi.responses import Response
 
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, RuleId
-from service.api.media import DocumentRoute, answer
+from service.api.media import StrictRoute, answer
 from service.api.paging import Cursor, Limit, check_limit, read_cursor, write_cursor
 from service.api.v1.schemas.species_rules import (
     SpeciesRule,
@@ -21,7 +21,7 @@ from service.api.v1.schemas.species_rules import (
 from service.usecases import species_rules
 from tidecore.rules import rule_schema
 
-router = APIRouter(prefix="/species-rules", tags=["species-rules"], route_class=DocumentRoute)
+router = APIRouter(prefix="/species-rules", tags=["species-rules"], route_class=StrictRoute)
 
 
 @router.post(

@@ -7,12 +7,12 @@ from fastapi.responses import Response
 
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, StationId, VersionQuery
-from service.api.media import DocumentRoute, answer
+from service.api.media import StrictRoute, answer
 from service.api.paging import Cursor, Limit, check_limit, read_cursor, write_cursor
 from service.api.v1.schemas.stations import Station, StationCreate, StationList, write_station, write_stations
 from service.usecases import stations
 
-router = APIRouter(prefix="/stations", tags=["stations"], route_class=DocumentRoute)
+router = APIRouter(prefix="/stations", tags=["stations"], route_class=StrictRoute)
 
 
 @router.post(

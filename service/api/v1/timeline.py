@@ -9,11 +9,11 @@ from fastapi.responses import Response
 
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, MarkId, SpanDep, StepDep, VersionQuery, ZoneDep
-from service.api.media import answer
+from service.api.media import StrictRoute, answer
 from service.api.v1.schemas.timeline import Timeline, write_timeline
 from service.usecases import timeline
 
-router = APIRouter(tags=["marks"])
+router = APIRouter(tags=["marks"], route_class=StrictRoute)
 
 
 @router.get(

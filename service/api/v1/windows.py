@@ -7,13 +7,13 @@ from fastapi.responses import Response
 
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep
-from service.api.media import DocumentRoute, answer
+from service.api.media import StrictRoute, answer
 from service.api.v1.schemas.windows import Windows, WindowSearch, write_windows
 from service.usecases import windows
 from service.usecases.stations import check_zone
 from tidecore import NUMERICS
 
-router = APIRouter(prefix="/windows", tags=["windows"], route_class=DocumentRoute)
+router = APIRouter(prefix="/windows", tags=["windows"], route_class=StrictRoute)
 
 
 @router.post(

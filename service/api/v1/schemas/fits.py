@@ -92,7 +92,7 @@ class FitQuery(BaseModel):
             if self.valid_min is None or self.valid_max is None:
                 raise DocumentInvalid(Fault("valid_min", "and valid_max go together", "both, or neither"))
             hints["valid_range"] = [self.valid_min, self.valid_max]
-        options = {"nodal": self.nodal, "trend": self.trend, "method": self.method}
+        options: dict[str, Any] = {"nodal": self.nodal, "trend": self.trend, "method": self.method}
         if self.constituents is not None and self.constituents != ["auto"]:
             options["constituents"] = list(self.constituents)
         given = {name: value for name, value in hints.items() if value is not None}
