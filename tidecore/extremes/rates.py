@@ -35,8 +35,8 @@ def peak_rates(rates: PiecewisePolynomial, bounds_us: FloatArray) -> FloatArray:
 
     Notes
     -----
-    From samples every 15 minutes, with the top of the parabola through three of them. A peak is met to 1e-5 of itself
-    in a tide of M2 and M4, to 3e-4 in one of M8 alone.
+    From samples every 15 minutes; between them the rate is taken at the top of the parabola through three. Peaks of
+    half tides are met to 1e-5 of the largest in a mixed tide, to 3e-5 in one with large M4, MS4 and M6.
     """
     peaks = np.zeros(max(bounds_us.size - 1, 0))
     if not peaks.size:
@@ -44,8 +44,9 @@ def peak_rates(rates: PiecewisePolynomial, bounds_us: FloatArray) -> FloatArray:
     samples = np.abs(rates.at_places(_PLACES).reshape(-1))
     top = 1 + np.flatnonzero((samples[1:-1] >= samples[:-2]) & (samples[1:-1] > samples[2:]))
     before, at, after = samples[top - 1], samples[top], samples[top + 1]
-    samples[top] = at + (after - before) ** 2 / (8.0 * (2.0 * at - before - after))
     step = rates.width_us / _PLACES.size
+    shift = 0.5 * (after - before) / (2.0 * at - before - after)
+    samples[top] = np.maximum(at, np.abs(rates(rates.start_us + (top + shift) * step)))
     first = np.ceil((bounds_us - rates.start_us) / step).astype(np.int64).clip(0, samples.size - 1)
     held = first[1:] > first[:-1]
     largest = np.maximum.reduceat(samples, first)[:-1]
