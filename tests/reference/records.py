@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import xarray
 
 from tidecore.gauges import read_gauge
 
@@ -25,12 +26,13 @@ def table(path: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(line for line in lines if not line.startswith("#")))
 
 
-def honolulu(folder: Path):
+def honolulu(folder: Path) -> xarray.Dataset:
     """Honolulu 2010, hourly: the test record of UTide's Python port (MIT), 8760 values in millimetres.
 
-    Its times are days since 1700-01-01 with seven decimals, so they are off the hour by some milliseconds.
+    Its times are days since 1700-01-01 with seven decimals, off the hour by some milliseconds; the reader puts them
+    on the hour.
     """
-    record = read_gauge(
+    return read_gauge(
         folder / "honolulu" / "HNL2010.asc",
         format="csv",
         time=0,
@@ -41,8 +43,13 @@ def honolulu(folder: Path):
         zone="UTC",
         datum="unknown",
     )
-    hours = record["time"].values.astype("datetime64[us]") + np.timedelta64(30, "m")
-    return record.assign_coords(time=hours.astype("datetime64[h]").astype("datetime64[us]"))
+
+
+def honolulu_as_written(folder: Path) -> xarray.Dataset:
+    """The same record at the times as written, milliseconds off the hour, which the reference was computed with."""
+    days = np.loadtxt(folder / "honolulu" / "HNL2010.asc")[:, 0]
+    ticks = np.rint((days - 98_616.0) * 86_400e6).astype(np.int64)  # 1700-01-01 is 98,616 days before 1970
+    return honolulu(folder).assign_coords(time=ticks.view("datetime64[us]"))
 
 
 def honolulu_reference(folder: Path, name: str = "HNL2010_reference.csv") -> dict[str, Line]:

@@ -1,0 +1,1 @@
+"""Benchmarks that print ratios against a peer or a floor in the same run; `make bench` runs them."""
