@@ -48,7 +48,7 @@ def honolulu(folder: Path) -> xarray.Dataset:
 def honolulu_as_written(folder: Path) -> xarray.Dataset:
     """The same record at the times as written, milliseconds off the hour, which the reference was computed with."""
     days = np.loadtxt(folder / "honolulu" / "HNL2010.asc")[:, 0]
-    ticks = np.rint((days - 98_616.0) * 86_400e6).astype(np.int64)  # 1700-01-01 is 98,616 days before 1970
+    ticks = np.rint((days - 98_615.0) * 86_400e6).astype(np.int64)  # 1700-01-01 is 98,615 days before 1970
     return honolulu(folder).assign_coords(time=ticks.view("datetime64[us]"))
 
 
