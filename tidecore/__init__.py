@@ -10,15 +10,21 @@ from tidecore._version import NUMERICS, __version__
 from tidecore.gauges import read_gauge
 from tidecore.model import FitDiagnostics, TideModel, fit
 from tidecore.place import Mark
+from tidecore.rules import SpeciesRule
 from tidecore.timebase import TimeGrid
+from tidecore.timeline import build_timeline
+from tidecore.windows import find_windows
 
 __all__ = [
     "NUMERICS",
     "FitDiagnostics",
     "Mark",
+    "SpeciesRule",
     "TideModel",
     "TimeGrid",
     "__version__",
+    "build_timeline",
+    "find_windows",
     "fit",
     "read_gauge",
 ]
