@@ -77,15 +77,16 @@ class NumberCells:
         if self.decimal == ",":
             # A point would be a thousands mark here, and is refused with the cell as it stands.
             texts = ["?" if "." in text else text.replace(",", ".") for text in texts]
+        missing = [text.lower() in self.missing_texts for text in texts]
         try:
             values = np.array(
-                [float(text) if text.lower() not in self.missing_texts else np.nan for text in texts], dtype=np.float64
+                [0.0 if absent else float(text) for text, absent in zip(texts, missing, strict=True)], dtype=np.float64
             )
         except ValueError:
-            values = np.array([np.inf])
-        if np.isinf(values).any() or any("_" in text for text in texts):
+            values = np.array([np.nan])
+        if not np.isfinite(values).all() or any("_" in text for text in texts):
             self._refuse_first(cells, lines, what)
-        return values
+        return np.where(missing, np.nan, values)
 
     def _number(self, cell: str) -> float | None:
         """Return the finite number that ``cell`` writes, None if it writes none."""

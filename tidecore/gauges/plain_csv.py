@@ -60,7 +60,11 @@ def _recognise(source: Source) -> Recognition:
     if source.binary_at is not None:
         return Recognition.NO
     lines = [line for line in source.head_lines() if line.strip() and not line.lstrip().startswith("#")][-20:]
-    if not lines or lines[0].lstrip()[0] in "<{[" or not all(any(map(str.isdigit, line)) for line in lines[1:]):
+    if (
+        not lines
+        or lines[0].lstrip()[0] in "<{["
+        or not all(any(map(str.isdigit, line)) for line in lines[1:] or lines)
+    ):
         return Recognition.NO
     return Recognition.POSSIBLE if fitting_delimiters(lines) else Recognition.NO
 

@@ -123,6 +123,11 @@ def build_record(raw: RawRecord, source: Source, reader: str) -> xr.Dataset:
             f"{conflicting} of {times_us.size} times stand more than once with differing levels",
             expected="one record in one file",
         )
+    if np.isnan(levels).all():
+        raise RecordUnreadable(
+            f"no level is left: those at {conflicting} times differ, the others are missing",
+            expected="at least one level",
+        )
     counts: dict[str, str | int | float] = {
         "rows": raw.levels.size,
         "values": int((~np.isnan(levels)).sum()),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import itertools
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import NoReturn
@@ -102,23 +103,30 @@ def sample_lines(source: Source, comment: str, skip_rows: int) -> list[tuple[int
 
 
 def fitting_delimiters(sample: Sequence[str], decimal: str = ".") -> list[str]:
-    """Return the names of the delimiters that cut every line of ``sample`` into equally many cells, two or more.
+    """Return the names of the delimiters that cut more than half of ``sample`` into equally many cells, two or more.
 
-    The first line may be a header and is left aside if there are others. Whitespace counts only where nothing else
-    fits: times often hold a blank. A decimal comma is no delimiter.
+    The other lines are found, and named by their number, when the table is read. The first may be a header and is
+    left aside. Whitespace counts only where nothing else fits, for times often hold a blank. A decimal comma is no
+    delimiter.
     """
     rows = sample[1:] if len(sample) > 1 else sample
     fitting: list[str] = []
     for name, character in DELIMITERS.items():
         if character == decimal or (name == "whitespace" and fitting):
             continue
-        try:
-            widths = {len(row) for row in Layout(name, "", 0).split(range(len(rows)), rows)}
-        except RecordUnreadable:
-            continue
-        if len(widths) == 1 and min(widths) > 1:
+        widths = Counter(_width(name, row) for row in rows)
+        width, lines = widths.most_common(1)[0] if rows else (0, 0)
+        if width > 1 and 2 * lines > len(rows):
             fitting.append(name)
     return fitting
+
+
+def _width(delimiter: str, text: str) -> int:
+    """Return how many cells a line has, 0 where its quotes are no pairs."""
+    try:
+        return len(Layout(delimiter, "", 0).split([0], [text])[0])
+    except RecordUnreadable:
+        return 0
 
 
 def detect_delimiter(sample: Sequence[str], decimal: str) -> str:
