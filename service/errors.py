@@ -25,7 +25,8 @@ The tree::
     │   └── NotLocal            open mode serves this machine alone
     ├── Unavailable
     │   ├── StoreUnavailable    the store cannot be reached, is locked or full
-    │   └── NotReady            the service is not ready; says what is missing
+    │   ├── NotReady            the service is not ready; says what is missing
+    │   └── PortUnavailable     the service cannot listen at its port
     └── FitFailed
         ├── WorkerLost          the worker process died
         ├── FitInterrupted      the service stopped while the fit waited or ran
@@ -244,6 +245,10 @@ class NotReady(Unavailable):
         """Hold what is ``missing``."""
         self.missing = tuple(missing)
         super().__init__("not ready: " + "; ".join(self.missing))
+
+
+class PortUnavailable(Unavailable):
+    """The service cannot listen at its port; only ever seen before there is anything to answer."""
 
 
 class FitFailed(ServiceError):

@@ -131,6 +131,7 @@ TABLE: Mapping[type[Exception], str] = {
     service_errors.NotLocal: "not-local",
     service_errors.StoreUnavailable: "store-unavailable",
     service_errors.NotReady: "not-ready",
+    service_errors.PortUnavailable: "not-ready",
     service_errors.WorkerLost: "worker-lost",
     service_errors.FitInterrupted: "fit-interrupted",
     service_errors.FitTimedOut: "fit-timed-out",

@@ -1,0 +1,110 @@
+"""The commands and their options; what each does is in the module of its name."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from service.errors import ServiceError
+from tidecore.errors import CoreError
+
+app = typer.Typer(
+    name="ebbmark",
+    help="Tide windows for the shore angler. Settings come from the environment, as EBBMARK_PORT and EBBMARK_STORE.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+store_app = typer.Typer(help="The store.", no_args_is_help=True)
+app.add_typer(store_app, name="db")
+
+
+@contextmanager
+def _said() -> Iterator[None]:
+    """Say an error that was foreseen in one line, and end with 1."""
+    try:
+        yield
+    except (CoreError, ServiceError) as error:
+        typer.echo(f"ebbmark: {error}", err=True)
+        raise typer.Exit(1) from error
+
+
+@app.command()
+def serve(
+    demo: Annotated[bool, typer.Option(help="Load the invented demo coast, and show its best windows first.")] = False,
+) -> None:
+    """Serve the API."""
+    from service.cli.serving import serve_api
+
+    with _said():
+        serve_api(demo=demo)
+
+
+@app.command()
+def fit(
+    record: Annotated[Path, typer.Argument(help="Gauge record.")],
+    latitude: Annotated[float | None, typer.Option(help="Degrees north; the record's own unless given.")] = None,
+    record_format: Annotated[str | None, typer.Option("--format", help="Format of the record.")] = None,
+    hint: Annotated[list[str] | None, typer.Option(help="What the record does not say, as unit=m or zone=UTC.")] = None,
+    out: Annotated[Path | None, typer.Option(help="Write the model here, as NetCDF.")] = None,
+    station: Annotated[str, typer.Option(help="Name of the station.")] = "",
+) -> None:
+    """Fit a gauge record, here and now, and say how good the model is."""
+    from service.cli.fitting import fit_record
+
+    with _said():
+        fit_record(record, latitude, record_format, hint or [], out, station)
+
+
+@app.command()
+def windows(
+    start: Annotated[str | None, typer.Option(help="Start with its offset; now unless given.")] = None,
+    days: Annotated[float, typer.Option(min=0.01, help="Length of the span [days].")] = 14.0,
+    mark: Annotated[list[str] | None, typer.Option(help="Id of a mark; all unless given.")] = None,
+    rule: Annotated[list[str] | None, typer.Option(help="Id of a species rule; all unless given.")] = None,
+    most: Annotated[int, typer.Option(min=1, help="Most windows shown.")] = 20,
+) -> None:
+    """Show the best windows of the marks and rules in the store."""
+    from service.cli.showing import show_windows
+
+    with _said():
+        show_windows(start, days, mark or None, rule or None, most)
+
+
+@app.command()
+def contract(
+    path: Annotated[Path, typer.Argument(help="Where the contract is committed.")] = Path("openapi/v1.json"),
+    check: Annotated[
+        bool, typer.Option(help="Write nothing; end with 1 if the file differs from what is served.")
+    ] = False,
+) -> None:
+    """Write the contract that is served, or check that the committed one is it."""
+    from service.cli.contracts import check_contract, write_contract
+
+    if not check:
+        write_contract(path)
+        typer.echo(f"wrote {path}")
+        return
+    differences = check_contract(path)
+    for line in differences:
+        typer.echo(line, err=True)
+    if differences:
+        typer.echo(f"ebbmark: {path} is not what is served; run `ebbmark contract` and look at the changes", err=True)
+        raise typer.Exit(1)
+
+
+@store_app.command()
+def upgrade() -> None:
+    """Bring the store to the schema of this version."""
+    from service.bootstrap import House
+    from service.settings import Settings
+
+    with _said():
+        house = House(Settings())
+        house.open(with_runner=False)
+        house.close()
+    typer.echo("the store is up to date")

@@ -1,0 +1,62 @@
+"""``ebbmark serve``: the store opened, the demo coast shown if wanted, then the API."""
+
+from __future__ import annotations
+
+import errno
+import socket
+
+import typer
+import uvicorn
+
+from service.app import create_app
+from service.bootstrap import House
+from service.cli.demo import load_demo
+from service.cli.showing import DEMO_DAYS, print_windows, search_from
+from service.errors import PortUnavailable
+from service.security import LOCAL_CALLER
+from service.settings import Settings
+
+
+def serve_api(*, demo: bool) -> None:
+    """Serve until told to stop; with ``demo`` the demo coast is loaded, and its best windows shown, first."""
+    settings = Settings()
+    # The port first: nothing is loaded or fitted for a service that cannot start.
+    listener = _listen(settings.host, settings.port)
+    house = House(settings)
+    try:
+        app = create_app(settings, house)
+        house.open()
+        if demo:
+            report = load_demo(house.context, LOCAL_CALLER, settings.demo_dir)
+            typer.echo(report)
+            result = search_from(house.context, LOCAL_CALLER, None, DEMO_DAYS, None, None)
+            print_windows(result, 20)
+        if settings.auth != "open":
+            typer.echo(
+                "not ready: there are no API keys; for use on this machine alone set EBBMARK_AUTH=open", err=True
+            )
+        typer.echo(f"serving http://{settings.host}:{settings.port}/v1 (the contract, to try out: /docs)")
+        # Headers of proxies are not believed: who calls is who is connected.
+        config = uvicorn.Config(app, proxy_headers=False, server_header=False, access_log=False, log_level="warning")
+        uvicorn.Server(config).run(sockets=[listener])
+    finally:
+        listener.close()
+        house.close()
+
+
+def _listen(host: str, port: int) -> socket.socket:
+    """Return a socket that listens at ``host`` and ``port``; PortUnavailable if it cannot."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listener = socket.socket(family, socket.SOCK_STREAM)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind((host, port))
+    except OSError as error:
+        listener.close()
+        if error.errno == errno.EADDRINUSE:
+            reason = f"port {port} is busy: another program listens there; stop it, or choose another with EBBMARK_PORT"
+        else:
+            reason = f"cannot listen at {host}:{port} ({error.strerror}); see EBBMARK_HOST and EBBMARK_PORT"
+        raise PortUnavailable(reason) from error
+    listener.listen(2048)
+    return listener

@@ -1,0 +1,116 @@
+"""``ebbmark windows``: windows as a table for a person."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from datetime import timedelta
+
+import numpy as np
+from rich.console import Console
+from rich.table import Table
+
+from service.api.instants import read_instant, to_numpy, write_instant
+from service.bootstrap import House
+from service.errors import DocumentInvalid
+from service.logs import configure_logs
+from service.security import LOCAL_CALLER, Caller
+from service.settings import Settings
+from service.usecases.context import Context
+from service.usecases.windows import FoundWindow, SearchResult, search_windows
+from tidecore.errors import Fault
+from tidecore.timebase import TimeSpan
+
+DEMO_DAYS = 14.0
+#: Width of tables where nobody's terminal says one.
+_PLAIN_WIDTH = 130
+
+CAUTION = (
+    "Not for navigation. Tide and sky are estimates and the sea is not assessed: follow the coastguard, official "
+    "warnings, byelaws and licensed advice."
+)
+
+
+def console() -> Console:
+    """Return a console on standard output."""
+    return Console() if sys.stdout.isatty() else Console(width=_PLAIN_WIDTH)
+
+
+def show_windows(
+    start: str | None, days: float, mark_ids: Sequence[str] | None, rule_ids: Sequence[str] | None, most: int
+) -> None:
+    """Search the store and print the best windows."""
+    settings = Settings()
+    configure_logs(settings.log_format, "error")
+    house = House(settings)
+    try:
+        house.open(with_runner=False)
+        print_windows(search_from(house.context, LOCAL_CALLER, start, days, mark_ids, rule_ids), most)
+    finally:
+        house.close()
+
+
+def search_from(
+    context: Context,
+    caller: Caller,
+    start: str | None,
+    days: float,
+    mark_ids: Sequence[str] | None,
+    rule_ids: Sequence[str] | None,
+) -> SearchResult:
+    """Search ``days`` from ``start``, an instant with its offset; from now, to the minute, if it is None."""
+    if start is None:
+        first = context.clock().replace(second=0, microsecond=0)
+    else:
+        try:
+            first = read_instant(start)
+        except ValueError as error:
+            expected = "an instant with its offset, as 2026-01-31T06:00:00Z"
+            raise DocumentInvalid(Fault("start", f"is {start!r}", expected)) from error
+    span = TimeSpan(to_numpy(first), to_numpy(first + timedelta(days=days)))
+    return search_windows(context, caller, span, mark_ids, rule_ids)
+
+
+def print_windows(result: SearchResult, most: int) -> None:
+    """Print the best ``most`` windows of a search, what is unknown in them, and the caution."""
+    shown = result.windows[:most]
+    first, last = write_instant(result.span.start)[:10], write_instant(result.span.end)[:10]
+    table = Table(
+        title=f"Best {len(shown)} of {len(result.windows)} windows, {first} to {last}, by the clocks of each mark"
+    )
+    for heading in ("day", "from", "to", "mark", "rule", "score", "hours", "best hour", "limited by", "key times"):
+        table.add_column(heading, justify="right" if heading in ("score", "hours") else "left")
+    for found in shown:
+        table.add_row(*_row(found))
+    console().print(table)
+    unknown = sorted({one.factor for found in result.windows for one in found.window.unknowns})
+    unknown += sorted({name for none in result.nothing for name in none.explanation.excluded_by} - set(unknown))
+    if unknown:
+        console().print(f"Unknown, and treated as each rule says: {', '.join(unknown)}.", highlight=False)
+    if result.nothing:
+        console().print(f"{len(result.nothing)} pairs of mark and rule have no window in this span.", highlight=False)
+    console().print(CAUTION, highlight=False)
+
+
+def _row(found: FoundWindow) -> tuple[str, ...]:
+    window, mark = found.window, found.mark.mark
+
+    def clock(time: np.datetime64) -> str:
+        return write_instant(time, mark.zone)[11:16]
+
+    tides = {"high_water": "HW", "low_water": "LW"}
+    times = [f"{tides[event.kind]} {clock(event.time)}" for event in window.key_times if event.kind in tides]
+    local = write_instant(window.start, mark.zone)[:10]
+    day = np.datetime64(local, "D").astype(object).strftime("%a %d %b")
+    return (
+        day,
+        clock(window.start),
+        clock(window.end),
+        mark.name,
+        found.rule.rule.name,
+        f"{window.mean_score:.2f}",
+        f"{window.duration_h:.1f}",
+        f"{clock(window.best_hour.start)}",
+        window.limiting_factor or "",
+        ", ".join(times),
+    )
