@@ -1,0 +1,151 @@
+"""A search of 14 days, one mark, one rule: in process, and over HTTP beside a route that does nothing."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import socket
+import tempfile
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from statistics import median
+from typing import Any
+
+import numpy as np
+import uvicorn
+from fastapi import Response
+
+import tidecore
+from service.app import create_app
+from service.settings import Settings
+from tests.benchmarks.measure import Report, seconds
+
+_REPETITIONS = 41
+STATION = {
+    "name": "Invented Roads",
+    "latitude": 50.0,
+    "model": {
+        "convention": "utide",
+        "datum": "invented datum",
+        "mean_level_m": 3.0,
+        "constituents": {
+            "M2": {"amplitude_m": 2.0, "phase_deg": 140.0},
+            "S2": {"amplitude_m": 0.7, "phase_deg": 190.0},
+            "N2": {"amplitude_m": 0.4, "phase_deg": 120.0},
+            "K1": {"amplitude_m": 0.1, "phase_deg": 20.0},
+            "O1": {"amplitude_m": 0.1, "phase_deg": 350.0},
+            "M4": {"amplitude_m": 0.2, "phase_deg": 10.0},
+        },
+    },
+}
+MARK = {
+    "name": "Invented Strand",
+    "latitude": 50.0,
+    "longitude": -30.0,
+    "time_zone": "Etc/UTC",
+    "station": "",
+    "kind": "open_beach",
+}
+RULE = {
+    "name": "Invented rule",
+    "species": {"scientific_name": "Piscis inventus", "local_name": "invented fish"},
+    "require": [
+        {
+            "factor": "hours_from_lw",
+            "shape": {"kind": "trapezoid", "from": -1.0, "full_from": 0.0, "full_to": 3.0, "to": 4.0},
+        }
+    ],
+    "prefer": [
+        {"factor": "sun_altitude", "shape": {"kind": "trapezoid", "full_to": 0.0, "to": 8.0}},
+        {"factor": "flow_strength", "shape": {"kind": "trapezoid", "from": 0.0, "full_from": 0.3}},
+        {"factor": "wave_height", "shape": {"kind": "trapezoid", "full_to": 1.5, "to": 2.0}},
+    ],
+    "provenance": "invented",
+}
+
+
+class _Client:
+    """One kept-alive connection to the service."""
+
+    def __init__(self, port: int) -> None:
+        self.connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
+
+    def call(self, method: str, path: str, body: dict[str, Any] | None = None) -> bytes:
+        headers = {"content-type": "application/json"} if body is not None else {}
+        self.connection.request(method, path, None if body is None else json.dumps(body), headers)
+        answer = self.connection.getresponse()
+        content = answer.read()
+        assert answer.status < 400, content
+        return content
+
+
+@contextmanager
+def _served() -> Iterator[tuple[_Client, Callable[[bytes], None]]]:
+    """Serve a new store on a free port of this machine, with a floor route in the same app."""
+    stored = [b""]
+    with tempfile.TemporaryDirectory() as folder:
+        app = create_app(Settings(auth="open", store=folder, log_level="error"))
+
+        def floor() -> Response:
+            return Response(stored[0], media_type="application/json")
+
+        app.add_api_route("/v1/floor", floor, methods=["GET"])
+        listener = socket.create_server(("127.0.0.1", 0))
+        server = uvicorn.Server(uvicorn.Config(app, log_level="error", access_log=False))
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
+        thread.start()
+        try:
+            while not server.started:
+                time.sleep(0.02)
+            yield _Client(listener.getsockname()[1]), lambda content: stored.__setitem__(0, content)
+        finally:
+            server.should_exit = True
+            thread.join()
+            listener.close()
+
+
+def _span(repetition: int) -> tuple[np.datetime64, np.datetime64]:
+    start = np.datetime64("2026-03-01T00:00") + np.timedelta64(7 * 60 + 3, "m") * repetition
+    return start, start + np.timedelta64(14, "D")
+
+
+def run(report: Report) -> None:
+    """Print both medians, and what HTTP adds in floors."""
+    report.heading("Window search, 14 days, one mark, one rule")
+    lines = STATION["model"]["constituents"]  # type: ignore[index]
+    model = tidecore.TideModel.from_constituents(
+        {name: (one["amplitude_m"], one["phase_deg"]) for name, one in lines.items()},
+        latitude=50.0,
+        convention="utide",
+        mean_level=3.0,
+    )
+    mark, rule = tidecore.Mark.parse({**MARK, "station": "invented"}), tidecore.SpeciesRule.parse(RULE)
+    with _served() as (client, store_floor):
+        station = json.loads(client.call("POST", "/v1/stations", STATION))
+        mark_id = json.loads(client.call("POST", "/v1/marks", {**MARK, "station": station["id"]}))["id"]
+        rule_id = json.loads(client.call("POST", "/v1/species-rules", RULE))["id"]
+
+        def search(repetition: int) -> bytes:
+            start, end = _span(repetition)
+            body = {"start": f"{start}:00Z", "end": f"{end}:00Z", "mark_ids": [mark_id], "rule_ids": [rule_id]}
+            return client.call("POST", "/v1/windows/search", body)
+
+        def in_process(repetition: int) -> None:
+            tidecore.find_windows(rule, tidecore.build_timeline(mark, model, *_span(repetition)))
+
+        store_floor(search(0))
+        in_process(0)
+        inside, over_http, floors = [], [], []
+        for repetition in range(1, _REPETITIONS):
+            inside.append(seconds(lambda at=repetition: in_process(at)))
+            over_http.append(seconds(lambda at=repetition: search(at)))
+            floors.append(seconds(lambda: client.call("GET", "/v1/floor")))
+    one, whole, floor = median(inside), median(over_http), median(floors)
+    report.add("search, 14 days: in process", one * 1e3, "ms")
+    report.add("search, 14 days: over HTTP", whole * 1e3, "ms")
+    report.add("search, 14 days: floor route", floor * 1e3, "ms")
+    report.add("search, 14 days: over HTTP, in floors", whole / floor, "x")
+    added = (whole - one) / floor
+    report.add("search, 14 days: HTTP minus in process, in floors", added, "x", "<= 3", added <= 3.0)
