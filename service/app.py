@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from functools import cache
 from typing import Any
 
 import anyio.to_thread
@@ -89,7 +90,7 @@ def create_app(settings: Settings, house: House | None = None) -> FastAPI:
     install_handlers(app)
     app.add_middleware(Guard, auth=settings.auth)
     app.openapi = lambda: build_contract(app)  # type: ignore[method-assign]
-    app.state.methods = _methods(build_contract(app))
+    app.state.methods = cache(lambda: _methods(build_contract(app)))
     return app
 
 

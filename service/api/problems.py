@@ -237,7 +237,7 @@ def answer_unforeseen(request: Request, error: Exception) -> Response:
 def allowed_methods(app: FastAPI, path: str) -> Sequence[str]:
     """Return the methods that some route takes at ``path``, HEAD with every GET."""
     methods: set[str] = set()
-    for pattern, taken in app.state.methods:
+    for pattern, taken in app.state.methods():
         if pattern.match(path):
             methods |= taken
     return sorted(methods | ({"HEAD"} if "GET" in methods else set()))

@@ -28,7 +28,8 @@ def load_demo(context: Context, caller: Caller, folder: Path) -> str:
     """Load what is not there yet from ``folder``, and return a line that says what was done.
 
     ``stations/*.json`` are stations as the API takes them; one without a model is fitted from the record
-    ``gauges/<name of its file>.csv``, beside which a JSON of the same name holds the hints. ``marks/*.json`` and ``rules/*.json`` are marks and rules.
+    ``gauges/<name of its file>.csv``, beside which a JSON of the same name holds the hints. ``marks/*.json`` and
+    ``rules/*.json`` are marks and rules.
     A thing without ``external_ref`` has the name of its file.
 
     Raises

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections import Counter
 from collections.abc import Sequence
 from datetime import timedelta
 
@@ -73,10 +74,10 @@ def search_from(
 
 def print_windows(result: SearchResult, most: int) -> None:
     """Print the best ``most`` windows of a search, what is unknown in them, and the caution."""
-    shown = result.windows[:most]
+    shown = pick_varied(result, most)
     first, last = write_instant(result.span.start)[:10], write_instant(result.span.end)[:10]
     table = Table(
-        title=f"Best {len(shown)} of {len(result.windows)} windows, {first} to {last}, by the clocks of each mark"
+        title=f"{len(shown)} of the best of {len(result.windows)} windows, {first} to {last}, each by its mark's clock"
     )
     for heading in ("day", "from", "to", "mark", "rule", "score", "hours", "best hour", "limited by", "key times"):
         table.add_column(heading, justify="right" if heading in ("score", "hours") else "left")
@@ -90,6 +91,25 @@ def print_windows(result: SearchResult, most: int) -> None:
     if result.nothing:
         console().print(f"{len(result.nothing)} pairs of mark and rule have no window in this span.", highlight=False)
     console().print(CAUTION, highlight=False)
+
+
+def pick_varied(result: SearchResult, most: int) -> list[FoundWindow]:
+    """Return the best windows, at most ``most``: one of a mark and rule, and of no rule more than its share.
+
+    Otherwise the few rules that hold longest would fill the table.
+    """
+    share = max(1, -(-most // max(1, len({found.rule.record.rule_id for found in result.windows}))))
+    pairs: set[tuple[str, str]] = set()
+    taken: Counter[str] = Counter()
+    picked: list[FoundWindow] = []
+    for found in result.windows:
+        rule_id = found.rule.record.rule_id
+        pair = (found.mark.record.mark_id, rule_id)
+        if pair not in pairs and taken[rule_id] < share and len(picked) < most:
+            pairs.add(pair)
+            taken[rule_id] += 1
+            picked.append(found)
+    return picked
 
 
 def _row(found: FoundWindow) -> tuple[str, ...]:

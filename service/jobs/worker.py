@@ -28,6 +28,7 @@ class FitTask:
     latitude: float
     station: str
     file_format: str | None = None
+    max_bytes: int = 64 * 1024 * 1024
     hints: dict[str, Any] = field(default_factory=dict)
     options: dict[str, Any] = field(default_factory=dict)
 
@@ -49,9 +50,9 @@ def fit_file(task: FitTask) -> FitOutcome:
         from tidecore.gauges import read_gauge
         from tidecore.model import fit
 
-        record = read_gauge(Path(task.path), format=task.file_format, **task.hints)
+        record = read_gauge(Path(task.path), format=task.file_format, max_bytes=task.max_bytes, **task.hints)
         report = {"record": plain(dict(record.attrs)), "diagnostics": None}
-        model = fit(record, latitude=task.latitude, **task.options)
+        model = fit(record, latitude=task.latitude, station=task.station, **task.options)
         diagnostics = None if model.diagnostics is None else plain(asdict(model.diagnostics))
         report = {"record": report["record"], "diagnostics": diagnostics}
         return FitOutcome(model=plain(model.to_document()), report=report)

@@ -92,6 +92,7 @@ def request_fit(context: Context, caller: Caller, station_id: str, upload: Uploa
             latitude=latitude,
             station=station.name,
             file_format=request.file_format,
+            max_bytes=settings.max_upload_bytes,
             hints=dict(request.hints),
             options=dict(request.options),
         )

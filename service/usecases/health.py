@@ -6,7 +6,7 @@ import platform
 from importlib.metadata import version
 
 from service.errors import NotReady, ServiceError
-from service.storage.migrating import newest_revision, revision_of
+from service.storage.migrating import NEWEST_REVISION, revision_of
 from service.usecases.context import Context
 from tidecore import NUMERICS, __version__
 
@@ -20,7 +20,7 @@ def check_ready(context: Context) -> dict[str, str]:
     try:
         context.store.check()
         found["store"] = "answers"
-        revision, newest = revision_of(context.store.engine), newest_revision()
+        revision, newest = revision_of(context.store.engine), NEWEST_REVISION
         if revision != newest:
             missing.append(
                 f"the store is at revision {revision}, this version needs {newest}: run `ebbmark db upgrade`"

@@ -72,13 +72,13 @@ def create_station(context: Context, caller: Caller, new: NewStation) -> Station
     """
     check_zone(new.time_zone)
     Position(new.latitude, 0.0 if new.longitude is None else new.longitude)
+    # Before the work of making a model, and once more when nobody else can write.
+    with context.store.unit(caller.account_id) as unit:
+        _check_reference(unit, new.external_ref)
     model = None if new.model is None else _model_of(new, new.model)
     now = context.clock()
     with context.store.unit(caller.account_id, writes=True) as unit:
-        if new.external_ref is not None:
-            holder = unit.stations.by_reference(new.external_ref)
-            if holder is not None:
-                raise ReferenceTaken("station", new.external_ref, holder.station_id)
+        _check_reference(unit, new.external_ref)
         station = unit.stations.add(
             name=new.name,
             latitude=new.latitude,
@@ -167,6 +167,12 @@ def check_zone(name: str, field: str = "time_zone") -> zoneinfo.ZoneInfo:
         raise DocumentInvalid(
             Fault(field, "is no known time zone", "a name of the IANA database, as 'Etc/UTC'")
         ) from error
+
+
+def _check_reference(unit: UnitOfWork, external_ref: str | None) -> None:
+    holder = None if external_ref is None else unit.stations.by_reference(external_ref)
+    if external_ref is not None and holder is not None:
+        raise ReferenceTaken("station", external_ref, holder.station_id)
 
 
 def _model_of(new: NewStation, given: NewModel) -> TideModel:
