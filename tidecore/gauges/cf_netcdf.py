@@ -255,8 +255,8 @@ def _position(dataset: xr.Dataset) -> _Attributes:
                 degrees = float(decoded(variable)[0].ravel()[0])
                 if abs(degrees) <= limit:
                     wrapped = degrees if name == "latitude" else (degrees + 180.0) % 360.0 - 180.0
-                    # Single precision holds five decimals of a degree.
-                    found[name] = round(wrapped, 5)
+                    # Single precision holds four decimals of a longitude up to 360.
+                    found[name] = round(wrapped, 4 if variable.dtype.itemsize <= 4 else 6)
     return found
 
 
