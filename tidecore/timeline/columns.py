@@ -155,9 +155,16 @@ class Timeline:
         InvalidSpan
             If the end is not after the start, or one lies more than a day outside the span.
         """
+        if start is None and end is None:
+            return self._key_times
         span = TimeSpan(self.span.start if start is None else start, self.span.end if end is None else end)
         self._ticks(np.array([span.start_us, span.end_us]))
         return key_times(self.sources, span)
+
+    @cached_property
+    def _key_times(self) -> tuple[KeyTime, ...]:
+        """The key times of the whole span."""
+        return key_times(self.sources, self.span)
 
     def unknown_names(self) -> tuple[str, ...]:
         """Return the factors of this timeline of which no value is known."""

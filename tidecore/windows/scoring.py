@@ -69,7 +69,8 @@ def score_columns(rule: SpeciesRule, columns: Mapping[str, AnyArray], *, flow_re
     with np.errstate(divide="ignore"):
         if count:
             worst = np.argmin(gates, axis=0)[None, :]
-            np.put_along_axis(losses[:count], worst, -np.log(np.take_along_axis(gates, worst, axis=0)), axis=0)
+            gate = np.take_along_axis(gates, worst, axis=0)
+            np.put_along_axis(losses[:count], worst, 0.0 - np.log(gate), axis=0)
         if rule.prefer:
             losses[count:] = _preference_losses(rule.prefer, counted[count:], dropped[count:])
     nothing = excluded | dropped.all(axis=0)
@@ -91,8 +92,7 @@ def _preference_losses(terms: tuple[Preference, ...], counted: FloatArray, dropp
     floors = np.array([term.floor for term in terms])[:, None]
     total = weights.sum(axis=0)
     shares = weights / np.where(total > 0.0, total, 1.0)
-    # Adding 0.0 turns the -0.0 of a full membership into 0.0.
-    losses: FloatArray = -shares * np.log(np.maximum(floors, counted)) + 0.0
+    losses: FloatArray = 0.0 - shares * np.log(np.maximum(floors, counted))
     return losses
 
 
