@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from typing import Any
 
 import pytest
+import typer
 
 import tidecore
+from service.api.problems import PROBLEMS
+from service.cli import app
 from service.settings import Settings
 from tests.house.tree import ROOT, tracked
 
@@ -24,6 +28,14 @@ def documents() -> str:
 def unmentioned(names: list[str], text: str) -> list[str]:
     """Names that stand nowhere in ``text`` as words of their own."""
     return [name for name in names if not re.search(rf"(?<![\w-]){re.escape(name)}(?![\w-])", text)]
+
+
+def command_lines(command: Any, line: str) -> list[str]:
+    """Every command below ``command``, as it is typed."""
+    inner = getattr(command, "commands", None)
+    if inner is None:
+        return [line]
+    return [typed for name, below in inner.items() for typed in command_lines(below, f"{line} {name}")]
 
 
 def anchors(text: str) -> set[str]:
@@ -52,6 +64,16 @@ def test_every_setting_is_written_down():
     assert unmentioned(names, documents()) == []
 
 
+def test_every_type_of_problem_is_written_down():
+    assert unmentioned(sorted(PROBLEMS), documents()) == []
+
+
+def test_every_command_is_written_down():
+    commands = command_lines(typer.main.get_command(app), "ebbmark")
+    assert len(commands) > 1
+    assert unmentioned(commands, documents()) == []
+
+
 def test_every_public_name_is_written_down():
     assert unmentioned(sorted(tidecore.__all__), documents()) == []
 
@@ -71,6 +93,15 @@ def test_every_link_leads_somewhere(name):
 )
 def test_a_name_not_written_down_is_seen(text, missing):
     assert unmentioned(["EBBMARK_PORT"], text) == missing
+
+
+def test_commands_are_spelled_as_they_are_typed():
+    sample = typer.Typer()
+    below = typer.Typer()
+    sample.add_typer(below, name="db")
+    sample.command()(lambda: None)
+    below.command("upgrade")(lambda: None)
+    assert command_lines(typer.main.get_command(sample), "ebb")[-1] == "ebb db upgrade"
 
 
 def test_a_dead_link_is_seen(tmp_path):

@@ -86,7 +86,7 @@ def test_the_calls_of_the_readme_are_answered(reader, demo_server):
     if shutil.which("curl") is None:
         pytest.skip("curl is not installed; the calls in README.md are made with it")
     assert any(block.run and "curl" in block.code for block in blocks(readme()))
-    ran = run_shell(readme(), reader, demo_server)
+    ran = run_shell(readme(), reader, demo_server.address)
     assert ran.returncode == 0, ran.stdout + ran.stderr
 
 

@@ -94,7 +94,6 @@ def test_no_contract_looks_away():
 
 @pytest.mark.parametrize("broken", BREAKS, ids=lambda broken: f"{broken.contract}-{broken.file}")
 def test_an_import_against_a_contract_is_seen(copy, broken):
-    assert "1 kept, 0 broken" in lint(copy, "--contract", broken.contract).stdout
     with (copy / broken.file).open("a", encoding="utf-8") as file:
         file.write(f"\n{broken.code}\n")
     said = lint(copy, "--contract", broken.contract)

@@ -1,0 +1,64 @@
+"""An app that answers heights, timeline and search has not paid for libraries that only fits and scripts need."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+
+import pytest
+
+from tests.house.tree import ROOT
+
+HEAVY = ("utide", "scipy", "xarray", "pandas", "netCDF4", "matplotlib", "dask")
+
+#: Answers the three questions.
+QUESTIONS = """
+import json, pathlib, sys
+from fastapi.testclient import TestClient
+from service.app import create_app
+from service.settings import Settings
+
+demo, store = pathlib.Path(sys.argv[1]), sys.argv[2]
+
+def document(kind, name):
+    return json.loads((demo / kind / f"{name}.json").read_text("utf-8")) | {"external_ref": name}
+
+app = create_app(Settings(auth="open", store=store, log_level="error"))
+with TestClient(app, base_url="http://localhost", client=("127.0.0.1", 50000)) as client:
+    def ask(method, path, **given):
+        answer = client.request(method, "/v1" + path, **given)
+        assert answer.status_code in (200, 201), (path, answer.status_code, answer.text)
+        return answer.json()
+
+    station = ask("POST", "/stations", json=document("stations", "quenlow_haven"))["id"]
+    mark = ask("POST", "/marks", json=document("marks", "quenlow_outer_wall"))["id"]
+    ask("POST", "/species-rules", json=document("rules", "flounder"))
+    span = {"start": "2026-01-01T00:00:00Z", "end": "2026-01-08T00:00:00Z"}
+    heights = ask("GET", f"/stations/{station}/heights", params=span)
+    timeline = ask("GET", f"/marks/{mark}/timeline", params=span)
+    windows = ask("POST", "/windows/search", json=span)
+    assert len(json.dumps(heights)) > 1000 and len(json.dumps(timeline)) > 1000 and windows
+"""
+
+
+def heavy_imports(code: str, *arguments: str) -> list[str]:
+    """Heavy libraries that a fresh interpreter holds after it ran ``code``."""
+    named = f"\nimport sys\nprint(*(name for name in {HEAVY!r} if name in sys.modules))"
+    command = [sys.executable, "-c", code + named, *arguments]
+    ran = subprocess.run(command, env=dict(os.environ), capture_output=True, text=True, check=False)
+    assert ran.returncode == 0, ran.stderr
+    return ran.stdout.splitlines()[-1].split()
+
+
+def test_an_app_that_answers_is_light(tmp_path):
+    assert heavy_imports(QUESTIONS, str(ROOT / "demo_stations"), str(tmp_path / "store")) == []
+
+
+def test_the_core_is_light():
+    assert heavy_imports("import tidecore") == []
+
+
+@pytest.mark.parametrize("name", ["scipy", "pandas"])
+def test_a_heavy_import_is_seen(name):
+    assert name in heavy_imports(f"def later():\n    import {name}\nlater()")
