@@ -1,6 +1,6 @@
 """Real gauge records through the readers: counts, spans and ranges as their publishers' files have them.
 
-Expected figures were counted in the files by other means than these readers (awk, and scipy's own NetCDF module), or are
+Expected figures were counted in the files by other means than these readers (awk, scipy's own NetCDF module), or are
 stated by whoever collected them. Sources are named at each record.
 """
 

@@ -33,9 +33,17 @@ class NumberCells:
     missing_numbers: tuple[float, ...] = ()
 
     def with_missing(self, markers: Sequence[str | float]) -> NumberCells:
-        """Return the same with the texts and numbers ``markers`` for no value as well; text of a number is both."""
+        """Return the same with the texts and numbers ``markers`` for no value as well.
+
+        Text that writes a number, with a point or with the decimal mark of the column, is that number too.
+        """
         texts = {str(marker).strip().lower() for marker in markers}
-        numbers = [self._number(str(marker)) for marker in markers]
+        numbers: list[float | None] = []
+        for marker in markers:
+            if isinstance(marker, str):
+                numbers += [self._number(marker), NumberCells()._number(marker)]
+            else:
+                numbers.append(float(marker))
         return NumberCells(
             self.decimal,
             self.missing_texts | texts,
@@ -45,6 +53,10 @@ class NumberCells:
     def shows(self, cell: str) -> bool:
         """Tell whether ``cell`` is a number or stands for no value."""
         return cell.strip().lower() in self.missing_texts or self._number(cell) is not None
+
+    def marks(self, cell: str) -> bool:
+        """Tell whether ``cell`` is one of the texts or numbers that stand for no value, 2 and 2.0 being one number."""
+        return cell.strip().lower() in self.missing_texts or self._number(cell) in self.missing_numbers
 
     def parse(self, cells: Sequence[str], lines: Sequence[int], what: str) -> FloatArray:
         """Return ``cells`` as float64, shape (n,), NaN where they stand for no value.

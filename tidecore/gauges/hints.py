@@ -17,6 +17,9 @@ class Hint:
     accepted: str
 
 
+#: Largest whole number taken: beyond it, double precision has gaps.
+_LARGEST = 2**53
+
 #: Hints that mean the same to every reader that takes them.
 UNIT = Hint("unit", "the unit of level: 'm', 'cm', 'mm' or 'ft'")
 DATUM = Hint("datum", "the datum the levels are counted from, as 'LAT' or 'gauge zero'; 'unknown' is valid")
@@ -94,8 +97,11 @@ class Hints:
         items = [value] if isinstance(value, str | int | float) else value
         if not isinstance(items, Sequence):
             raise self.wrong(name)
-        if any(isinstance(item, bool) or not isinstance(item, str | int | float) for item in items):
-            raise self.wrong(name)
+        for item in items:
+            if isinstance(item, bool) or not isinstance(item, str | int | float):
+                raise self.wrong(name)
+            if isinstance(item, int) and abs(item) > _LARGEST:
+                raise self.wrong(name, "no larger than double precision holds")
         return tuple(items)
 
     def interval(self, name: str) -> tuple[float, float] | None:

@@ -125,7 +125,7 @@ class _Table:
     level: int
     numbers: NumberCells
     flag: int | None
-    flag_bad: frozenset[str]
+    flags: NumberCells
 
     @classmethod
     def of(cls, source: Source, hints: Hints) -> _Table:
@@ -159,7 +159,7 @@ class _Table:
             columns.place(hints, "level", level),
             numbers.with_missing(hints.listed("missing")),
             None if flag is None else columns.place(hints, "flag", flag),
-            frozenset(str(item).strip() for item in bad),
+            NumberCells(missing_texts=frozenset()).with_missing(bad),
         )
 
     def blocks(self, source: Source) -> Iterator[Block]:
@@ -175,7 +175,9 @@ class _Table:
         levels = self.numbers.parse(block.column(self.level), block.lines, "level")
         rejected = np.zeros(levels.shape, dtype=np.bool_)
         if self.flag is not None:
-            rejected = np.array([cell.strip() in self.flag_bad for cell in block.column(self.flag)])
+            cells = block.column(self.flag)
+            bad = {cell for cell in set(cells) if self.flags.marks(cell)}
+            rejected = np.array([cell in bad for cell in cells])
         return _Part(np.array(block.lines), self.clock.read(block), levels, rejected)
 
 

@@ -157,15 +157,17 @@ def test_markers_of_missing(write):
     assert (record.attrs["sentinels"], record.attrs["missing"], record.attrs["values"]) == (5, 5, 2)
 
 
-def test_marker_as_text_with_a_decimal_comma(write):
+@pytest.mark.parametrize("missing", ["-9,9", "-9.9", -9.9, [-9.9]])
+def test_marker_with_a_decimal_comma(write, missing):
     text = "2026-01-01 00:00;-9,90\n2026-01-01 01:00;1,5\n"
-    record = read_gauge(write(text), "csv", missing="-9,9", decimal=",", **SAID)
+    record = read_gauge(write(text), "csv", missing=missing, decimal=",", **SAID)
     assert levels(record) == pytest.approx([np.nan, 1.5], nan_ok=True)
 
 
-def test_flags_of_the_file(write):
-    text = "2026-01-01 00:00,1,0\n2026-01-01 01:00,9,2\n2026-01-01 02:00,2,1\n"
-    record = read_gauge(write(text), "csv", time=0, level=1, flag=2, flag_bad=[2], **SAID)
+@pytest.mark.parametrize("bad", [2, 2.0, "2", [7, "2.0"], ["bad", 2]])
+def test_flags_of_the_file(write, bad):
+    text = "2026-01-01 00:00,1,0\n2026-01-01 01:00,9, 2\n2026-01-01 02:00,2,\n"
+    record = read_gauge(write(text), "csv", time=0, level=1, flag=2, flag_bad=bad, **SAID)
     assert levels(record) == pytest.approx([1, np.nan, 2], nan_ok=True)
     assert record["quality"].values.tolist() == [2, 4, 2]
     assert record.attrs["rejected"] == 1
