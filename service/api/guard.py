@@ -9,9 +9,10 @@ import time
 import structlog
 from fastapi import Request
 from starlette.datastructures import MutableHeaders
+from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from service.api.problems import answer_error
+from service.api.problems import answer_error, answer_unforeseen
 from service.errors import KeyNeeded, ServiceError
 from service.logs import get_log
 from service.security import check_local
@@ -64,10 +65,15 @@ class Guard:
         with structlog.contextvars.bound_contextvars(request_id=request_id):
             try:
                 self._admit(scope)
+                await self._app(scope, receive, answer)
             except ServiceError as error:
                 await answer_error(Request(scope), error)(scope, receive, answer)
-            else:
-                await self._app(scope, receive, answer)
+            except ClientDisconnect:
+                log.info("caller_left")
+            except Exception as error:
+                if status:
+                    raise
+                await answer_unforeseen(Request(scope), error)(scope, receive, answer)
             route = getattr(scope.get("route"), "path", None)
             took_ms = round((time.perf_counter() - began) * 1e3, 1)
             log.info("request", method=method, route=route, status=status, ms=took_ms)

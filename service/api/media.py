@@ -169,9 +169,11 @@ def parse_document(raw: bytes, max_depth: int) -> Any:
 
 def _check_values(document: Any, max_depth: int) -> None:
     level: list[tuple[str, Any]] = [("body", document)]
-    for _ in range(max_depth + 1):
+    for depth in range(max_depth + 1):
         below: list[tuple[str, Any]] = []
         for path, value in level:
+            if depth == max_depth and isinstance(value, dict | list):
+                raise BodyTooDeep(max_depth)
             if isinstance(value, str) and "\x00" in value:
                 raise DocumentInvalid(Fault(path, "holds a NUL character", "text without control characters"))
             if isinstance(value, dict):
@@ -183,7 +185,6 @@ def _check_values(document: Any, max_depth: int) -> None:
         if not below:
             return
         level = below
-    raise BodyTooDeep(max_depth)
 
 
 async def _read(request: Request, limit: int, setting: str) -> bytes:

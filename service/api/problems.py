@@ -244,13 +244,12 @@ def allowed_methods(app: FastAPI, path: str) -> Sequence[str]:
 
 
 def install_handlers(app: FastAPI) -> None:
-    """Make every error of ``app`` a problem."""
+    """Make every error of ``app`` that is foreseen a problem; the guard takes the others."""
     handlers: Mapping[type[Exception], Any] = {
         CoreError: answer_error,
         ServiceError: answer_error,
         RequestValidationError: answer_validation,
         HTTPException: answer_http,
-        Exception: answer_unforeseen,
     }
     for kind, handler in handlers.items():
         app.add_exception_handler(kind, cast(Any, _asynchronous(handler)))

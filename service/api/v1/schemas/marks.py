@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from pydantic import Field
+from pydantic import ConfigDict, Field
 
 from service.api.instants import write_instant
 from service.api.v1.schemas.common import ExternalRef, InstantText, Schema
@@ -13,9 +13,24 @@ from service.usecases.page import Page
 from tidecore.place import Mark as MarkDocument
 from tidecore.place import MarkLags
 
+EXAMPLE: dict[str, Any] = {
+    "name": "Pellwick Long Beach",
+    "latitude": 51.23,
+    "longitude": -20.37,
+    "time_zone": "Etc/UTC",
+    "station": "pellwick-roads",
+    "kind": "open_beach",
+    "beds": ["clean_sand"],
+    "slack_lags": {"after_hw_min": 25.0, "after_lw_min": 35.0},
+    "notes": "Invented.",
+    "external_ref": "pellwick-long-beach",
+}
+
 
 class MarkCreate(MarkDocument):
     """A mark to be made; `station` is the id or the external_ref of a station."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [EXAMPLE]})
 
     external_ref: ExternalRef | None = None
 

@@ -4,15 +4,37 @@ from __future__ import annotations
 
 from typing import Any
 
+from pydantic import ConfigDict
+
 from service.api.instants import write_instant
 from service.api.v1.schemas.common import ExternalRef, InstantText, Schema
 from service.usecases.page import Page
 from service.usecases.species_rules import RuleView
 from tidecore.rules import SpeciesRule as RuleDocument
 
+EXAMPLE: dict[str, Any] = {
+    "name": "Bass over the flood",
+    "species": {"scientific_name": "Dicentrarchus labrax", "fao_code": "BSS", "local_name": "bass"},
+    "require": [
+        {
+            "factor": "hours_from_lw",
+            "shape": {"kind": "trapezoid", "from": -0.5, "full_from": 0.5, "full_to": 3.0, "to": 4.0},
+        }
+    ],
+    "prefer": [
+        {"factor": "light", "shape": {"kind": "set", "values": ["night", "nautical_twilight"]}, "weight": 2.0},
+        {"factor": "flow_strength", "shape": {"kind": "trapezoid", "from": 0.2, "full_from": 0.6}},
+        {"factor": "wave_height", "shape": {"kind": "trapezoid", "from": 0.3, "full_from": 0.5}},
+    ],
+    "provenance": "common practice",
+    "external_ref": "bass-over-the-flood",
+}
+
 
 class SpeciesRuleCreate(RuleDocument):
     """A species rule to be made."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [EXAMPLE]})
 
     external_ref: ExternalRef | None = None
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import zoneinfo
 from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import ConfigDict, Field
 
 from service.api.instants import write_instant
 from service.api.v1.schemas.common import ExternalRef, InstantText, Latitude, Longitude, Schema
@@ -44,8 +44,32 @@ class StationModel(Document):
     ]
 
 
+EXAMPLE: dict[str, Any] = {
+    "name": "Pellwick Roads",
+    "latitude": 51.2,
+    "longitude": -20.4,
+    "time_zone": "Etc/UTC",
+    "external_ref": "pellwick-roads",
+    "model": {
+        "convention": "utide",
+        "datum": "gauge zero",
+        "mean_level_m": 3.1,
+        "constituents": {
+            "M2": {"amplitude_m": 2.1, "phase_deg": 141.0},
+            "S2": {"amplitude_m": 0.74, "phase_deg": 187.0},
+            "N2": {"amplitude_m": 0.41, "phase_deg": 120.0},
+            "K1": {"amplitude_m": 0.08, "phase_deg": 95.0},
+            "O1": {"amplitude_m": 0.06, "phase_deg": 340.0},
+            "M4": {"amplitude_m": 0.12, "phase_deg": 30.0},
+        },
+    },
+}
+
+
 class StationCreate(Document):
     """A station: without a model until a fit is adopted, or with the constituents given here."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [EXAMPLE]})
 
     name: Name
     latitude: Latitude

@@ -5,7 +5,7 @@ from __future__ import annotations
 import zoneinfo
 from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import ConfigDict, Field
 
 from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
@@ -22,8 +22,13 @@ Ids = Annotated[list[Annotated[str, Field(min_length=1, max_length=64)]], Field(
 Role = Literal["require", "prefer"]
 
 
+EXAMPLE: dict[str, Any] = {"start": "2026-06-01T00:00:00Z", "end": "2026-06-15T00:00:00Z", "limit": 20}
+
+
 class WindowSearch(Document):
     """Which marks, which rules, over what span."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [EXAMPLE]})
 
     start: Instant
     end: Instant

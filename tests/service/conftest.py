@@ -1,0 +1,56 @@
+"""An application with its own store for tests of the service; the schema is made by the migrations."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from service.app import create_app
+from service.bootstrap import House
+from service.settings import Settings
+from tests.service.coast import PEER, URL, Coast, make_coast
+
+
+def settings_for(folder: Path, **changes: Any) -> Settings:
+    """Return settings with a store in ``folder``, in open mode, quiet."""
+    return Settings(**{"auth": "open", "store": str(folder / "store"), "log_level": "error", **changes})
+
+
+@pytest.fixture
+def serve(tmp_path: Path) -> Iterator[Callable[..., TestClient]]:
+    """Start applications, each with the settings given, on one store of this test."""
+    with ExitStack() as stack:
+
+        def start(**changes: Any) -> TestClient:
+            app = create_app(settings_for(tmp_path, **changes))
+            return stack.enter_context(TestClient(app, base_url=URL, client=PEER, follow_redirects=False))
+
+        yield start
+
+
+@pytest.fixture
+def client(serve: Callable[..., TestClient]) -> TestClient:
+    """An application with an empty store."""
+    return serve()
+
+
+@pytest.fixture(scope="session")
+def coastal(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[TestClient, Coast]]:
+    """An application with the invented coast, for tests that only read or add."""
+    app = create_app(settings_for(tmp_path_factory.mktemp("coast")))
+    with TestClient(app, base_url=URL, client=PEER, raise_server_exceptions=False) as client:
+        yield client, make_coast(client)
+
+
+@pytest.fixture
+def house(tmp_path: Path) -> Iterator[House]:
+    """An opened house without a runner and without HTTP."""
+    opened = House(settings_for(tmp_path))
+    opened.open(with_runner=False)
+    yield opened
+    opened.close()
