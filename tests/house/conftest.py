@@ -16,7 +16,7 @@ from typing import NamedTuple
 import pytest
 
 #: Longest the demo coast may take to be loaded, searched and served on a busy machine [s].
-PATIENCE_S = 120.0
+PATIENCE_S = 300.0
 
 
 class DemoServer(NamedTuple):
@@ -52,6 +52,7 @@ def demo_server(tmp_path_factory):
         "EBBMARK_STORE": str(folder / "store"),
         "EBBMARK_PORT": str(port),
         "COLUMNS": "200",
+        "PYTHONUNBUFFERED": "1",
     }
     command = shutil.which("ebbmark", path=str(Path(sys.executable).parent))
     assert command is not None, "the command ebbmark is not installed beside this Python"
