@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from tests.reference.records import table
-from tidecore.datums import epoch_cycle, range_cycle
+from tidecore.datums.range_cycle import epoch_cycle, range_cycle
 from tidecore.harmonics import Harmonics
 from tidecore.timebase import US_PER_DAY
 

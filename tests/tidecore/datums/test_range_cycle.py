@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.tidecore.extremes.plain_tide import HOUR, SPEEDS, plain_tide
-from tidecore.datums import RangeCycle, epoch_cycle, mean_spring_range, range_cycle
+from tidecore.datums.range_cycle import RangeCycle, epoch_cycle, mean_spring_range, range_cycle
 from tidecore.errors import InvalidSpan
 from tidecore.timebase import US_PER_DAY, TimeGrid
 
