@@ -19,8 +19,8 @@ from typing import Protocol
 from service.errors import FitFailed, FitInterrupted, FitTimedOut, ServiceError, WorkerLost
 from service.jobs.worker import FitOutcome, FitTask, fit_file, serve_tasks
 from service.logs import get_log
-from service.storage.codecs import encode_error
 from service.storage.identifiers import new_id
+from service.storage.plain import encode_error
 from service.storage.unit import Store
 
 log = get_log("jobs")

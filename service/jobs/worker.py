@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from service.errors import FitBroke
-from service.storage.codecs import encode_error, plain
+from service.storage.plain import encode_error, plain
 from tidecore.errors import CoreError
 
 

@@ -1,14 +1,9 @@
-"""Between rows and what they stand for: records, tide models, documents, errors."""
+"""Between rows and the records they stand for."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
-from service.errors import DocumentInvalid, ServiceError
 from service.storage.records import FitRecord, MarkRecord, ModelRecord, RuleRecord, StationRecord
 from service.storage.tables import FitRow, MarkRow, RuleRow, StationRow, StationVersionRow
-from tidecore.errors import CoreError, InvalidInput
 
 
 def station_record(row: StationRow) -> StationRecord:
@@ -68,36 +63,3 @@ def mark_record(row: MarkRow) -> MarkRecord:
 def rule_record(row: RuleRow) -> RuleRecord:
     """Return the record of a rule row."""
     return RuleRecord(row.rule_id, row.external_ref, row.version, row.created_at, row.updated_at)
-
-
-def encode_error(error: CoreError | ServiceError) -> dict[str, Any]:
-    """Return an error as plain data: the name of its class, its sentence, and its faults."""
-    faults = error.faults if isinstance(error, InvalidInput | DocumentInvalid) else ()
-    return {
-        "error": type(error).__name__,
-        "detail": str(error),
-        "faults": [{"field": f.field, "problem": f.problem, "expected": f.expected} for f in faults],
-    }
-
-
-def plain(value: Any) -> Any:
-    """Return ``value`` as JSON has it: numpy scalars and arrays become numbers and lists, NaN becomes None.
-
-    Raises
-    ------
-    TypeError
-        For what has no plain form.
-    """
-    if isinstance(value, Mapping):
-        return {str(key): plain(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(item) for item in value]
-    if hasattr(value, "tolist") and not isinstance(value, str | bytes):
-        return plain(value.tolist())
-    if isinstance(value, float):
-        return value if value - value == 0.0 else None
-    if value is None or isinstance(value, bool | int | str):
-        return value
-    if hasattr(value, "isoformat"):
-        return str(value.isoformat())
-    raise TypeError(f"no plain form of {type(value).__name__}")

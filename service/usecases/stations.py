@@ -9,8 +9,8 @@ from typing import Any
 
 from service.errors import DocumentInvalid, NoModel, NotFound, ReferenceTaken
 from service.security import Caller
-from service.storage.codecs import plain
 from service.storage.identifiers import is_id
+from service.storage.plain import plain
 from service.storage.records import ModelRecord, StationRecord
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
