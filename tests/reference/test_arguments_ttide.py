@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tidecore.harmonics import Harmonics, arguments, constituent_names
+from tidecore.harmonics import Harmonics, arguments_of, constituent_names
 from tidecore.harmonics.arguments import satellite_sums
 from tidecore.harmonics.astronomy import longitude_rates, longitudes
 from tidecore.timebase import US_PER_DAY, microseconds
@@ -100,7 +100,7 @@ def test_longitudes_are_those_of_t_tide() -> None:
 
 def test_arguments_and_node_factors_are_those_of_t_tide() -> None:
     names = tuple(row[0] for row in NODES)
-    lines = arguments(names)
+    lines = arguments_of(names)
     factors = lines.node_factors(satellite_sums(AT.reshape(1)), np.array([69.45]))[0, 0]
     v, u, f = (np.array([row[column] for row in NODES]) for column in (1, 2, 3))
     assert from_whole(lines.phases(AT.reshape(1))[0] - v).max() < TTIDE_TOLERANCE
@@ -124,7 +124,7 @@ def test_all_constituents_agree_with_utide(latitude: float) -> None:
     rng = np.random.default_rng(1)
     times = rng.integers(-70 * 365 * 1024, 80 * 365 * 1024, 200) * (US_PER_DAY // 1024)
     names = constituent_names()
-    lines = arguments(names)
+    lines = arguments_of(names)
     index = [constit_index_dict[name] for name in names]
     f, u, v = FUV(times / US_PER_DAY + 719163.0, 0.0, index, latitude, [False] * 4)
     ours = lines.node_factors(satellite_sums(times), np.array([latitude]))[0]

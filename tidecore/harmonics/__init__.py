@@ -1,6 +1,6 @@
 """Constituents, their arguments, and the fast way from them to heights and rates."""
 
-from tidecore.harmonics.arguments import Arguments, arguments, constituent_names
+from tidecore.harmonics.arguments import Arguments, arguments_of, constituent_names
 from tidecore.harmonics.synthesis import CONVENTIONS, NODAL_OPTIONS, Harmonics, heights_at_stations
 
 __all__ = [
@@ -8,7 +8,7 @@ __all__ = [
     "NODAL_OPTIONS",
     "Arguments",
     "Harmonics",
-    "arguments",
+    "arguments_of",
     "constituent_names",
     "heights_at_stations",
 ]

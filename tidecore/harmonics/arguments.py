@@ -97,7 +97,7 @@ def _latitude_factors(latitudes: FloatArray) -> FloatArray:
 
 
 @lru_cache(maxsize=256)
-def arguments(names: tuple[str, ...]) -> Arguments:
+def arguments_of(names: tuple[str, ...]) -> Arguments:
     """Return the `Arguments` of ``names``; raises `UnknownName` for a name that utide's table lacks."""
     table = constituent_table()
     index = table.index()

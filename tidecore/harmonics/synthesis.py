@@ -9,7 +9,7 @@ import numpy as np
 
 from tidecore.errors import Fault, InvalidConstituents, InvalidPosition, UnknownName
 from tidecore.harmonics import expansion
-from tidecore.harmonics.arguments import Arguments, ComplexArray, arguments, satellite_sums
+from tidecore.harmonics.arguments import Arguments, ComplexArray, arguments_of, satellite_sums
 from tidecore.harmonics.astronomy import lunar_time
 from tidecore.harmonics.expansion import BLOCK_US, NODES, QUARTER_US, QUARTERS
 from tidecore.roots.pieces import PiecewisePolynomial
@@ -80,7 +80,7 @@ class Harmonics:
         faults = list(self._faults())
         if faults:
             raise InvalidConstituents(faults)
-        arguments(self.names)
+        arguments_of(self.names)
 
     def _faults(self) -> Iterator[Fault]:
         if not np.isfinite(self.mean_level):
@@ -155,7 +155,7 @@ class Harmonics:
     @property
     def speeds_deg_per_hour(self) -> FloatArray:
         """Speeds of the constituents at 2000-01-01 [degrees an hour], shape ``(k,)``."""
-        return np.degrees(arguments(self.names).speeds)
+        return np.degrees(arguments_of(self.names).speeds)
 
     def m2_cycles(self, times_us: IntArray) -> FloatArray:
         """Return cycles of M2 since 1970, whole at the station's own M2 high water, shape as ``times_us``."""
@@ -168,7 +168,7 @@ class Harmonics:
     def _lines(self) -> tuple[Arguments, ComplexArray]:
         """Return arguments and complex amplitudes of the constituents."""
         amplitudes = (self.amplitude * np.exp(-1j * np.radians(self.phase))).astype(np.complex128)
-        return arguments(self.names), amplitudes
+        return arguments_of(self.names), amplitudes
 
     def _fixed_factors(self) -> ComplexArray | None:
         if self.nodal == "exact":
@@ -176,7 +176,7 @@ class Harmonics:
         if self.nodal == "none":
             return np.ones((1, len(self.names)), dtype=np.complex128)
         at = satellite_sums(np.array([self.nodal_at_us]))
-        return arguments(self.names).node_factors(at, np.array([self.latitude]))[:, 0]
+        return arguments_of(self.names).node_factors(at, np.array([self.latitude]))[:, 0]
 
     def _hours(self, first: int, last: int) -> FloatArray:
         """Return the monomials of hours ``first`` to ``last`` (excluded) since 1970."""
@@ -277,7 +277,7 @@ def heights_at_stations(stations: Sequence[Harmonics], grid: TimeGrid) -> FloatA
             for place in places:
                 out[place] = stations[place].heights(grid)
             continue
-        lines = arguments(stations[places[0]].names)
+        lines = arguments_of(stations[places[0]].names)
         for at in range(0, len(places), _CHUNK):
             some = places[at : at + _CHUNK]
             batch = [stations[place] for place in some]

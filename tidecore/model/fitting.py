@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tidecore.errors import Fault, InvalidInput, InvalidPosition, RecordConstant, RecordTooShort
-from tidecore.harmonics import arguments
+from tidecore.harmonics import arguments_of
 from tidecore.harmonics.engine import Solution, rayleigh_choice, solve
 from tidecore.model.tide import FitDiagnostics, TideModel
 from tidecore.timebase import US_PER_DAY, from_microseconds, microseconds
@@ -136,7 +136,7 @@ def _choice(times: IntArray, constituents: str | Sequence[str]) -> tuple[tuple[s
     names = tuple(constituents)
     if not names or len(set(names)) != len(names):
         raise InvalidInput(Fault("constituents", "empty, or a name twice", "at least one name, each once"))
-    arguments(names)
+    arguments_of(names)
     return names, (), "given"
 
 
