@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, cast
 
 import orjson
@@ -17,6 +18,7 @@ from service.errors import ServiceError
 from service.logs import get_log
 from tidecore import errors as core_errors
 from tidecore.errors import CoreError, Fault
+from tidecore.rules import SpeciesRule
 
 log = get_log("api")
 
@@ -282,7 +284,9 @@ def _listed(faults: Sequence[Fault], place: str | None) -> list[dict[str, Any]]:
 def _validation_fault(detail: Mapping[str, Any]) -> tuple[str, str, tuple[str, str]]:
     """Return where a finding is (query, path, header, body), its field, and problem and what is expected."""
     place, *path = detail["loc"]
-    field = ".".join(_shown(part) for part in path) or str(place)
+    # The kind of a shape is no step of the path that the caller wrote.
+    steps = [part for before, part in pairwise(("", *path)) if before not in SpeciesRule.kinded]
+    field = ".".join(_shown(part) for part in steps) or str(place)
     context, kind, message = detail.get("ctx", {}), detail["type"], str(detail["msg"])
     if kind == "fault":
         return str(place), field, (str(context["problem"]), str(context["expected"]))
@@ -292,6 +296,8 @@ def _validation_fault(detail: Mapping[str, Any]) -> tuple[str, str, tuple[str, s
         return str(place), field, ("is not known here", "no such field")
     if kind in ("model_attributes_type", "dict_type", "model_type"):
         return str(place), field, ("is no object", "a JSON object")
+    if kind.startswith("union_tag"):
+        return str(place), f"{field}.kind", ("is missing or unknown", f"one of {context.get('expected_tags', '')}")
     expected = message.removeprefix("Input should be ").removeprefix("Value error, ")
     return str(place), field, (f"does not fit ({kind})", expected[:1].lower() + expected[1:])
 

@@ -65,14 +65,13 @@ def fit_file(task: FitTask) -> FitOutcome:
 
 
 def serve_tasks(connection: Connection, work: Callable[[FitTask], FitOutcome]) -> None:
-    """Answer tasks from ``connection`` until it closes or says None; the body of the worker process."""
+    """Answer tasks from ``connection`` until it closes; the body of the worker process."""
     # An interrupt at the terminal reaches the whole group; the service decides when its worker stops.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     while True:
         try:
             task = connection.recv()
+            connection.send(work(task))
         except (EOFError, OSError):
+            # The service is gone, and nobody waits for an outcome.
             return
-        if task is None:
-            return
-        connection.send(work(task))
