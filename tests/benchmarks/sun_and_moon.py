@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from importlib.util import find_spec
 from pathlib import Path
 from statistics import median
@@ -37,6 +38,13 @@ def _by_skyfield(
     return [seen.observe(ephemeris[body]).apparent().altaz()[0].degrees for body in ("sun", "moon")]
 
 
+def _peer(
+    found: list[np.ndarray], ephemeris: Any, scale: Any, start: np.datetime64, place: tuple[float, float]
+) -> None:
+    """Put the altitudes of sun and moon by skyfield into ``found``."""
+    found.extend(_by_skyfield(ephemeris, scale, start, *place))
+
+
 def run(report: Report) -> None:
     """1,000 marks x 31 days at 10 minutes; the peer is measured on ten marks."""
     report.heading("Sun and moon")
@@ -53,15 +61,13 @@ def run(report: Report) -> None:
     for repetition in range(5):
         # A new month each time, so that no position is left over from the one before.
         start = np.datetime64("2025-03-01") + np.timedelta64(67 * repetition, "D")
-        ours.append(seconds(lambda start=start: _ours(start, latitudes, longitudes)))
+        ours.append(seconds(partial(_ours, start, latitudes, longitudes)))
         for mark in range(_PEERS * repetition, _PEERS * (repetition + 1)):
             place = (float(latitudes[mark]), float(longitudes[mark]))
-            found: list[list[np.ndarray]] = []
-            theirs.append(
-                seconds(lambda at=place, to=start, out=found: out.append(_by_skyfield(ephemeris, scale, to, *at)))
-            )
+            found: list[np.ndarray] = []
+            theirs.append(seconds(partial(_peer, found, ephemeris, scale, start, place)))
             mine = _ours(start, latitudes[mark : mark + 1], longitudes[mark : mark + 1])
-            for left, right in zip((mine.sun[0], mine.moon[0]), found[0], strict=True):
+            for left, right in zip((mine.sun[0], mine.moon[0]), found, strict=True):
                 largest = max(largest, float(np.abs(left - right).max()))
     ratio = median(ours) / (_MARKS * median(theirs))
     report.add("sky, 1,000 marks x 31 days: ours over skyfield", ratio, "x", "<= 0.05", ratio <= 0.05)

@@ -18,9 +18,10 @@ import pytest
 from tests.reference.records import table
 from tidecore.extremes import Extremes, find_extremes
 from tidecore.harmonics import Harmonics
+from tidecore.units import UtcTimes
 
 STATION = "8418150"
-Waters = tuple[Extremes, np.ndarray, np.ndarray]
+Waters = tuple[Extremes, UtcTimes, np.ndarray]
 #: NOAA's name -> utide's for the same line.
 NAMES = {"LAM2": "LDA2", "M1": "NO1", "RHO": "RHO1", "2MK3": "MO3"}
 
@@ -35,7 +36,7 @@ def published_tide(folder: Path) -> Harmonics:
     return Harmonics.from_mapping(lines, 43.65806, 0.0, "utide")
 
 
-def observed(folder: Path) -> tuple[np.ndarray, np.ndarray]:
+def observed(folder: Path) -> tuple[UtcTimes, np.ndarray]:
     """UTC times and ranks (H, HH, L, LL)."""
     zone = ZoneInfo("America/New_York")
     rows = table(folder / "noaa" / "portland_8418150_high_low_observed_2015-2019.csv")
@@ -52,7 +53,7 @@ def waters(open_data: Path) -> Waters:
     return find_extremes(tide, times.min() - margin, times.max() + margin), times, ranks
 
 
-def matched(waters: Waters, kind: str) -> tuple[Extremes, np.ndarray, np.ndarray, np.ndarray]:
+def matched(waters: Waters, kind: str) -> tuple[Extremes, UtcTimes, np.ndarray, np.ndarray]:
     """Predicted waters of a kind, and for each observed one its time, its rank and the index of the nearest."""
     events, times, ranks = waters
     ours = events.select(events.kind == kind)

@@ -9,6 +9,7 @@ import pytest
 
 import tidecore
 from tests.reference.records import honolulu, honolulu_as_written, honolulu_reference
+from tidecore.units import UtcTimes
 
 #: The reference prints ten digits; both solve the same least squares [m, degrees].
 AMPLITUDE = 1e-9
@@ -71,7 +72,8 @@ def test_a_prediction_equals_reconstruction_by_utide(open_data: Path) -> None:
     import utide
 
     record = honolulu(open_data)
-    times, level = record["time"].values.astype("datetime64[ns]"), record["sea_level"].values
+    times: UtcTimes = record["time"].values.astype("datetime64[ns]")
+    level = record["sea_level"].values
     solved = utide.solve(times, level, lat=21.0, trend=False, conf_int="none", verbose=False)
     model = tidecore.fit(record, latitude=21.0)
     later = times[:2000] + np.timedelta64(4000, "D")

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from tests.reference.fit_records import LATITUDES, RECORDS, month
+from tests.reference.fit_records import LATITUDES, month
+from tests.reference.test_gauge_records import RECORDS
 
 
 def test_every_record_has_its_latitude() -> None:

@@ -53,7 +53,7 @@ def test_a_mark_without_lags_has_no_reliable_flow() -> None:
 def test_a_mark_cannot_be_changed() -> None:
     mark = Mark.parse(document())
     with pytest.raises(ValidationError, match="frozen"):
-        mark.name = "Other"  # type: ignore[misc]
+        mark.name = "Other"
 
 
 def test_all_faults_come_at_once_with_their_paths() -> None:

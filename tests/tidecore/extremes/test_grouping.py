@@ -45,7 +45,7 @@ def one_at_a_time(times: np.ndarray, heights: np.ndarray) -> list[int]:
 
 def grouped(times: np.ndarray, heights: np.ndarray, maximum: np.ndarray, form: float = 1.0) -> np.ndarray:
     # every extreme in a cycle of its own: no doubles
-    return group_tides(times, heights, maximum, 2.0 * np.arange(times.size), form).primary
+    return group_tides(times, heights, maximum, 2.0 * np.arange(times.size, dtype=np.float64), form).primary
 
 
 ENDS = ([1.0, 1.2], [6.0, 6.0])  # tides that stand by themselves at either side

@@ -89,7 +89,8 @@ def test_units(save, unit, metres):
 def test_axes_of_length_one_are_squeezed(save, engine):
     # As COARDS files have it: level(time, latitude, longitude), one place.
     content = dataset(LEVELS[:, None, None], dims=("time", "latitude", "longitude")).assign_coords(
-        latitude=("latitude", np.float32([25.708])), longitude=("longitude", np.float32([278.752]))
+        latitude=("latitude", np.array([25.708], dtype=np.float32)),
+        longitude=("longitude", np.array([278.752], dtype=np.float32)),
     )
     record = read_gauge(save(content, engine))
     assert levels(record) == pytest.approx([1.5, 1.25, np.nan, -0.5], nan_ok=True)
@@ -101,7 +102,10 @@ def test_a_record_of_packed_integers(save):
     packed = np.array([[1500, 1250, -32767, -500]], dtype=np.int16)
     fill = {"_FillValue": np.int16(-32767), "units": "millimeters", "long_name": "relative sea level"}
     content = xr.Dataset(
-        {"sea_level": (("record_id", "time"), packed, fill), "lat": ("record_id", np.float32([-43.947]))},
+        {
+            "sea_level": (("record_id", "time"), packed, fill),
+            "lat": ("record_id", np.array([-43.947], dtype=np.float32)),
+        },
         {"time": ("time", np.arange(4) / 24 + 82_545, {"units": "days since 1800-01-01 00:00:00"})},
         {"title": "Invented harbour"},
     )
@@ -129,7 +133,7 @@ def test_scale_offset_markers_and_valid_range(save):
 
 
 def test_markers_that_the_caller_declares(save):
-    content = dataset(np.float32([1.5, -99.9, 9.96921e36, 2.5]))
+    content = dataset(np.array([1.5, -99.9, 9.96921e36, 2.5], dtype=np.float32))
     record = read_gauge(save(content), missing=-99.9, valid_range=[0, 2])
     assert levels(record) == pytest.approx([1.5, np.nan, np.nan, np.nan], nan_ok=True)
     assert record["quality"].values.tolist() == [2, 9, 9, 4]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -47,7 +48,7 @@ def changed(content: bytes, changes: list[tuple[int, int, bytes]]) -> bytes:
     return content
 
 
-def read_or_refuse(content: bytes, name: str | None, hints: dict[str, object]) -> bool:
+def read_or_refuse(content: bytes, name: str | None, hints: dict[str, Any]) -> bool:
     """Tell whether the content was read; any error but tidecore's own passes through and fails the test."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "record.csv"

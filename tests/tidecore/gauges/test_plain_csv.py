@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 
 from tidecore.errors import HintMissing, RecordAmbiguous, RecordUnreadable, UnknownName
 from tidecore.gauges import read_gauge
 
-SAID = {"unit": "m", "zone": "UTC", "datum": "LAT"}
+SAID: dict[str, Any] = {"unit": "m", "zone": "UTC", "datum": "LAT"}
 PLAIN = "2026-01-01 00:00,1.5\n2026-01-01 01:00,1.25\n2026-01-01 02:00,-0.5\n"
 
 

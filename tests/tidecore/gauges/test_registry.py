@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+from typing import Any
 
 import pytest
 
@@ -10,7 +11,7 @@ from tidecore.errors import CoreError, RecordNotRecognised, RecordTooLarge, Reco
 from tidecore.gauges import MAX_BYTES, GaugeReader, formats, gauge_reader, read_gauge
 from tidecore.gauges.registry import READERS
 
-SAID = {"unit": "m", "zone": "UTC", "datum": "unknown"}
+SAID: dict[str, Any] = {"unit": "m", "zone": "UTC", "datum": "unknown"}
 PLAIN = "time,level\n2026-01-01 00:00,1.5\n2026-01-01 01:00,1.25\n"
 PNG = b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR" + bytes(range(256)) * 40
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import tempfile
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -27,7 +28,7 @@ ROWS = st.lists(
 ).filter(lambda rows: any(level is not None for _, level in rows))
 
 
-def check(rows, text: str, written_in: str, format: str | None = "csv", **hints: object) -> None:
+def check(rows, text: str, written_in: str, format: str | None = "csv", **hints: Any) -> None:
     """Read ``text`` and compare with the rows it was written from."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "record.csv"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -38,7 +40,12 @@ def test_without_the_marker_it_could_be_any_table(write):
 
 
 def test_hints_of_plain_csv_mean_plain_csv(write):
-    said = {"time": {"year": 0, "month": 1, "day": 2, "hour": 3}, "level": 4, "unit": "cm", "zone": "UTC+1"}
+    said: dict[str, Any] = {
+        "time": {"year": 0, "month": 1, "day": 2, "hour": 3},
+        "level": 4,
+        "unit": "cm",
+        "zone": "UTC+1",
+    }
     record = read_gauge(write(MARKED.replace("1500", "150")), datum="unknown", missing=-32767, **said)
     assert (record.attrs["format"], record.attrs["level_max_m"]) == ("csv", 1.5)
 

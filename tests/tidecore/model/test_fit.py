@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 import xarray
@@ -175,13 +177,13 @@ def test_no_latitude_at_all() -> None:
         ({"method": "magic"}, "method of fitting"),
     ],
 )
-def test_unknown_options_are_named(options: dict[str, object], says: str) -> None:
+def test_unknown_options_are_named(options: dict[str, Any], says: str) -> None:
     with pytest.raises(UnknownName, match=says):
         tidecore.fit(of_truth(30), **options)
 
 
 @pytest.mark.parametrize("names", [[], ["M2", "M2"], "M2"])
-def test_lists_of_constituents_that_make_no_sense(names: object) -> None:
+def test_lists_of_constituents_that_make_no_sense(names: str | list[str]) -> None:
     with pytest.raises(InvalidInput, match="constituents"):
         tidecore.fit(of_truth(30), constituents=names)
 

@@ -14,7 +14,7 @@ START = 1_000_000 * HOUR // 2
 
 
 def one_piece(polynomial: Polynomial) -> PiecewisePolynomial:
-    return PiecewisePolynomial(START, HOUR, polynomial.coef[None, :])
+    return PiecewisePolynomial(START, HOUR, np.asarray(polynomial.coef, dtype=np.float64)[None, :])
 
 
 def places(points: StationaryPoints) -> np.ndarray:
@@ -130,7 +130,7 @@ def test_none_missing_or_extra_against_a_five_second_grid() -> None:
     ]  # fmt: skip
     pieces = cosines(24 * 60, terms)
     t = np.arange(0.0, 24 * 60, 5.0 / 3600.0)
-    rates = -sum(a * w * np.sin(w * t - g) for a, w, g in terms)
+    rates = -sum((a * w * np.sin(w * t - g) for a, w, g in terms), start=np.zeros_like(t))
     change = np.flatnonzero((rates[1:] > 0) != (rates[:-1] > 0))
     points = stationary_points(pieces)
     hours = (points.times_us - START) / HOUR
