@@ -7,7 +7,7 @@ from typing import Annotated, Any, ClassVar, Literal
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, field_validator
 
 from tidecore.errors import InvalidInput, InvalidRule
-from tidecore.place import Document, Name, Note, Number, fault
+from tidecore.place import Bed, Document, Mark, Name, Note, Number, fault
 from tidecore.rules.shapes import Shape
 from tidecore.timeline.registry import factors, find_factor
 
@@ -94,7 +94,8 @@ class SpeciesRule(Document):
     """What one species wants: requirements that gate, preferences that weigh.
 
     score = min(require) x exp(sum of w ln max(floor, p) / sum of w). A window is a longest span with a score of at
-    least ``threshold`` that lasts ``minimum_duration_min`` or more. ``provenance`` says where the numbers come from.
+    least ``threshold`` that lasts ``minimum_duration_min`` or more. ``beds`` are the grounds it accepts, any where none
+    is named. ``provenance`` says where the numbers come from.
     """
 
     refusal: ClassVar[type[InvalidInput]] = InvalidRule
@@ -108,6 +109,7 @@ class SpeciesRule(Document):
     ] = ()
     threshold: Annotated[Number, Field(gt=0.0, le=1.0)] = DEFAULT_THRESHOLD
     minimum_duration_min: Annotated[Number, Field(ge=1.0, le=1440.0)] = DEFAULT_MINUTES
+    beds: Annotated[tuple[Bed, ...], Field(max_length=11)] = ()
     notes: Note = ""
     provenance: Name = "not stated"
 
@@ -118,6 +120,12 @@ class SpeciesRule(Document):
         if not prefer and not info.data.get("require", (None,)):
             raise fault("and require are both empty", "at least one factor in require or prefer")
         return prefer
+
+    def accepts_ground(self, mark: Mark) -> bool | None:
+        """Return whether one of the mark's beds is accepted; None where the mark states none and it matters."""
+        if not self.beds:
+            return True
+        return not set(self.beds).isdisjoint(mark.beds) if mark.beds else None
 
     @property
     def terms(self) -> tuple[Requirement, ...]:

@@ -79,13 +79,15 @@ def find_windows(rule: SpeciesRule, timeline: Timeline) -> list[Window]:
     -------
     list of Window
         In time order, disjoint, inside the span. One that the span cuts is flagged, and its duration counts as a
-        whole; its account is that of the part inside.
+        whole; its account is that of the part inside. None where the rule names beds and the mark has only others.
 
     Notes
     -----
     Edges lie within 0.1 s. What the score does between two samples is found by the breaks and extremes of every
     factor, so a dip of a few seconds splits a window. The windows of a long span are those of its parts.
     """
+    if rule.accepts_ground(timeline.mark) is False:
+        return []
     spans, samples = find_spans(rule, timeline)
     return account(rule, timeline, spans, samples)
 
@@ -148,6 +150,11 @@ def _sentences(
         f"{unknown.reason}."
         for unknown in unknowns
     ]
+    suits = rule.accepts_ground(timeline.mark)
+    if suits is None:
+        said.append(f"No bed is stated for this mark; the rule wants {_listed(rule.beds)}.")
+    elif not suits:
+        said.append(f"The ground here is {_listed(timeline.mark.beds)}; the rule wants {_listed(rule.beds)}.")
     if not timeline.flow_reliable and any(find.of_the_stream for find in map(find_factor, rule.factor_names)):
         said.append("The stream at this mark is a proxy: it is not known when it turns.")
     for term in terms:
@@ -158,3 +165,8 @@ def _sentences(
     if best_score < rule.threshold:
         said.append(f"The best score of the span is {best_score:.3f}; a window needs {rule.threshold:.3f}.")
     return said
+
+
+def _listed(beds: tuple[str, ...]) -> str:
+    """Return beds in words."""
+    return " or ".join(bed.replace("_", " ") for bed in beds)
