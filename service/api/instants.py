@@ -9,8 +9,8 @@ from typing import Annotated, Any
 
 import numpy as np
 from pydantic import PlainValidator, WithJsonSchema
+from pydantic_core import PydanticCustomError
 
-from tidecore.place import fault
 from tidecore.timebase import US_PER_SECOND
 from tidecore.units import AnyArray
 
@@ -18,23 +18,29 @@ _EXPECTED = "an instant with its offset, as 2026-01-31T06:00:00Z or 2026-01-31T0
 _INSTANT = re.compile(r"\d{4}-\d\d-\d\d[Tt]\d\d:\d\d(:\d\d(\.\d{1,12})?)?([Zz]|[+-]\d\d:\d\d)?")
 
 
+def _misfit(problem: str) -> PydanticCustomError:
+    """Return the error of a text that is no instant; unlike other faults of values, the contract says it too."""
+    told = {"problem": problem, "expected": _EXPECTED}
+    return PydanticCustomError("misfit", "{problem}; expected {expected}", told)
+
+
 def read_instant(value: Any) -> datetime:
     """Return an instant given as text; a pydantic validator, whose fault says what would be right."""
     if isinstance(value, datetime):
         value = value.isoformat()
     if not isinstance(value, str):
-        raise fault("is no text", _EXPECTED)
+        raise _misfit("is no text")
     if " " in value.strip():
-        raise fault("holds a blank", _EXPECTED + " (in a query a plus sign is written %2B)")
+        raise _misfit("holds a blank; in a query a plus sign is written %2B")
     match = _INSTANT.fullmatch(value)
     if match is None:
-        raise fault("is no instant", _EXPECTED)
+        raise _misfit("is no instant")
     if match[3] is None:
-        raise fault("has no offset", _EXPECTED)
+        raise _misfit("has no offset")
     try:
         return datetime.fromisoformat(value.upper()).astimezone(UTC)
     except (ValueError, OverflowError) as error:
-        raise fault("is no instant of the calendar", _EXPECTED) from error
+        raise _misfit("is no instant of the calendar") from error
 
 
 #: An instant in a query or a document.

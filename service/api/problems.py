@@ -205,15 +205,17 @@ def answer_error(request: Request, error: Exception) -> Response:
 
 
 def answer_validation(request: Request, error: RequestValidationError) -> Response:
-    """Return the answer to a request that does not fit the contract, with all its faults."""
-    found = error.errors()
+    """Return the answer to a request that does not fit the contract, or contradicts itself, with all its faults."""
+    found = _without_consequences(error.errors())
     errors = []
     for detail in found[:MOST_FAULTS]:
         place, field, fault = _validation_fault(detail)
         errors.append({"in": place, "field": field, "problem": fault[0], "expected": fault[1]})
     told = "; ".join(f"{one['field']}: {one['problem']}, expected {one['expected']}" for one in errors[:5])
     more = f"; and {len(found) - 5} more" if len(found) > 5 else ""
-    return render(request, PROBLEMS["invalid-request"], told + more, errors)
+    # What a schema cannot say, the validators of the documents do: such a request fits the contract and is wrong.
+    fits = all(detail["type"] == "fault" for detail in found)
+    return render(request, PROBLEMS["invalid-input" if fits else "invalid-request"], told + more, errors)
 
 
 def answer_http(request: Request, error: HTTPException) -> Response:
@@ -281,6 +283,17 @@ def _listed(faults: Sequence[Fault], place: str | None) -> list[dict[str, Any]]:
     return [{"in": place, "field": f.field, "problem": f.problem, "expected": f.expected} for f in faults[:MOST_FAULTS]]
 
 
+def _without_consequences(found: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Return findings without those that only follow from others: a list too short for what was wrong in it."""
+    faulty = [tuple(detail["loc"]) for detail in found if detail["type"] == "fault"]
+
+    def follows(detail: Mapping[str, Any]) -> bool:
+        place = tuple(detail["loc"])
+        return detail["type"] == "too_short" and any(one[: len(place)] == place for one in faulty)
+
+    return [detail for detail in found if not follows(detail)]
+
+
 def _validation_fault(detail: Mapping[str, Any]) -> tuple[str, str, tuple[str, str]]:
     """Return where a finding is (query, path, header, body), its field, and problem and what is expected."""
     place, *path = detail["loc"]
@@ -288,7 +301,7 @@ def _validation_fault(detail: Mapping[str, Any]) -> tuple[str, str, tuple[str, s
     steps = [part for before, part in pairwise(("", *path)) if before not in SpeciesRule.kinded]
     field = ".".join(_shown(part) for part in steps) or str(place)
     context, kind, message = detail.get("ctx", {}), detail["type"], str(detail["msg"])
-    if kind == "fault":
+    if kind in ("fault", "misfit"):
         return str(place), field, (str(context["problem"]), str(context["expected"]))
     if kind == "missing":
         return str(place), field, ("is missing", "a value")

@@ -44,7 +44,6 @@ def test_a_station_is_named_by_id_or_reference(coastal):
         ({"latitude": 95}, "latitude"),
         ({"longitude": -181}, "longitude"),
         ({"longitude": None}, "longitude"),
-        ({"time_zone": "Atlantis/Deep"}, "time_zone"),
         ({"kind": "cloud"}, "kind"),
         ({"beds": ["feathers"]}, "beds.0"),
         ({"slack_lags": {"after_hw_min": 10}}, "slack_lags.after_lw_min"),
@@ -56,6 +55,11 @@ def test_a_station_is_named_by_id_or_reference(coastal):
 def test_a_bad_mark_is_refused(coastal, changes, field):
     client, _ = coastal
     problem(post(client, **changes), 422, "invalid-request", field)
+
+
+def test_an_unknown_zone_is_refused(coastal):
+    client, _ = coastal
+    problem(post(client, time_zone="Atlantis/Deep"), 422, "invalid-input", "time_zone")
 
 
 def test_a_reference_is_taken_once(coastal):

@@ -70,13 +70,13 @@ def test_a_reference_is_taken_once(client):
         ({"latitude": True}, "invalid-request", "latitude"),
         ({"longitude": 181}, "invalid-request", "longitude"),
         ({"name": ""}, "invalid-request", "name"),
-        ({"name": "   "}, "invalid-request", "name"),
-        ({"name": "two\nlines"}, "invalid-request", "name"),
+        ({"name": "   "}, "invalid-input", "name"),
+        ({"name": "two\nlines"}, "invalid-input", "name"),
         ({"name": "x" * 121}, "invalid-request", "name"),
         ({"name": 7}, "invalid-request", "name"),
         ({"time_zone": "Atlantis/Deep"}, "invalid-input", "time_zone"),
         ({"time_zone": "../UTC"}, "invalid-input", "time_zone"),
-        ({"external_ref": " padded"}, "invalid-request", "external_ref"),
+        ({"external_ref": " padded"}, "invalid-input", "external_ref"),
     ],
 )
 def test_a_bad_station_is_refused(coastal, changes, slug, field):

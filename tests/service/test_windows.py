@@ -45,30 +45,61 @@ def test_the_schema_of_rules_is_published(coastal):
 
 
 @pytest.mark.parametrize(
-    ("changes", "field"),
+    ("changes", "slug", "field"),
     [
-        ({"require": [], "prefer": []}, "prefer"),
-        ({"prefer": [{"factor": "sea_monsters", "shape": LEVEL}]}, "prefer.0.factor"),
-        ({"prefer": [{"factor": "height", "shape": {**LEVEL, "full_from": 2.0}}]}, "prefer.0.shape"),
-        ({"prefer": [{"factor": "height", "shape": {**LEVEL, "full_from": "x"}}]}, "prefer.0.shape.full_from"),
-        ({"prefer": [{"factor": "height", "shape": {**LEVEL, "colour": 1}}]}, "prefer.0.shape.colour"),
-        ({"prefer": [{"factor": "height", "shape": {**LEVEL, "full_to": 2.0, "to": 1.0}}]}, "prefer.0.shape"),
-        ({"prefer": [{"factor": "height", "shape": LEVEL, "weight": 0}]}, "prefer.0.weight"),
-        ({"prefer": [{"factor": "height", "shape": LEVEL, "weight": -1}]}, "prefer.0.weight"),
-        ({"prefer": [{"factor": "height", "shape": LEVEL, "floor": 1.0}]}, "prefer.0.floor"),
-        ({"prefer": [{"factor": "height", "shape": {"kind": "blob"}}]}, "prefer.0.shape.kind"),
-        ({"prefer": [{"factor": "height", "shape": {"kind": "set", "values": ["night"]}}]}, "prefer.0.shape"),
-        ({"prefer": [{"factor": "light", "shape": {"kind": "set", "values": ["dusk"]}}]}, "prefer.0.shape"),
-        ({"threshold": 0}, "threshold"),
-        ({"minimum_duration_min": 0}, "minimum_duration_min"),
-        ({"species": {"scientific_name": "Dicentrarchus labrax", "fao_code": "bass"}}, "species.fao_code"),
-        ({"species": None}, "species"),
+        ({"require": [], "prefer": []}, "invalid-input", "prefer"),
+        ({"prefer": [{"factor": "sea_monsters", "shape": LEVEL}]}, "invalid-input", "prefer.0.factor"),
+        ({"prefer": [{"factor": "height", "shape": {**LEVEL, "full_from": 2.0}}]}, "invalid-input", "prefer.0.shape"),
+        (
+            {"prefer": [{"factor": "height", "shape": {**LEVEL, "full_from": "x"}}]},
+            "invalid-request",
+            "prefer.0.shape.full_from",
+        ),
+        (
+            {"prefer": [{"factor": "height", "shape": {**LEVEL, "colour": 1}}]},
+            "invalid-request",
+            "prefer.0.shape.colour",
+        ),
+        (
+            {"prefer": [{"factor": "height", "shape": {**LEVEL, "full_to": 2.0, "to": 1.0}}]},
+            "invalid-input",
+            "prefer.0.shape",
+        ),
+        ({"prefer": [{"factor": "height", "shape": LEVEL, "weight": 0}]}, "invalid-request", "prefer.0.weight"),
+        ({"prefer": [{"factor": "height", "shape": LEVEL, "weight": -1}]}, "invalid-request", "prefer.0.weight"),
+        ({"prefer": [{"factor": "height", "shape": LEVEL, "floor": 1.0}]}, "invalid-request", "prefer.0.floor"),
+        ({"prefer": [{"factor": "height", "shape": {"kind": "blob"}}]}, "invalid-request", "prefer.0.shape.kind"),
+        (
+            {"prefer": [{"factor": "height", "shape": {"kind": "set", "values": ["night"]}}]},
+            "invalid-input",
+            "prefer.0.shape",
+        ),
+        (
+            {"prefer": [{"factor": "light", "shape": {"kind": "set", "values": ["dusk"]}}]},
+            "invalid-input",
+            "prefer.0.shape",
+        ),
+        ({"threshold": 0}, "invalid-request", "threshold"),
+        ({"minimum_duration_min": 0}, "invalid-request", "minimum_duration_min"),
+        (
+            {"species": {"scientific_name": "Dicentrarchus labrax", "fao_code": "bass"}},
+            "invalid-request",
+            "species.fao_code",
+        ),
+        ({"species": None}, "invalid-request", "species"),
     ],
 )
-def test_a_bad_rule_is_refused(coastal, changes, field):
+def test_a_bad_rule_is_refused(coastal, changes, slug, field):
     client, _ = coastal
-    found = problem(post(client, **changes), 422, "invalid-request")
+    found = problem(post(client, **changes), 422, slug)
     assert any(fault["field"].startswith(field) for fault in found["errors"]), found["errors"]
+
+
+def test_what_only_follows_from_a_fault_is_not_said(coastal):
+    client, _ = coastal
+    prefer = [{"factor": "light", "shape": {"kind": "set", "values": [""]}}]
+    found = problem(post(client, prefer=prefer), 422, "invalid-input")
+    assert [fault["field"] for fault in found["errors"]] == ["prefer.0.shape.values.0"]
 
 
 def test_all_faults_of_a_rule_come_at_once(coastal):
