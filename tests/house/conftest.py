@@ -15,6 +15,8 @@ from typing import NamedTuple
 
 import pytest
 
+from tests.house.tree import ROOT
+
 #: Longest the demo coast may take to be loaded, searched and served on a busy machine [s].
 PATIENCE_S = 300.0
 
@@ -41,7 +43,7 @@ def ready(address: str) -> bool:
         return False
 
 
-@pytest.fixture(scope="package")
+@pytest.fixture(scope="module")
 def demo_server(tmp_path_factory):
     """``ebbmark serve --demo`` in open mode with a new store, as `make run` starts it."""
     folder = tmp_path_factory.mktemp("demo")
@@ -72,3 +74,11 @@ def demo_server(tmp_path_factory):
     finally:
         server.terminate()
         server.wait(30)
+
+
+@pytest.fixture
+def reader(tmp_path):
+    """A folder that looks like a fresh checkout and may be written to."""
+    for name in ("demo_stations", "openapi"):
+        (tmp_path / name).symlink_to(ROOT / name)
+    return tmp_path

@@ -2,10 +2,19 @@
 
 from __future__ import annotations
 
+import os
 import re
+import subprocess
+import sys
 from dataclasses import dataclass
+from pathlib import Path
+
+from tests.house.tree import ROOT
 
 FENCE = re.compile(r"^```(?P<language>[a-z]*)(?P<rest>[^\n]*)\n(?P<code>.*?)^```[ ]*$", re.M | re.S)
+ADDRESS = "http://localhost:8321"
+#: Stops at the first line that fails, and takes an answer of 400 and more as a failure.
+SHELL_HEAD = 'set -eu; curl() { command curl --fail-with-body --silent --show-error --max-time 60 "$@"; }'
 SHELL = frozenset({"sh", "bash", "shell", "console"})
 
 
@@ -49,3 +58,25 @@ def script(text: str, language: str) -> str:
             code = block.code.splitlines()
             lines[block.line - 1 : block.line - 1 + len(code)] = code
     return "\n".join(lines) + "\n"
+
+
+def run(command: list[str], folder: Path) -> subprocess.CompletedProcess[str]:
+    path = os.pathsep.join([str(Path(sys.executable).parent), os.environ["PATH"]])
+    return subprocess.run(
+        command, cwd=folder, env={**os.environ, "PATH": path}, capture_output=True, text=True, check=False
+    )
+
+
+def run_python(text: str, folder: Path) -> subprocess.CompletedProcess[str]:
+    (folder / "example.py").write_text(script(text, "python"), encoding="utf-8")
+    return run([sys.executable, "-W", "error", "example.py"], folder)
+
+
+def run_shell(text: str, folder: Path, address: str) -> subprocess.CompletedProcess[str]:
+    code = script(text, "sh").replace(ADDRESS, address)
+    (folder / "example.sh").write_text(f"{SHELL_HEAD}{code}", encoding="utf-8")
+    return run(["sh", "example.sh"], folder)
+
+
+def readme() -> str:
+    return (ROOT / "README.md").read_text("utf-8")

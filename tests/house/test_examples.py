@@ -3,21 +3,13 @@
 from __future__ import annotations
 
 import http.server
-import os
 import shutil
-import subprocess
-import sys
 import threading
-from pathlib import Path
 
 import pytest
 
-from tests.house.examples import blocks, script, unrun
-from tests.house.tree import ROOT
+from tests.house.examples import blocks, readme, run_python, run_shell, script, unrun
 
-ADDRESS = "http://localhost:8321"
-#: Stops at the first line that fails, and takes an answer of 400 and more as a failure.
-SHELL_HEAD = 'set -eu; curl() { command curl --fail-with-body --silent --show-error --max-time 60 "$@"; }'
 SAMPLE = """# Tide
 
 ```python run
@@ -42,36 +34,6 @@ assert height == 2
 """
 
 
-@pytest.fixture
-def reader(tmp_path):
-    """A folder that looks like a fresh checkout and may be written to."""
-    for name in ("demo_stations", "openapi"):
-        (tmp_path / name).symlink_to(ROOT / name)
-    return tmp_path
-
-
-def run(command: list[str], folder: Path) -> subprocess.CompletedProcess[str]:
-    path = os.pathsep.join([str(Path(sys.executable).parent), os.environ["PATH"]])
-    return subprocess.run(
-        command, cwd=folder, env={**os.environ, "PATH": path}, capture_output=True, text=True, check=False
-    )
-
-
-def run_python(text: str, folder: Path) -> subprocess.CompletedProcess[str]:
-    (folder / "example.py").write_text(script(text, "python"), encoding="utf-8")
-    return run([sys.executable, "-W", "error", "example.py"], folder)
-
-
-def run_shell(text: str, folder: Path, address: str) -> subprocess.CompletedProcess[str]:
-    code = script(text, "sh").replace(ADDRESS, address)
-    (folder / "example.sh").write_text(f"{SHELL_HEAD}{code}", encoding="utf-8")
-    return run(["sh", "example.sh"], folder)
-
-
-def readme() -> str:
-    return (ROOT / "README.md").read_text("utf-8")
-
-
 def test_every_example_is_marked_to_be_run():
     assert unrun(readme()) == []
 
@@ -80,14 +42,6 @@ def test_the_python_of_the_readme_runs(reader):
     assert any(block.run and block.language == "python" for block in blocks(readme()))
     ran = run_python(readme(), reader)
     assert ran.returncode == 0, ran.stderr
-
-
-def test_the_calls_of_the_readme_are_answered(reader, demo_server):
-    if shutil.which("curl") is None:
-        pytest.skip("curl is not installed; the calls in README.md are made with it")
-    assert any(block.run and "curl" in block.code for block in blocks(readme()))
-    ran = run_shell(readme(), reader, demo_server.address)
-    assert ran.returncode == 0, ran.stdout + ran.stderr
 
 
 def test_blocks_are_told_apart():
