@@ -47,7 +47,8 @@ def shapes(draw: st.DrawFn) -> dict[str, Any]:
         values = draw(st.lists(st.sampled_from(find_factor(factor).categories), min_size=1, unique=True))
         return {"factor": factor, "shape": {"kind": "set", "values": values}}
     if kind == 1:
-        corners = sorted(draw(st.lists(st.floats(0.0, 0.99), min_size=4, max_size=4)))
+        drawn = sorted(draw(st.lists(st.floats(0.0, 0.9), min_size=4, max_size=4)))
+        corners = [corner + 0.02 * place for place, corner in enumerate(drawn)]
         turn = draw(st.floats(0.0, 0.99))
         names = ("from", "full_from", "full_to", "to")
         turned = [round((corner + turn) % 1.0, 3) for corner in corners]
@@ -56,7 +57,9 @@ def shapes(draw: st.DrawFn) -> dict[str, Any]:
             return {"factor": "tide_phase", "shape": {"kind": "cyclic", **dict(zip(names, turned, strict=True))}}
     factor, parts = draw(trapezoids)
     low, high = NUMBERS[factor]
-    a, b, c, d = (round(low + part * (high - low), 3) for part in sorted(parts))
+    # A point has no width: it holds at an instant, and a scan would have to hit it.
+    parts = [part + 0.02 * place for place, part in enumerate(sorted(parts))]
+    a, b, c, d = (round(low + part * (high - low), 3) for part in parts)
     side = draw(st.integers(0, 3))
     left = {"from": a, "full_from": b if side else a} if side != 1 else {}
     right = {"full_to": c, "to": d if side else c} if side != 2 else {}
@@ -177,6 +180,29 @@ def test_windows_of_a_part_are_those_of_the_whole(rule: SpeciesRule, tide: str, 
     wanted, found = [p for p in wanted if p not in brief], [p for p in found if p not in brief]
     assert len(found) == len(wanted)
     np.testing.assert_allclose(np.array(found), np.array(wanted), rtol=0.0, atol=0.2 * US_PER_SECOND)
+
+
+@settings(max_examples=30, deadline=None)
+@given(rule=rules(), tide=st.sampled_from(TIDES), day=st.integers(0, 27))
+def test_means_peaks_and_best_hours_are_those_of_a_scan_of_every_second(rule: SpeciesRule, tide: str, day: int) -> None:
+    timeline = timeline_over(tide, day * 24.0, 30.0)
+    for window in find_windows(rule, timeline)[:6]:
+        start, end = ends(window)
+        seconds = np.arange(-(-start // US_PER_SECOND), end // US_PER_SECOND)
+        if seconds.size < 120:
+            continue
+        score = score_at(rule, timeline, seconds * US_PER_SECOND).score
+        # Ramps that a factor passes within a minute are integrated roughly; most are not so steep.
+        assert abs(window.mean_score - score.mean()) < 1e-3 + 1.0 / seconds.size
+        # A peak at an end may lie between two seconds.
+        assert -5e-4 < window.peak_score - score.max() < 3e-3
+        total = np.append(0.0, np.cumsum(score))
+        whole = np.flatnonzero((seconds % 60 == 0) & (np.arange(seconds.size) + 3600 <= seconds.size))
+        assert window.best_hour.whole_window == (whole.size == 0)
+        if whole.size:
+            best = float(((total[whole + 3600] - total[whole]) / 3600.0).max())
+            assert abs(window.best_hour.mean_score - best) < 2e-3
+            assert int(window.best_hour.start.astype(np.int64)) % (60 * US_PER_SECOND) == 0
 
 
 @settings(max_examples=50, deadline=None)

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from tidecore.rules import Preference, Requirement, SpeciesRule
-from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, from_microseconds
+from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, US_PER_SECOND, from_microseconds
 from tidecore.timeline import KeyTime, Timeline, find_factor
 from tidecore.units import FloatArray, IntArray
 from tidecore.windows.scoring import Scores, score_at
-from tidecore.windows.spans import Samples, Span
+from tidecore.windows.spans import EDGE_TOLERANCE_US, Samples, Span
 from tidecore.windows.window import BestHour, Contribution, Role, UnknownTerm, Window
 
 #: Scores nearer than this are equal, and losses below it none.
@@ -28,6 +29,8 @@ class _Slices:
     @classmethod
     def of(cls, times_us: IntArray, span: Span) -> _Slices:
         """Return the trapezoidal rule over a span; the last instant stands for its end, which is no part of it."""
+        if times_us.size == 1:
+            return cls(times_us, np.array([float(span.end_us - span.start_us)]))
         ends = times_us.astype(np.float64)
         ends[-1] = span.end_us
         half = 0.5 * np.diff(ends)
@@ -42,7 +45,7 @@ def account(rule: SpeciesRule, timeline: Timeline, spans: list[Span], samples: S
     """Return the windows of the spans in which a rule holds, each with its account.
 
     Means are integrals by the trapezoidal rule over whole minutes, both ends, and every sample of the search, which
-    holds both sides of every jump.
+    holds both sides of every jump: within 1e-4 of the truth, 1e-3 where a factor crosses a whole ramp in a minute.
     """
     if not spans:
         return []
@@ -51,29 +54,59 @@ def account(rule: SpeciesRule, timeline: Timeline, spans: list[Span], samples: S
     bounds = np.cumsum([0, *(times.size for times in instants)])
     events = timeline.events()
     events_us = np.array([event.time for event in events], dtype="datetime64[us]").view(np.int64)
+    parts = [slice(first, last) for first, last in pairwise(bounds.tolist())]
+    peaks = _peaks(rule, timeline, instants, [scores.score[part] for part in parts])
     windows = []
-    for k, span in enumerate(spans):
-        part = slice(bounds[k], bounds[k + 1])
+    for k, (span, part) in enumerate(zip(spans, parts, strict=True)):
         mine = Scores(
             rule, scores.score[part], scores.memberships[:, part], scores.losses[:, part], scores.excluded[part]
         )
         first, last = np.searchsorted(events_us, (span.start_us, span.end_us))
-        windows.append(_window(timeline, span, _Slices.of(instants[k], span), mine, events[first:last]))
+        windows.append(_window(timeline, span, _Slices.of(instants[k], span), mine, peaks[k], events[first:last]))
     return windows
 
 
 def _instants(span: Span, samples_us: IntArray) -> IntArray:
-    """Return the instants over which a window is integrated."""
-    first = -(-span.start_us // US_PER_MINUTE)
-    minutes = np.arange(first, -(-span.end_us // US_PER_MINUTE), dtype=np.int64) * US_PER_MINUTE
-    sampled = samples_us[(samples_us >= span.start_us) & (samples_us < span.end_us)]
-    return np.unique(np.concatenate((minutes, sampled, np.array([span.start_us, span.end_us - 1], dtype=np.int64))))
+    """Return the instants over which a window is integrated, in all of which the rule holds."""
+    # The rule still holds so far before the edge that was found.
+    last = max(span.start_us, span.end_us - EDGE_TOLERANCE_US - 1)
+    minutes = np.arange(-(-span.start_us // US_PER_MINUTE), last // US_PER_MINUTE + 1, dtype=np.int64) * US_PER_MINUTE
+    sampled = samples_us[(samples_us >= span.start_us) & (samples_us < last)]
+    return np.unique(np.concatenate((minutes, sampled, np.array([span.start_us, last], dtype=np.int64))))
 
 
-def _window(timeline: Timeline, span: Span, slices: _Slices, scores: Scores, inside: tuple[KeyTime, ...]) -> Window:
+def _peaks(
+    rule: SpeciesRule, timeline: Timeline, instants: list[IntArray], scores: list[FloatArray]
+) -> list[tuple[float, int]]:
+    """Return the highest score of each window and the first instant that has it, sharp tops sought to the second."""
+    peaks, around = [], []
+    for times, score in zip(instants, scores, strict=True):
+        k = int(np.argmax(score >= score.max() - _EQUAL))
+        peaks.append((float(score[k]), int(times[k])))
+        left, right = max(k - 1, 0), min(k + 1, times.size - 1)
+        flat = score[k] >= 1.0 - _EQUAL or score[right] >= score[k] - _EQUAL
+        around.append(np.arange(times[left] + 1, 0 if flat else times[right], US_PER_SECOND, dtype=np.int64))
+    finer = score_at(rule, timeline, np.concatenate(around)).score
+    first = 0
+    for k, times in enumerate(around):
+        score = finer[first : first + times.size]
+        first += times.size
+        if times.size and score.max() > peaks[k][0]:
+            best = int(np.argmax(score >= score.max() - _EQUAL))
+            peaks[k] = (float(score[best]), int(times[best]))
+    return peaks
+
+
+def _window(
+    timeline: Timeline,
+    span: Span,
+    slices: _Slices,
+    scores: Scores,
+    peak: tuple[float, int],
+    inside: tuple[KeyTime, ...],
+) -> Window:
     """Return the account of one window."""
-    start, end = from_microseconds(np.array([span.start_us, span.end_us]))
-    peak = int(np.argmax(scores.score >= scores.score.max() - _EQUAL))
+    start, end, peak_time = from_microseconds(np.array([span.start_us, span.end_us, peak[1]]))
     contributions = _contributions(scores, slices)
     looks = any(find_factor(name).of_the_stream for name in scores.rule.factor_names)
     return Window(
@@ -81,8 +114,8 @@ def _window(timeline: Timeline, span: Span, slices: _Slices, scores: Scores, ins
         end=end,
         starts_before=span.starts_before,
         ends_after=span.ends_after,
-        peak_score=float(scores.score[peak]),
-        peak_time=from_microseconds(slices.times_us[[peak]])[0],
+        peak_score=peak[0],
+        peak_time=peak_time,
         mean_score=slices.mean(scores.score),
         limiting_factor=_limiting(contributions),
         contributions=contributions,

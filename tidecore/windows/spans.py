@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tidecore.roots.brackets import TimeCondition, edges, summits
-from tidecore.rules import SpeciesRule
+from tidecore.roots.brackets import TimeCondition, refine, summits
+from tidecore.rules import Requirement, SpeciesRule
 from tidecore.timebase import US_PER_MINUTE, US_PER_SECOND
 from tidecore.timeline import Timeline, find_factor
-from tidecore.units import BoolArray, FloatArray, IntArray
+from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
 from tidecore.windows.scoring import score_at, score_columns
 
 #: Samples lie no further apart than this, whatever the step of the timeline [microseconds].
@@ -18,6 +18,9 @@ LONGEST_STEP_US = 10 * US_PER_MINUTE
 #: Edges are found to this [microseconds].
 EDGE_TOLERANCE_US = 50_000
 _PARTS = 60
+#: An edge of a shape is passed within this, and sampled at twice this on both sides [microseconds].
+_EDGE_SIDE_US = 4
+_NEARLY = 1e-9
 #: Samples nearer than this are two sides of a jump, not a slope [microseconds].
 _JUMP_US = US_PER_SECOND
 
@@ -62,8 +65,8 @@ def sample_score(rule: SpeciesRule, timeline: Timeline, start_us: int, end_us: i
     """Return samples of the score from ``start_us`` to ``end_us`` between which it does not cross and come back.
 
     Besides even steps: both sides of every instant at which a factor jumps or turns a corner, the extremes of every
-    factor, the instants at which it passes a corner of its shape, and the extremes of the score that reach the
-    threshold.
+    factor, the instants at which it passes a corner of its shape, both sides of each if that is an edge, and the
+    extremes of the score that reach the threshold.
     """
     step = min(timeline.grid.step_us, LONGEST_STEP_US)
     even = np.arange(-(-start_us // step), end_us // step + 1, dtype=np.int64) * step
@@ -71,16 +74,30 @@ def sample_score(rule: SpeciesRule, timeline: Timeline, start_us: int, end_us: i
     ends = np.array([start_us, end_us, timeline.span.start_us, timeline.span.end_us], dtype=np.int64)
     times = np.unique(np.concatenate((even, ends, breaks, breaks - 1)))
     times = times[(times >= start_us) & (times <= end_us)]
-    columns = timeline.at(times, rule.factor_names)
-    extra = [np.empty(0)]
-    for term in rule.terms:
-        factor, values = find_factor(term.factor), columns[term.factor]
-        if factor.kind == "number":
-            extra += [_extremes(times, values), _passing(times, values, term.shape.corners(factor))]
-    more = np.setdiff1d(np.rint(np.concatenate(extra)).astype(np.int64), times)
-    score = score_columns(rule, columns, flow_reliable=timeline.flow_reliable).score
-    samples = _merged(Samples(times, score), more, score_at(rule, timeline, more).score)
-    return _with_hidden_extremes(rule, timeline, samples)
+    axis = _Axis(times, timeline.at(times, rule.factor_names))
+    terms = [term for term in rule.terms if find_factor(term.factor).kind == "number"]
+    axis = axis.joined(timeline, [_extremes(axis.times_us, axis.columns[term.factor]) for term in terms])
+    axis = axis.joined(timeline, [found for term in terms for found in _passing(timeline, term, axis)])
+    score = score_columns(rule, axis.columns, flow_reliable=timeline.flow_reliable).score
+    return _with_hidden_extremes(rule, timeline, Samples(axis.times_us, score))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Axis:
+    """Instants in ascending order, and factors at them."""
+
+    times_us: IntArray
+    columns: dict[str, AnyArray]
+
+    def joined(self, timeline: Timeline, more: list[FloatArray]) -> _Axis:
+        """Return the axis with more instants on it."""
+        new = np.setdiff1d(np.rint(np.concatenate([np.empty(0), *more])).astype(np.int64), self.times_us)
+        columns = timeline.at(new, tuple(self.columns))
+        times = np.concatenate((self.times_us, new))
+        order = np.argsort(times)
+        return _Axis(
+            times[order], {name: np.concatenate((self.columns[name], columns[name]))[order] for name in columns}
+        )
 
 
 def _merged(samples: Samples, times_us: IntArray, score: FloatArray) -> Samples:
@@ -107,15 +124,30 @@ def _extremes(times: IntArray, values: FloatArray) -> FloatArray:
     return found
 
 
-def _passing(times: IntArray, values: FloatArray, corners: tuple[float, ...]) -> FloatArray:
-    """Return about when a factor passes each of the corners, on the straight line between two samples."""
-    found = [np.empty(0)]
+def _passing(timeline: Timeline, term: Requirement, axis: _Axis) -> list[FloatArray]:
+    """Return when a factor passes the corners of its shape: about when, or just before and after if it is an edge."""
+    factor, times = find_factor(term.factor), axis.times_us
+    values, found = axis.columns[factor.name], []
     gaps = np.diff(times)
-    for corner in corners:
+    corners = term.shape.corners(factor)
+    edge_levels, lefts = [np.empty(0)], [np.empty(0, dtype=np.int64)]
+    for corner in dict.fromkeys(corners):
         above = values - corner
+        # What meets a corner to the last digits has passed it already.
+        above[np.abs(above) < _NEARLY * max(1.0, abs(corner))] = 0.0
         k = np.flatnonzero((gaps > _JUMP_US) & (above[:-1] * above[1:] < 0.0))
-        found.append(times[k] + gaps[k] * (above[k] / (above[k] - above[k + 1])))
-    return np.concatenate(found)
+        if corners.count(corner) > 1:
+            edge_levels.append(np.full(k.size, corner))
+            lefts.append(k)
+        else:
+            found.append(times[k] + gaps[k] * (above[k] / (above[k] - above[k + 1])))
+    levels, left = np.concatenate(edge_levels), np.concatenate(lefts)
+    if left.size:
+        crossing = refine(
+            lambda at: timeline.at(at, [factor.name])[factor.name] - levels, times[left], times[left + 1], _EDGE_SIDE_US
+        )
+        found += [crossing - 2 * _EDGE_SIDE_US, crossing + 2 * _EDGE_SIDE_US]
+    return found
 
 
 def _with_hidden_extremes(rule: SpeciesRule, timeline: Timeline, samples: Samples) -> Samples:
@@ -150,10 +182,9 @@ def _holding(rule: SpeciesRule, timeline: Timeline, samples: Samples) -> list[tu
         return score_at(rule, timeline, at).score >= rule.threshold
 
     left, right = times[changes].astype(np.float64), times[changes + 1].astype(np.float64)
-    if changes.size:
-        left, right = _narrowed(condition, *_narrowed(condition, left, right))
-    instants = edges(condition, left, right, EDGE_TOLERANCE_US)
-    borders = np.rint(instants).astype(np.int64).tolist()
+    while changes.size and (right - left).max() > EDGE_TOLERANCE_US:
+        left, right = _narrowed(condition, left, right)
+    borders = np.rint(right).astype(np.int64).tolist()
     if holds[0]:
         borders.insert(0, int(times[0]))
     if holds[-1]:
@@ -162,8 +193,13 @@ def _holding(rule: SpeciesRule, timeline: Timeline, samples: Samples) -> list[tu
 
 
 def _narrowed(condition: TimeCondition, left: FloatArray, right: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return brackets of the first change in each bracket, 60 times narrower: few calls of many instants are cheap."""
+    """Return brackets of the first change in each bracket, 60 times narrower.
+
+    Few calls of many instants are cheaper than halving. Where the score meets the threshold to the last digit, an
+    instant may be judged otherwise in another company of instants; the change is then at that end of the bracket.
+    """
     points = left[:, None] + (right - left)[:, None] * np.linspace(0.0, 1.0, _PARTS + 1)
     state = condition(points.ravel()).reshape(points.shape)
     rows, changed = np.arange(left.size), np.argmax(state == state[:, -1:], axis=1)
+    changed = np.maximum(changed, 1)
     return points[rows, changed - 1], points[rows, changed]

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from tests.tidecore.timeline.places import mark_at
 from tidecore.rules import SpeciesRule
 from tidecore.timebase import US_PER_HOUR, TimeGrid, TimeSpan
 from tidecore.timeline import KeyTime, Timeline
@@ -33,6 +34,7 @@ class HandTimeline:
         step: str = "10min",
     ) -> None:
         self.functions = functions
+        self.mark = mark_at()
         self.span = TimeSpan(hour(hours[0]), hour(hours[1]))
         self.grid = TimeGrid.anchored(self.span.start, self.span.end, step)
         self.times = self.grid.times()

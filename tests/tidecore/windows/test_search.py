@@ -123,6 +123,14 @@ def test_a_cut_window_counts_as_long_as_it_really_is() -> None:
     assert find_windows(brief, timeline({"height": hill}, hours=(6.0, 12.0))) == []
 
 
+def test_a_sliver_that_the_span_leaves_of_a_window_has_an_account() -> None:
+    asked = rule(require=[("height", trapezoid(5, 5, None, None), {})])
+    (window,) = find_windows(asked, timeline({"height": hill}, hours=(7.0 - 0.01 / 3600.0, 12.0)))
+    assert window.starts_before
+    assert window.mean_score == window.peak_score == 1.0
+    assert window.best_hour.whole_window
+
+
 def test_a_window_that_ends_where_the_span_starts_is_no_part_of_it() -> None:
     asked = rule(require=[("height", trapezoid(5, 5, None, None), {})])
     # It lasts to 7 h, that instant included.
@@ -151,6 +159,16 @@ def test_a_kink_that_a_factor_names_splits_a_window() -> None:
     assert near(second.start, hour(slack + 0.02))
 
 
+def test_a_peak_just_before_a_jump_is_found() -> None:
+    # Hours since something: they reach 6.2 and start again at -6.2; the last 3 minutes are wanted.
+    jump = 6.2 + 4.7 / 60.0
+    tl = timeline({"hours_from_hw": lambda h: (h - jump) % 12.4 - 6.2}, hours=(4.0, 8.0), breaks=[jump])
+    asked = rule(require=[("hours_from_hw", trapezoid(6.15, 6.15, None, None), {})], minimum_duration_min=1)
+    (window,) = find_windows(asked, tl)
+    assert near(window.start, hour(jump - 0.05))
+    assert window.end == hour(jump)
+
+
 def test_a_narrow_passage_through_a_shape_is_found() -> None:
     # The factor passes the whole trapezoid in 3 minutes, between two samples of 10.
     tl = timeline({"height": lambda h: 100.0 * (h - 6.0)}, hours=(4.0, 8.0))
@@ -173,7 +191,7 @@ def test_a_peak_where_two_slopes_cross_is_found() -> None:
 
 
 def test_a_jump_is_an_edge_to_the_microsecond() -> None:
-    at = 6.0 + 7.0 / 60.0
+    at = 6.0 + 7.1234 / 60.0
     tl = timeline({"light": lambda h: np.where(h < at, "night", "day")}, hours=(4.0, 8.0), breaks=[at])
     (window,) = find_windows(rule(require=[("light", one_of("day"), {})]), tl)
     assert window.start == hour(at)
