@@ -19,8 +19,10 @@ from tidecore.units import FloatArray, IntArray, UtcTimes
 #: Conventions of constituents that can be computed (argument of SA, node set, and when node factors are taken).
 CONVENTIONS = ("utide",)
 NODAL_OPTIONS = ("exact", "linear_time", "none")
-#: Blocks synthesised at once: bounds the working memory to a megabyte or two.
-_CHUNK = 64
+#: Blocks synthesised at once for one station, as long as a segment of node factors: bounds the working memory.
+_CHUNK = 256
+#: Stations synthesised at once, and blocks of each of them.
+_BATCH, _BATCH_BLOCKS = 64, 16
 #: Fewer instants an hour than this are computed one by one.
 _SPARSE = 0.1
 
@@ -183,12 +185,12 @@ class Harmonics:
         per_block = BLOCK_US // US_PER_HOUR
         blocks = np.arange(first // per_block, -(-last // per_block), dtype=np.int64)
         lines, amplitudes = self._lines()
-        coefficients = expansion.block_coefficients(
-            lines, amplitudes[None], np.array([self.latitude]), blocks, self._fixed_factors()
-        )
+        latitudes, fixed = np.array([self.latitude]), self._fixed_factors()
         out = np.empty((len(blocks) * per_block, expansion.HOURLY_DEGREE + 1))
         for at in range(0, len(blocks), _CHUNK):
-            nodes = expansion.quarter_nodes(lines, coefficients[:, at : at + _CHUNK])[0]
+            part = blocks[at : at + _CHUNK]
+            coefficients = expansion.block_coefficients(lines, amplitudes[None], latitudes, part, fixed)
+            nodes = expansion.quarter_nodes(lines, coefficients)[0]
             out[at * per_block : (at + _CHUNK) * per_block] = expansion.hourly_monomials(nodes)
         begin = first - int(blocks[0]) * per_block
         return out[begin : begin + last - first]
@@ -240,11 +242,11 @@ def fill_grid(
     offset = grid.start_us % grid.step_us
     matrix = expansion.sampling_matrix(offset, grid.step_us, per_quarter, order)
     blocks = expansion.blocks_covering(grid.start_us, grid.start_us + (grid.count - 1) * grid.step_us)
-    coefficients = expansion.block_coefficients(lines, amplitudes, latitudes, blocks, fixed_factors)
-    chunk = max(1, _CHUNK * 8 // len(latitudes)) if len(latitudes) > 1 else _CHUNK
+    chunk = _CHUNK if len(latitudes) == 1 else _BATCH_BLOCKS
     for at in range(0, len(blocks), chunk):
         part = blocks[at : at + chunk]
-        nodes = expansion.quarter_nodes(lines, coefficients[:, at : at + chunk])
+        coefficients = expansion.block_coefficients(lines, amplitudes, latitudes, part, fixed_factors)
+        nodes = expansion.quarter_nodes(lines, coefficients)
         # Place of the first sample of this part in the grid; negative for what precedes the grid.
         place = (int(part[0]) * BLOCK_US + offset - grid.start_us) // grid.step_us
         length = len(part) * QUARTERS * per_quarter
@@ -278,8 +280,8 @@ def heights_at_stations(stations: Sequence[Harmonics], grid: TimeGrid) -> FloatA
                 out[place] = stations[place].heights(grid)
             continue
         lines = arguments_of(stations[places[0]].names)
-        for at in range(0, len(places), _CHUNK):
-            some = places[at : at + _CHUNK]
+        for at in range(0, len(places), _BATCH):
+            some = places[at : at + _BATCH]
             batch = [stations[place] for place in some]
             amplitudes = np.array([one.amplitude * np.exp(-1j * np.radians(one.phase)) for one in batch])
             filled = np.empty((len(batch), grid.count))
