@@ -214,7 +214,8 @@ def test_edges_are_those_of_a_scan_of_every_second(rule: SpeciesRule, tide: str,
     holds = np.concatenate(([False], score_at(rule, timeline, ticks).score >= rule.threshold, [False]))
     starts, stops = np.flatnonzero(~holds[:-1] & holds[1:]), np.flatnonzero(holds[:-1] & ~holds[1:])
     least = rule.minimum_duration_min * 60.0
-    wanted, open_ = [], []
+    wanted: list[tuple[int, int]] = []
+    open_: list[tuple[int, int]] = []
     for start, stop in zip(starts.tolist(), stops.tolist(), strict=True):
         begin, end = (max(timeline.span.start_us, first + start * US_PER_SECOND),
                       min(timeline.span.end_us, first + stop * US_PER_SECOND))  # fmt: skip

@@ -17,6 +17,8 @@ from tidecore.timeline.sources import Sources, tide_tables
 
 #: Longest timeline [days].
 LONGEST_DAYS = 400
+#: The tables of a timeline reach some weeks beyond it, and stay inside 1700 to 2200.
+_EARLIEST, _LATEST = np.datetime64("1701-01-01"), np.datetime64("2199-01-01")
 #: Most instants of a timeline.
 MOST_INSTANTS = 1_000_000
 
@@ -55,13 +57,17 @@ def build_timeline(
     Raises
     ------
     InvalidSpan
-        If the end is not after the start, the step is none, or the span or the number of instants is too large.
+        If the end is not after the start, the step is none, the span or the number of instants is too large, or the
+        span leaves 1701 to 2198.
     UnknownName
         If there is no such factor.
     """
     span = TimeSpan(instant(start, "start"), instant(end, "end"))
     if span.days > LONGEST_DAYS:
         raise InvalidSpan(Fault("end", f"{span.days:.0f} days after the start", f"at most {LONGEST_DAYS} days"))
+    if span.start < _EARLIEST or span.end > _LATEST:
+        expected = f"a span from {_EARLIEST} to {_LATEST}"
+        raise InvalidSpan(Fault("start", f"{span.start} to {span.end} is too far from our time", expected))
     grid = TimeGrid.anchored(span.start, span.end, step)
     if len(grid) > MOST_INSTANTS:
         fitting = -(-(span.end_us - span.start_us) // (MOST_INSTANTS * US_PER_SECOND))

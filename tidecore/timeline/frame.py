@@ -9,8 +9,8 @@ import numpy as np
 
 from tidecore.flow import flow_index
 from tidecore.timebase import US_PER_DAY, US_PER_HOUR, from_microseconds
-from tidecore.timeline.season import local_times
 from tidecore.timeline.sources import Sources
+from tidecore.timeline.wall_clock import local_times
 from tidecore.units import BoolArray, FloatArray, IntArray, UtcTimes
 
 #: A smaller range than this is no tide [m].

@@ -179,6 +179,8 @@ def test_a_dataset_says_units_and_what_is_unknown(timeline: Timeline) -> None:
         ("2026-03-20", "2026-03-21", "0s", "step"),
         ("2026-03-20", "2026-03-21", "soon", "step"),
         ("1600-01-01", "1600-01-02", "10min", "start"),
+        ("1700-06-01", "1700-06-02", "10min", "start"),
+        ("2199-06-01", "2199-06-02", "10min", "start"),
         ("soon", "2026-03-21", "10min", "start"),
     ],
 )

@@ -9,7 +9,7 @@ import pytest
 from tests.tidecore.timeline.places import mark_at, model_of
 from tidecore.timebase import US_PER_MINUTE
 from tidecore.timeline import build_timeline
-from tidecore.timeline.season import local_times
+from tidecore.timeline.wall_clock import local_times
 
 #: Half-hour summer time; a change at midnight; west and east of the date line; an odd offset.
 ZONES = [

@@ -56,7 +56,7 @@ class HandTimeline:
 
 def timeline(functions: Mapping[str, Callable[[Array], Array]], **options: Any) -> Timeline:
     double: Any = HandTimeline(functions, **options)
-    return double  # type: ignore[no-any-return]
+    return double
 
 
 def rule(**parts: Any) -> SpeciesRule:

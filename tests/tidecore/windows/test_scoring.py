@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ NAN = math.nan
 RISE = trapezoid(0.0, 1.0, None, None)
 
 
-def columns(**values: list[float] | list[str]) -> dict[str, np.ndarray]:  # type: ignore[type-arg]
+def columns(**values: list[float] | list[str]) -> dict[str, np.ndarray[Any, Any]]:
     return {name: np.array(column) for name, column in values.items()}
 
 
@@ -59,10 +60,10 @@ def test_with_nothing_required_the_gate_is_open() -> None:
 def test_what_is_unknown_is_scored_as_the_rule_says(
     role: str, policy: str | None, score: float, excluded: bool
 ) -> None:
-    extras = {} if policy is None else {"unknown": policy}
+    extras: dict[str, Any] = {} if policy is None else {"unknown": policy}
     if role == "prefer":
-        extras["floor"] = 0.2  # type: ignore[assignment]
-    known = [("height", RISE, {})]
+        extras["floor"] = 0.2
+    known: list[tuple[str, dict[str, Any], dict[str, Any]]] = [("height", RISE, {})]
     asked = rule(require=known + ([("wave_height", RISE, extras)] if role == "require" else []),
                  prefer=[("wave_height", RISE, extras)] if role == "prefer" else [])  # fmt: skip
     found = score_columns(asked, columns(height=[0.8], wave_height=[NAN]), flow_reliable=True)
