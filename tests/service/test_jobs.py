@@ -197,6 +197,8 @@ def test_an_error_that_nobody_foresaw_is_said_without_its_inside(tmp_path, monke
 
     monkeypatch.setattr("tidecore.gauges.read_gauge", broken)
     outcome = fit_file(FitTask("fit_1", "acc_1", str(tmp_path / "x"), 51.0, ""))
+    assert outcome.problem is not None
+    assert outcome.trace is not None
     assert outcome.problem["error"] == "FitBroke"
     assert "inside of it" not in outcome.problem["detail"]
     assert "inside of it" in outcome.trace
@@ -206,6 +208,8 @@ def test_a_fit_that_fails_after_reading_says_what_was_read(tmp_path):
     path = tmp_path / "level.csv"
     path.write_bytes(gauge_csv(level=2.0))
     outcome = fit_file(FitTask("fit_1", "acc_1", str(path), 51.0, "", "csv", hints={"unit": "m", "datum": "unknown"}))
+    assert outcome.problem is not None
+    assert outcome.report is not None
     assert outcome.problem["error"] == "RecordConstant"
     assert outcome.report["record"]["rows"] == 40 * 24
     assert outcome.report["diagnostics"] is None

@@ -7,6 +7,7 @@ from datetime import datetime
 import numpy as np
 import pytest
 
+from service.errors import TooManyPoints
 from service.usecases.heights import check_points
 from tests.service.coast import SPAN, example
 from tests.service.problems import problem
@@ -93,7 +94,7 @@ def test_too_many_points_say_the_step_that_fits(coastal, resource):
 @pytest.mark.parametrize(("days", "columns", "limit"), [(365, 1, 1000), (1, 7, 10), (40_000, 50, 60), (0.01, 1, 1)])
 def test_the_step_that_fits_fits(days, columns, limit):
     span = TimeSpan(START, START + np.timedelta64(round(days * 86_400_000_000), "us"))
-    with pytest.raises(Exception, match="a step of") as caught:
+    with pytest.raises(TooManyPoints, match="a step of") as caught:
         check_points(span, 1_000_000, columns, limit)
     step = caught.value.fitting_step_s
     check_points(span, step * 1_000_000, columns, limit)
