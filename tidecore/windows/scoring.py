@@ -11,6 +11,9 @@ from tidecore.rules import Preference, Requirement, SpeciesRule
 from tidecore.timeline import Timeline, find_factor
 from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
 
+#: What a score may lack of its threshold by rounding alone.
+ROUNDING = 1e-9
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Scores:
@@ -42,6 +45,11 @@ class Scores:
     def unknown(self) -> BoolArray:
         """Where each factor is unknown, shape ``(terms, n)``."""
         return np.isnan(self.memberships)
+
+    @property
+    def holds(self) -> BoolArray:
+        """Where the score reaches the rule's threshold, shape ``(n,)``; 1e-9 less is rounding, and reaches it."""
+        return self.score >= self.rule.threshold - ROUNDING
 
 
 def score_columns(rule: SpeciesRule, columns: Mapping[str, AnyArray], *, flow_reliable: bool) -> Scores:

@@ -9,7 +9,7 @@ import numpy as np
 from tidecore.rules import SpeciesRule
 from tidecore.timeline import Timeline, find_factor
 from tidecore.windows.account import account, role_of, unknown_terms
-from tidecore.windows.scoring import Scores, score_rule
+from tidecore.windows.scoring import ROUNDING, Scores, score_rule
 from tidecore.windows.spans import find_spans
 from tidecore.windows.window import Role, UnknownTerm, Window
 
@@ -109,7 +109,7 @@ def explain(rule: SpeciesRule, timeline: Timeline) -> Explanation:
     unknowns = unknown_terms(scores, np.ones(count), timeline)
     terms = tuple(_report(scores, k) for k in range(len(rule.terms)))
     best = int(np.argmax(scores.score))
-    best_score, holding = float(scores.score[best]), float(np.mean(scores.score >= rule.threshold))
+    best_score, holding = float(scores.score[best]), float(np.mean(scores.holds))
     excluded_by = tuple(dict.fromkeys(u.factor for u in unknowns if u.policy == "exclude"))
     return Explanation(
         best_score=best_score,
@@ -158,11 +158,15 @@ def _sentences(
     if not timeline.flow_reliable and any(find.of_the_stream for find in map(find_factor, rule.factor_names)):
         said.append("The stream at this mark is a proxy: it is not known when it turns.")
     for term in terms:
-        if term.role == "require" and term.best_membership is not None and term.best_membership < rule.threshold:
+        if (
+            term.role == "require"
+            and term.best_membership is not None
+            and term.best_membership < rule.threshold - ROUNDING
+        ):
             said.append(
                 f"{term.factor} never suits: at best {term.best_membership:.2f} of {rule.threshold:.2f} needed."
             )
-    if best_score < rule.threshold:
+    if best_score < rule.threshold - ROUNDING:
         said.append(f"The best score of the span is {best_score:.3f}; a window needs {rule.threshold:.3f}.")
     return said
 

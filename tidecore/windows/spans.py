@@ -11,7 +11,7 @@ from tidecore.rules import Requirement, SpeciesRule
 from tidecore.timebase import US_PER_MINUTE, US_PER_SECOND
 from tidecore.timeline import Timeline, find_factor
 from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
-from tidecore.windows.scoring import score_at, score_columns
+from tidecore.windows.scoring import ROUNDING, score_at, score_columns
 
 #: Samples lie no further apart than this, whatever the step of the timeline [microseconds].
 LONGEST_STEP_US = 10 * US_PER_MINUTE
@@ -152,7 +152,7 @@ def _passing(timeline: Timeline, term: Requirement, axis: _Axis) -> list[FloatAr
 
 def _with_hidden_extremes(rule: SpeciesRule, timeline: Timeline, samples: Samples) -> Samples:
     """Return the samples with the peaks and dips of the score that reach over the threshold between two of them."""
-    times, score, threshold = samples.times_us, samples.score, rule.threshold
+    times, score, threshold = samples.times_us, samples.score, rule.threshold - ROUNDING
     before, after = score[:-2] - score[1:-1], score[2:] - score[1:-1]
     inner, slopes = score[1:-1], _slopes(times)
     reach = 2.0 * np.maximum(np.abs(before), np.abs(after))
@@ -175,11 +175,11 @@ def _with_hidden_extremes(rule: SpeciesRule, timeline: Timeline, samples: Sample
 
 def _holding(rule: SpeciesRule, timeline: Timeline, samples: Samples) -> list[tuple[int, int]]:
     """Return the spans of the samples in which the score is at least the threshold, edges refined."""
-    times, holds = samples.times_us, samples.score >= rule.threshold
+    times, holds = samples.times_us, samples.score >= rule.threshold - ROUNDING
     changes = np.flatnonzero(holds[1:] != holds[:-1])
 
     def condition(at: FloatArray) -> BoolArray:
-        return score_at(rule, timeline, at).score >= rule.threshold
+        return score_at(rule, timeline, at).holds
 
     left, right = times[changes].astype(np.float64), times[changes + 1].astype(np.float64)
     while changes.size and (right - left).max() > EDGE_TOLERANCE_US:

@@ -108,3 +108,12 @@ def test_full_marks_lose_nothing() -> None:
     losses = score_columns(asked, columns(height=[2.0], rate=[2.0]), flow_reliable=True).losses
     assert not losses.any()
     assert not np.signbit(losses).any()
+
+
+@pytest.mark.parametrize("weights", [(1.0, 1.0), (0.3, 0.3), (7.0, 7.0)])
+def test_a_score_that_is_the_threshold_reaches_it(weights: tuple[float, float]) -> None:
+    # The geometric mean of 0.25 and 1 is 0.5, but for the last digit.
+    first, second = weights
+    asked = rule(prefer=[("height", RISE, {"weight": first}), ("rate", RISE, {"weight": second})])
+    found = score_columns(asked, columns(height=[0.25, 0.2499], rate=[1.0, 1.0]), flow_reliable=True)
+    assert found.holds.tolist() == [True, False]
