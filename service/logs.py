@@ -47,7 +47,8 @@ def configure_logs(log_format: str = "json", log_level: str = "info") -> None:
     structlog.configure(
         processors=[*processors, renderer],
         wrapper_class=structlog.make_filtering_bound_logger(_LEVELS[log_level]),
-        logger_factory=structlog.PrintLoggerFactory(file=sys.stderr),
+        # Standard error as it is when a line is written, not as it was when logs were configured.
+        logger_factory=lambda *_: structlog.PrintLogger(sys.stderr),
         cache_logger_on_first_use=False,
     )
 

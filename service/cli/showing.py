@@ -33,8 +33,9 @@ CAUTION = (
 
 
 def console() -> Console:
-    """Return a console on standard output."""
-    return Console() if sys.stdout.isatty() else Console(width=_PLAIN_WIDTH)
+    """Return a console on standard output; text is shown as it is, brackets and all."""
+    width = None if sys.stdout.isatty() else _PLAIN_WIDTH
+    return Console(width=width, markup=False, emoji=False)
 
 
 def show_windows(

@@ -20,10 +20,10 @@ from starlette.testclient import TestClient
 from service.app import create_app
 from service.bootstrap import House
 from tests.conftest import ROOT
-from tests.service.coast import PEER, URL, make_coast
+from tests.service.coast import PEER, SPAN, URL, make_coast
 from tests.service.conftest import settings_for
 
-CASES = 14
+CASES = 10
 CONFIG = """
 [checks]
 positive_data_acceptance.expected-statuses = ["2xx", "400", "401", "403", "404", "409", "413", "415", "422", "429"]
@@ -62,14 +62,24 @@ KNOWN: dict[str, str] = {}
 contract = schemathesis.openapi.from_path(ROOT / "openapi" / "v1.json", config=SchemathesisConfig.from_str(CONFIG))
 
 
-@contract.hook
-def map_path_parameters(_context: Any, path_parameters: dict[str, Any] | None) -> dict[str, Any] | None:
-    """Name a thing that there is in half of the cases, so that more than 404 is seen."""
-    if path_parameters is None:
-        return None
-    return {
-        name: KNOWN[name] if name in KNOWN and len(str(value)) % 2 else value for name, value in path_parameters.items()
-    }
+def ask_for_what_can_be(case: schemathesis.Case) -> None:
+    """In two of three cases that fit, name what there is, ask for a day, and leave out hints that exclude others.
+
+    Otherwise nearly every answer would be 404 or say that a span of centuries is too long.
+    """
+    fits = case.meta is not None and case.meta.generation.mode is GenerationMode.POSITIVE
+    if not fits or len(str(case.query) + str(case.body)) % 3 == 0:
+        return
+    case.path_parameters.update({name: KNOWN[name] for name in case.path_parameters if name in KNOWN})
+    if "station_id" in case.query:
+        case.query["station_id"] = [KNOWN["station_id"]]
+    if "start" in case.query and "end" in case.query:
+        case.query.update(SPAN)
+    for name in ("valid_min", "valid_max", "time_fields"):
+        case.query.pop(name, None)
+    if case.operation.label == "POST /v1/windows/search" and isinstance(case.body, dict):
+        case.body.update(SPAN)
+        case.body.update(mark_ids=[KNOWN["mark_id"]], rule_ids=[KNOWN["rule_id"]])
 
 
 @pytest.fixture(scope="module")
@@ -93,4 +103,5 @@ def application(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FromHere]:
     phases=[Phase.explicit, Phase.generate],
 )
 def test_the_contract_is_kept(application: FromHere, case: schemathesis.Case) -> None:
+    ask_for_what_can_be(case)
     case.call_and_validate(base_url=URL, app=application, additional_checks=[a_request_that_fits_is_not_said_to_misfit])
