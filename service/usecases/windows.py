@@ -18,6 +18,10 @@ from tidecore.timeline import build_timeline
 from tidecore.windows import Explanation, Window, explain, find_windows
 
 
+#: Timelines look for sun and moon so far beyond their span.
+_SKY_REACH_DAYS = 4.0
+
+
 @dataclass(frozen=True, slots=True)
 class FoundWindow:
     """A window, with the mark and the rule it belongs to."""
@@ -77,8 +81,9 @@ def search_windows(
     windows: list[FoundWindow] = []
     nothing: list[Nothing] = []
     if rules and marks:
-        # Where sun and moon stand is the same for every mark: once for the search.
-        sky = sky_positions(span.start, span.end)
+        # Where sun and moon stand is the same for every mark: once for the search, and as far as key times reach.
+        reach = span.padded(_SKY_REACH_DAYS)
+        sky = sky_positions(reach.start, reach.end)
         for view, model in served:
             found, without = _search_mark(view, model, rules, span, sky)
             windows += found

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from tidecore._version import NUMERICS, __version__
-from tidecore.datums.range_cycle import RangeCycle, mean_spring_range, range_cycle
+from tidecore.datums.range_cycle import RangeCycle, epoch_cycle, mean_spring_range, range_cycle
 from tidecore.errors import InvalidInput, ModelUnreadable, UnknownName
 from tidecore.extremes import Extremes, find_extremes
 from tidecore.flow import SlackLags, flow_index, flow_normaliser
@@ -74,12 +74,13 @@ class TideModel:
         cls, harmonics: Harmonics, station: str, datum: str, diagnostics: FitDiagnostics | None, input_hash: str
     ) -> TideModel:
         """Return the model of ``harmonics``, with its normaliser and mean spring range computed."""
+        cycle = epoch_cycle(harmonics)
         return cls(
             harmonics,
             station,
             datum,
-            flow_normaliser(harmonics),
-            mean_spring_range(harmonics),
+            flow_normaliser(harmonics, cycle),
+            mean_spring_range(harmonics, cycle),
             diagnostics,
             input_hash,
         )
