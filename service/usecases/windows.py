@@ -17,7 +17,6 @@ from tidecore.timebase import TimeSpan
 from tidecore.timeline import build_timeline
 from tidecore.windows import Explanation, Window, explain, find_windows
 
-
 #: Timelines look for sun and moon so far beyond their span.
 _SKY_REACH_DAYS = 4.0
 
