@@ -52,7 +52,15 @@ def test_a_hint_of_none_is_not_given(write):
 
 @pytest.mark.parametrize(
     "content",
-    [PNG, b"\x00" * 100, gzip.compress(PLAIN.encode()), PLAIN.encode("utf-16"), b"CDF", b"\x89HDF", bytes(range(1, 9), mtime=0)],
+    [
+        PNG,
+        b"\x00" * 100,
+        gzip.compress(PLAIN.encode(), mtime=0),
+        PLAIN.encode("utf-16"),
+        b"CDF",
+        b"\x89HDF",
+        bytes(range(1, 9)),
+    ],
 )
 def test_refuses_binary_files_that_no_reader_knows(write, content):
     with pytest.raises((RecordNotRecognised, RecordUnreadable)) as caught:
