@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import zoneinfo
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Annotated, Any
 
 import numpy as np
@@ -16,6 +16,9 @@ from tidecore.units import AnyArray
 
 _EXPECTED = "an instant with its offset, as 2026-01-31T06:00:00Z or 2026-01-31T07:00:00+01:00"
 _INSTANT = re.compile(r"\d{4}-\d\d-\d\d[Tt]\d\d:\d\d(:\d\d(\.\d{1,12})?)?([Zz]|[+-]\d\d:\d\d)?")
+
+
+_HALF_SECOND = timedelta(microseconds=500_000)
 
 
 def _misfit(problem: str) -> PydanticCustomError:
@@ -69,10 +72,15 @@ def write_instants(times: AnyArray, zone: zoneinfo.ZoneInfo | None = None) -> li
 def write_instant(time: np.datetime64 | datetime | int, zone: zoneinfo.ZoneInfo | None = None) -> str:
     """Return one instant as text: a ``datetime64``, an aware datetime, or microseconds since 1970."""
     if isinstance(time, datetime):
-        time = to_numpy(time)
-    ticks = time if isinstance(time, int) else int(time.astype("datetime64[us]").astype(np.int64))
-    moment = datetime.fromtimestamp((ticks + US_PER_SECOND // 2) // US_PER_SECOND, zone or UTC)
-    return moment.isoformat() if zone is not None else moment.replace(tzinfo=None).isoformat() + "Z"
+        moment = time.astimezone(UTC).replace(tzinfo=None)
+    elif isinstance(time, int):
+        moment = datetime(1970, 1, 1) + timedelta(microseconds=time)  # noqa: DTZ001 - UTC, as everywhere inside
+    else:
+        moment = time.astype("datetime64[us]").item()
+    moment += _HALF_SECOND
+    if zone is None:
+        return moment.isoformat(timespec="seconds") + "Z"
+    return moment.replace(tzinfo=UTC).astimezone(zone).isoformat(timespec="seconds")
 
 
 def local_date(time: np.datetime64, zone: zoneinfo.ZoneInfo) -> str:
