@@ -40,7 +40,7 @@ class Settings(BaseSettings):
     max_span_days: float = Field(default=7000.0, gt=0, description="Longest span of extremes [days].")
     max_timeline_days: float = Field(default=400.0, gt=0, description="Longest span of a timeline [days].")
     max_search_days: float = Field(default=100.0, gt=0, description="Longest span of a window search [days].")
-    max_search_cells: int = Field(default=40_000, gt=0, description="Most marks x rules x days in one window search.")
+    max_search_cells: int = Field(default=10_000, gt=0, description="Most marks x rules x days in one window search.")
     max_page: int = Field(default=500, gt=0, description="Most items on one page of a list.")
 
     fit_timeout_s: float = Field(default=1800.0, gt=0, description="Longest a fit may run [s].")

@@ -25,6 +25,9 @@ from service.storage.unit import Store
 
 log = get_log("jobs")
 
+#: A file in the spool folder as old as this belongs to no fit that could still be waiting [s].
+_LEFT_LYING_S = 7 * 86400.0
+
 Clock = Callable[[], datetime]
 
 
@@ -136,8 +139,9 @@ class ProcessRunner:
         self._tasks.put(task)
 
     def start(self) -> None:
-        """Mark what a dead service left as failed, and begin to work."""
+        """Mark what a dead service left as failed, remove what it left lying, and begin to work."""
         self.fail_lost()
+        self._tidy()
         for target, name in ((self._work_off, "ebbmark-runner"), (self._keep_leases, "ebbmark-leases")):
             thread = threading.Thread(target=target, name=name, daemon=True)
             thread.start()
@@ -159,6 +163,16 @@ class ProcessRunner:
     def fail_lost(self) -> None:
         """Mark every fit whose lease ran out as failed, and remove its record."""
         self._fail(self._store.lost_fits(self._clock()))
+
+    def _tidy(self) -> None:
+        """Remove records that no fit can be waiting for any more: a service that died left them half received."""
+        if not self._spool.is_dir():
+            return
+        latest = time.time() - _LEFT_LYING_S
+        for path in self._spool.iterdir():
+            with contextlib.suppress(FileNotFoundError):
+                if path.is_file() and path.stat().st_mtime < latest:
+                    path.unlink()
 
     def _fail(self, fits: list[tuple[str, str]]) -> None:
         for account_id, fit_id in fits:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import pickle
 import time
 from datetime import UTC, datetime, timedelta
@@ -172,6 +173,16 @@ def test_leases_are_renewed_while_the_service_lives(house, runners, tmp_path):
         assert time.monotonic() < ends, "the lease was not renewed"
         time.sleep(0.02)
     assert get_fit(house, fit_id).state == QUEUED
+
+
+def test_records_left_lying_are_removed(runners, tmp_path):
+    runner = runners()
+    old, new = tmp_path / "spool" / "upload-1.part", tmp_path / "spool" / "upload-2.part"
+    for path in (old, new):
+        path.write_bytes(b"time,level\n")
+    os.utime(old, (1.0, 1.0))
+    runner.start()
+    assert [path.name for path in (tmp_path / "spool").iterdir()] == [new.name]
 
 
 def test_a_fit_ends_once(house, runners, tmp_path):

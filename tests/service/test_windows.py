@@ -143,6 +143,20 @@ def test_windows_come_best_first_with_their_account(coastal):
     assert "Not for navigation" in found["caution"]
 
 
+def test_ground_that_is_not_stated_is_unknown_and_other_ground_has_no_window(coastal):
+    client, coast = coastal
+    rule = post(client, beds=["mussel"]).json()["id"]
+    found = search(coastal, rule_ids=[rule]).json()
+    assert found["windows"] == []
+    assert any("mussel" in reason for reason in found["without_window"][0]["reasons"])
+    mark = {**example("create_mark"), "external_ref": None, "beds": []}
+    unstated = client.post("/v1/marks", json=mark).json()["id"]
+    there = search(coastal, mark_ids=[unstated], rule_ids=[rule]).json()["windows"]
+    assert {window["ground_accepted"] for window in there} == {None}
+    anywhere = search(coastal, mark_ids=[coast.mark]).json()["windows"]
+    assert {window["ground_accepted"] for window in anywhere} == {True}
+
+
 def test_what_holds_nowhere_says_why(coastal):
     client, coast = coastal
     never = [{"factor": "height", "shape": {"kind": "trapezoid", "from": 90.0, "full_from": 95.0}}]

@@ -30,7 +30,7 @@ router = APIRouter(prefix="/species-rules", tags=["species-rules"], route_class=
     summary="Make a species rule",
     status_code=201,
     response_model=SpeciesRule,
-    responses=declare("invalid-rule", "reference-taken", "store-conflict", document=True),
+    responses=declare("reference-taken", "store-conflict", document=True),
 )
 def create_species_rule(body: SpeciesRuleCreate, caller: CallerDep, context: ContextDep) -> Response:
     """Make a species rule; every fault of it is named at once."""

@@ -124,7 +124,13 @@ class WindowSchema(Schema):
     best_hour: BestHourSchema
     key_times: list[KeyTimeSchema]
     unknowns: list[UnknownSchema]
-    flow_reliable: bool | None
+    flow_reliable: Annotated[
+        bool | None, Field(description="Whether the stream is known; null where the rule does not look at it.")
+    ]
+    ground_accepted: Annotated[
+        bool | None,
+        Field(description="Whether the rule accepts a bed of the mark; null, unknown, where the mark states none."),
+    ]
 
 
 class WithoutWindow(Schema):
@@ -222,6 +228,7 @@ def _write_window(found: FoundWindow, zone: zoneinfo.ZoneInfo | None) -> dict[st
         "key_times": [_write_key_time(event, zone) for event in window.key_times],
         "unknowns": [_write_unknown(one) for one in window.unknowns],
         "flow_reliable": window.flow_reliable,
+        "ground_accepted": found.rule.rule.accepts_ground(mark),
     }
 
 
