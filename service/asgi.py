@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import os
+
+# As in `service.cli`: one thread a request.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 from service.app import create_app
 from service.settings import Settings
 
