@@ -13,7 +13,7 @@ import tidecore
 from service.api.problems import PROBLEMS
 from service.cli import app
 from service.settings import Settings
-from tests.house.tree import ROOT, tracked
+from tests.house.tree import PACKAGES, ROOT, tracked
 
 LINK = re.compile(r"(?<!\!)\[[^\]]*\]\(([^)\s]+)\)|^\[[^\]]+\]:\s+(\S+)", re.M)
 FENCED = re.compile(r"^```.*?^```", re.M | re.S)
@@ -57,6 +57,37 @@ def dead_links(document: Path) -> list[str]:
         if not target.exists() or (anchor and anchor not in anchors(target.read_text("utf-8"))):
             dead.append(link)
     return dead
+
+
+def section(text: str, heading: str) -> str:
+    """What stands below a heading of the second level, up to the next."""
+    return text.partition(f"\n## {heading}\n")[2].partition("\n## ")[0]
+
+
+def rooms() -> list[str]:
+    """The modules and packages directly inside both packages, as the map writes them."""
+    inside = [path for package in PACKAGES for path in sorted((ROOT / package).iterdir())]
+    return [
+        path.name + "/" * path.is_dir()
+        for path in inside
+        if not path.name.startswith("_") and (path.suffix == ".py" or (path / "__init__.py").exists())
+    ]
+
+
+def off_the_map(names: list[str], text: str) -> list[str]:
+    """Rooms that no line of the map of rooms names."""
+    return [name for name in names if not re.search(rf"[`/]{re.escape(name)}`", section(text, "Map of rooms"))]
+
+
+def test_every_room_is_on_the_map_and_in_the_layers():
+    text = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    assert off_the_map(rooms(), text) == []
+    assert unmentioned([name.removesuffix("/").removesuffix(".py") for name in rooms()], section(text, "Layers")) == []
+
+
+def test_a_room_off_the_map_is_seen():
+    text = "\n# Ebb\n## Map of rooms\n`tidecore/sky/`, `units.py`\n## Layers\n`attic/`\n"
+    assert off_the_map(["sky/", "units.py", "attic/"], text) == ["attic/"]
 
 
 def test_every_setting_is_written_down():

@@ -37,12 +37,13 @@ def test_loopback_is_in_reach():
 
 def test_settings_of_whoever_starts_the_run_are_forgotten(tmp_path):
     assert {name for name in os.environ if name.startswith("EBBMARK_")} <= PASSED_ON
+    given = {"EBBMARK_PORT": "1", "EBBMARK_AUTH": "open", "EBBMARK_OPEN_DATA": "here"}
     (tmp_path / "conftest.py").write_text((ROOT / "tests" / "conftest.py").read_text("utf-8"), encoding="utf-8")
     (tmp_path / "test_probe.py").write_text(PROBE, encoding="utf-8")
     ran = subprocess.run(
         [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-c", os.devnull, str(tmp_path)],
         cwd=tmp_path,
-        env={**os.environ, "EBBMARK_PORT": "1", "EBBMARK_AUTH": "open", "EBBMARK_OPEN_DATA": "here"},
+        env={**os.environ, **given, "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"},
         capture_output=True,
         text=True,
         check=False,
