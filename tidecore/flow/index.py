@@ -8,6 +8,7 @@ from tidecore.errors import Fault, InvalidInput, InvalidSpan
 from tidecore.extremes import Extremes, find_extremes
 from tidecore.flow.lags import SlackLags, station_times
 from tidecore.harmonics import Harmonics
+from tidecore.roots.pieces import PiecewisePolynomial
 from tidecore.timebase import US_PER_DAY, TimeGrid, from_microseconds, microseconds
 from tidecore.units import BoolArray, FloatArray, IntArray, UtcTimes
 
@@ -21,6 +22,7 @@ def flow_index(
     times: TimeGrid | UtcTimes,
     lags: SlackLags | None = None,
     tides: Extremes | None = None,
+    slope: PiecewisePolynomial | None = None,
 ) -> FloatArray:
     """Return the flow index: signed run of the tide, + flood and - ebb, 1 at a mean spring peak.
 
@@ -36,6 +38,8 @@ def flow_index(
         When the stream turns at the mark. Without them the stream follows the level, which is not to be relied on.
     tides : Extremes, optional
         High and low waters from before the first instant to after the last, if they are there already.
+    slope : PiecewisePolynomial, optional
+        Rate of rise [m/h] over all of ``tides``, if it is there already: many calls then share it.
 
     Returns
     -------
@@ -57,7 +61,6 @@ def flow_index(
     """
     if not (np.isfinite(normaliser) and normaliser >= 0.0):
         raise InvalidInput(Fault("normaliser", f"is {normaliser!r}", "metres an hour, 0 or more"))
-    grid = times if isinstance(times, TimeGrid) else None
     ticks = times.times_us() if isinstance(times, TimeGrid) else microseconds(times)
     flat = ticks.reshape(-1)
     if not flat.size or normaliser == 0.0:
@@ -65,10 +68,11 @@ def flow_index(
     applied = SlackLags(0.0, 0.0) if lags is None else lags
     turns, extremes, rising = _turns(harmonics, flat, applied, tides)
     if lags is None:
-        speed = np.abs(harmonics.rates(times if grid is not None else from_microseconds(flat)))
+        speed = np.abs(slope(flat) if slope is not None else harmonics.rates(times))
+        speed = speed.reshape(-1)
         speed[_outside(flat, turns)] = np.nan
     else:
-        speed = _warped_speed(harmonics, station_times(flat, turns, extremes))
+        speed = _warped_speed(harmonics, slope, station_times(flat, turns, extremes))
     half = np.searchsorted(turns, flat, side="right") - 1
     sign = np.where(rising[np.maximum(half, 0)], 1.0, -1.0) if turns.size else np.ones(flat.size)
     index: FloatArray = sign * speed / normaliser
@@ -83,12 +87,13 @@ def _outside(times_us: IntArray, turns_us: IntArray) -> BoolArray:
     return outside
 
 
-def _warped_speed(harmonics: Harmonics, warped_us: FloatArray) -> FloatArray:
+def _warped_speed(harmonics: Harmonics, slope: PiecewisePolynomial | None, warped_us: FloatArray) -> FloatArray:
     """Return \\|rate\\| at instants of which some are NaN [m/h]."""
     speed = np.full(warped_us.size, np.nan)
     known = np.flatnonzero(~np.isnan(warped_us))
     if known.size:
-        speed[known] = np.abs(harmonics.rates(from_microseconds(warped_us[known])))
+        at = warped_us[known]
+        speed[known] = np.abs(slope(at) if slope is not None else harmonics.rates(from_microseconds(at)))
     return speed
 
 

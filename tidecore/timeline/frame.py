@@ -147,7 +147,7 @@ class Frame:
             inside = (self.times_us >= turns[0]) & (self.times_us <= turns[-1])
             harmonics, normaliser = source.model.harmonics, source.model.flow_normaliser
             times = from_microseconds(self.times_us[inside])
-            index[inside] = flow_index(harmonics, normaliser, times, source.lags, source.extremes)
+            index[inside] = flow_index(harmonics, normaliser, times, source.lags, source.extremes, source.slope)
         return index
 
     @cached_property

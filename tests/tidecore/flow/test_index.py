@@ -105,3 +105,13 @@ def test_a_normaliser_that_is_none_is_refused(bad: float) -> None:
 def test_lags_that_turn_time_back_are_refused() -> None:
     with pytest.raises(InvalidInput, match="every slack comes before the next"):
         flow_index(PLAIN, 1.0, GRID, SlackLags(-200.0, 200.0))
+
+
+@pytest.mark.parametrize("lags", [None, SlackLags(40.0, 55.0)])
+def test_a_slope_given_changes_nothing(lags: SlackLags | None) -> None:
+    times = np.datetime64("2026-03-01", "us") + np.arange(0, 3 * 1440, 7) * np.timedelta64(1, "m")
+    start, end = times[0] - np.timedelta64(3, "D"), times[-1] + np.timedelta64(3, "D")
+    tides = find_extremes(DOUBLE, start, end)
+    slope = DOUBLE.pieces(int(start.astype(np.int64)), int(end.astype(np.int64))).derivative()
+    alone = flow_index(DOUBLE, 0.6, times, lags, tides)
+    assert np.abs(flow_index(DOUBLE, 0.6, times, lags, tides, slope) - alone).max() < 1e-7
