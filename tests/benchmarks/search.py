@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import http.client
 import json
+import multiprocessing
 import socket
 import tempfile
-import threading
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import partial
 from statistics import median
@@ -82,29 +81,36 @@ class _Client:
         return content
 
 
-@contextmanager
-def _served() -> Iterator[tuple[_Client, Callable[[bytes], None]]]:
-    """Serve a new store on a free port of this machine, with a floor route in the same app."""
+def _serve(folder: str, listener: socket.socket) -> None:
+    """Serve a new store with a floor route in the same app; the body of a process, as a service is one."""
     stored = [b""]
-    with tempfile.TemporaryDirectory() as folder:
-        app = create_app(Settings(auth="open", store=folder, log_level="error"))
+    app = create_app(Settings(auth="open", store=folder, log_level="error"))
 
-        def floor() -> Response:
-            return Response(stored[0], media_type="application/json")
+    def floor() -> Response:
+        return Response(stored[0], media_type="application/json")
 
-        app.add_api_route("/v1/floor", floor, methods=["GET"])
-        listener = socket.create_server(("127.0.0.1", 0))
-        server = uvicorn.Server(uvicorn.Config(app, log_level="error", access_log=False))
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
-        thread.start()
+    def fill(size: int) -> Response:
+        stored[0] = b"x" * size
+        return Response()
+
+    app.add_api_route("/v1/floor", floor, methods=["GET"])
+    app.add_api_route("/v1/floor/{size}", fill, methods=["GET"])
+    uvicorn.Server(uvicorn.Config(app, log_level="error", access_log=False)).run(sockets=[listener])
+
+
+@contextmanager
+def _served() -> Iterator[_Client]:
+    """Serve on a free port of this machine from a process of its own, with the threads the service has."""
+    with tempfile.TemporaryDirectory() as folder, socket.create_server(("127.0.0.1", 0)) as listener:
+        process = multiprocessing.get_context("spawn").Process(target=_serve, args=(folder, listener))
+        process.start()
         try:
-            while not server.started:
-                time.sleep(0.02)
-            yield _Client(listener.getsockname()[1]), lambda content: stored.__setitem__(0, content)
+            client = _Client(listener.getsockname()[1])
+            client.call("GET", "/v1/health/live")
+            yield client
         finally:
-            server.should_exit = True
-            thread.join()
-            listener.close()
+            process.terminate()
+            process.join()
 
 
 def _span(repetition: int) -> tuple[np.datetime64, np.datetime64]:
@@ -123,7 +129,7 @@ def run(report: Report) -> None:
         mean_level=3.0,
     )
     mark, rule = tidecore.Mark.parse({**MARK, "station": "invented"}), tidecore.SpeciesRule.parse(RULE)
-    with _served() as (client, store_floor):
+    with _served() as client:
         station = json.loads(client.call("POST", "/v1/stations", STATION))
         mark_id = json.loads(client.call("POST", "/v1/marks", {**MARK, "station": station["id"]}))["id"]
         rule_id = json.loads(client.call("POST", "/v1/species-rules", RULE))["id"]
@@ -136,7 +142,7 @@ def run(report: Report) -> None:
         def in_process(repetition: int) -> None:
             tidecore.find_windows(rule, tidecore.build_timeline(mark, model, *_span(repetition)))
 
-        store_floor(search(0))
+        client.call("GET", f"/v1/floor/{len(search(0))}")
         in_process(0)
         inside, over_http, floors = [], [], []
         for repetition in range(1, _REPETITIONS):
