@@ -36,8 +36,11 @@ with TestClient(app, base_url="http://localhost", client=("127.0.0.1", 50000)) a
     ask("POST", "/species-rules", json=document("rules", "flounder"))
     span = {"start": "2026-01-01T00:00:00Z", "end": "2026-01-08T00:00:00Z"}
     heights = ask("GET", f"/stations/{station}/heights", params=span)
+    for resource in ("extremes", "flow"):
+        assert ask("GET", f"/stations/{station}/{resource}", params=span)
+    assert ask("GET", f"/stations/{station}/constituents")
     timeline = ask("GET", f"/marks/{mark}/timeline", params=span)
-    windows = ask("POST", "/windows/search", json=span)
+    windows = ask("POST", "/windows/search", json=span)["windows"]
     assert len(json.dumps(heights)) > 1000 and len(json.dumps(timeline)) > 1000 and windows
 """
 
