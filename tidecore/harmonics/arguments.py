@@ -64,7 +64,10 @@ class Arguments:
         latitudes : array, shape (stations,)
             Latitudes [degrees north]; those within 5 degrees of the equator count as 5, the equator as 5 north.
         """
-        of_table = 1.0 + np.einsum("ls,lrn->srn", _latitude_factors(latitudes), satellites)
+        # Factors of latitude are real: as pairs of numbers the sums take half the products.
+        pairs = _latitude_factors(latitudes).T @ satellites.view(np.float64).reshape(3, -1)
+        of_table = pairs.view(np.complex128).reshape(len(latitudes), *satellites.shape[1:])
+        of_table += 1.0
         factors: ComplexArray = of_table[:, self._rows]
         for place, row, power in self._powers:
             if power == 0:

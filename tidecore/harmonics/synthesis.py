@@ -20,9 +20,13 @@ from tidecore.units import FloatArray, IntArray, UtcTimes
 CONVENTIONS = ("utide",)
 NODAL_OPTIONS = ("exact", "linear_time", "none")
 #: Blocks synthesised at once for one station, as long as a segment of node factors: bounds the working memory.
-_CHUNK = 256
+_CHUNK = 128
 #: Stations synthesised at once, and blocks of each of them.
-_BATCH, _BATCH_BLOCKS = 64, 16
+_BATCH, _BATCH_BLOCKS = 64, 8
+#: Width [us] and degree of the pieces that roots are sought in: twelfth-diurnal lines (M12) leave 1e-9 of themselves.
+_HOURLY = (US_PER_HOUR, 10)
+#: The same where instants are only looked up, each with one gather an order: fewer orders, 3e-8 of M12.
+_SHORT = (US_PER_HOUR // 3, 6)
 #: Fewer instants an hour than this are computed one by one.
 _SPARSE = 0.1
 
@@ -123,9 +127,7 @@ class Harmonics:
         InvalidSpan
             If a time is NaT or outside 1700 to 2200.
         """
-        out = self._synthesise(times, 0)
-        out += self.mean_level
-        return out
+        return self._synthesise(times, 0)
 
     def rates(self, times: TimeGrid | UtcTimes) -> FloatArray:
         """Return the rate of change of height [m/h] at ``times``; as `heights` otherwise."""
@@ -133,10 +135,11 @@ class Harmonics:
 
     def pieces(self, start_us: int, end_us: int) -> PiecewisePolynomial:
         """Return height [m] as polynomials over whole UTC hours that cover ``[start_us, end_us]``."""
-        first, last = start_us // US_PER_HOUR, -(-end_us // US_PER_HOUR)
-        coefficients = self._hours(first, max(last, first + 1))
-        coefficients[:, 0] += self.mean_level
-        return PiecewisePolynomial(first * US_PER_HOUR, US_PER_HOUR, coefficients)
+        width_us, degree = _HOURLY
+        whole = self._block_pieces(start_us, end_us, width_us, degree)
+        first, last = start_us // width_us, max(-(-end_us // width_us), start_us // width_us + 1)
+        begin = first - whole.start_us // width_us
+        return PiecewisePolynomial(first * width_us, width_us, whole.coefficients[begin : begin + last - first])
 
     def amplitude_of(self, name: str) -> float:
         """Return the amplitude [m] of ``name``, 0 where it is absent."""
@@ -180,20 +183,20 @@ class Harmonics:
         at = satellite_sums(np.array([self.nodal_at_us]))
         return arguments_of(self.names).node_factors(at, np.array([self.latitude]))[:, 0]
 
-    def _hours(self, first: int, last: int) -> FloatArray:
-        """Return the monomials of hours ``first`` to ``last`` (excluded) since 1970."""
-        per_block = BLOCK_US // US_PER_HOUR
-        blocks = np.arange(first // per_block, -(-last // per_block), dtype=np.int64)
+    def _block_pieces(self, start_us: int, end_us: int, width_us: int, degree: int) -> PiecewisePolynomial:
+        """Return height [m] over the whole blocks that cover ``[start_us, end_us]``, in pieces of ``width_us``."""
+        blocks = expansion.blocks_covering(start_us, end_us)
         lines, amplitudes = self._lines()
         latitudes, fixed = np.array([self.latitude]), self._fixed_factors()
-        out = np.empty((len(blocks) * per_block, expansion.HOURLY_DEGREE + 1))
+        per_block = BLOCK_US // width_us
+        out = np.empty((len(blocks) * per_block, degree + 1))
         for at in range(0, len(blocks), _CHUNK):
             part = blocks[at : at + _CHUNK]
             coefficients = expansion.block_coefficients(lines, amplitudes[None], latitudes, part, fixed)
             nodes = expansion.quarter_nodes(lines, coefficients)[0]
-            out[at * per_block : (at + _CHUNK) * per_block] = expansion.hourly_monomials(nodes)
-        begin = first - int(blocks[0]) * per_block
-        return out[begin : begin + last - first]
+            nodes += self.mean_level
+            expansion.fill_pieces(out[at * per_block : (at + _CHUNK) * per_block], nodes)
+        return PiecewisePolynomial(int(blocks[0]) * BLOCK_US, width_us, out)
 
     def _synthesise(self, times: TimeGrid | UtcTimes, order: int) -> FloatArray:
         if isinstance(times, TimeGrid):
@@ -201,8 +204,8 @@ class Harmonics:
             if times.count and QUARTER_US % times.step_us == 0:
                 out: FloatArray = np.empty((1, times.count))
                 lines, amplitudes = self._lines()
-                latitudes = np.array([self.latitude])
-                fill_grid(out, lines, amplitudes[None], latitudes, times, order, self._fixed_factors())
+                latitudes, levels = np.array([self.latitude]), np.array([self.mean_level])
+                fill_grid(out, lines, amplitudes[None], latitudes, levels, times, order, self._fixed_factors())
                 row: FloatArray = out[0]
                 return row
             return self._scattered(times.times_us(), order)
@@ -215,9 +218,9 @@ class Harmonics:
         start, end = int(ticks.min()), int(ticks.max())
         if self.nodal == "exact" and ticks.size < _SPARSE * (end - start) / US_PER_HOUR:
             lines, amplitudes = self._lines()
-            return expansion.direct(lines, amplitudes, self.latitude, ticks, order)
-        first = start // US_PER_HOUR
-        polynomial = PiecewisePolynomial(first * US_PER_HOUR, US_PER_HOUR, self._hours(first, end // US_PER_HOUR + 1))
+            tide = expansion.direct(lines, amplitudes, self.latitude, ticks, order)
+            return tide if order else tide + self.mean_level
+        polynomial = self._block_pieces(start, end, *_SHORT)
         return (polynomial.derivative() if order else polynomial)(ticks)
 
 
@@ -233,11 +236,15 @@ def fill_grid(
     lines: Arguments,
     amplitudes: ComplexArray,
     latitudes: FloatArray,
+    levels: FloatArray,
     grid: TimeGrid,
     order: int,
     fixed_factors: ComplexArray | None,
 ) -> None:
-    """Fill ``out`` (stations, count) with tides [m] or rates [m/h] on ``grid``, whose step divides six hours."""
+    """Fill ``out`` (stations, count) with heights [m] or rates [m/h] on ``grid``, whose step divides six hours.
+
+    ``levels`` (stations,) are the mean levels [m]; rates take no notice of them.
+    """
     per_quarter = QUARTER_US // grid.step_us
     offset = grid.start_us % grid.step_us
     matrix = expansion.sampling_matrix(offset, grid.step_us, per_quarter, order)
@@ -247,16 +254,28 @@ def fill_grid(
         part = blocks[at : at + chunk]
         coefficients = expansion.block_coefficients(lines, amplitudes, latitudes, part, fixed_factors)
         nodes = expansion.quarter_nodes(lines, coefficients)
+        nodes += levels[:, None, None]
         # Place of the first sample of this part in the grid; negative for what precedes the grid.
         place = (int(part[0]) * BLOCK_US + offset - grid.start_us) // grid.step_us
-        length = len(part) * QUARTERS * per_quarter
-        if 0 <= place and place + length <= grid.count and len(latitudes) == 1:
-            target = out[0, place : place + length].reshape(-1, per_quarter)
-            np.matmul(nodes[0], matrix, out=target)
-        else:
-            samples = (nodes.reshape(-1, NODES) @ matrix).reshape(len(latitudes), length)
-            low, high = max(0, place), min(grid.count, place + length)
-            out[:, low:high] = samples[:, low - place : high - place]
+        _sample(out, nodes, matrix, place)
+
+
+def _sample(out: FloatArray, nodes: FloatArray, matrix: FloatArray, place: int) -> None:
+    """Write the samples of quarter-days ``nodes``, of which the first starts at ``place``, as far as ``out`` goes.
+
+    Whole quarter-days go straight into ``out``: a copy of a long series costs as much as computing it.
+    """
+    per_quarter, count, quarters = matrix.shape[1], out.shape[1], nodes.shape[1]
+    first = min(quarters, max(0, -(place // per_quarter)))
+    last = max(first, min(quarters, (count - place) // per_quarter))
+    whole = out[:, place + first * per_quarter : place + last * per_quarter]
+    if last > first:
+        np.matmul(nodes[:, first:last], matrix, out=whole.reshape(len(out), last - first, per_quarter))
+    for quarter in (first - 1, last):
+        start = place + quarter * per_quarter
+        low, high = max(0, start), min(count, start + per_quarter)
+        if 0 <= quarter < quarters and low < high:
+            out[:, low:high] = nodes[:, quarter] @ matrix[:, low - start : high - start]
 
 
 def heights_at_stations(stations: Sequence[Harmonics], grid: TimeGrid) -> FloatArray:
@@ -285,7 +304,8 @@ def heights_at_stations(stations: Sequence[Harmonics], grid: TimeGrid) -> FloatA
             batch = [stations[place] for place in some]
             amplitudes = np.array([one.amplitude * np.exp(-1j * np.radians(one.phase)) for one in batch])
             filled = np.empty((len(batch), grid.count))
-            fill_grid(filled, lines, amplitudes, np.array([one.latitude for one in batch]), grid, 0, None)
-            filled += np.array([[one.mean_level] for one in batch])
+            latitudes = np.array([one.latitude for one in batch])
+            levels = np.array([one.mean_level for one in batch])
+            fill_grid(filled, lines, amplitudes, latitudes, levels, grid, 0, None)
             out[some] = filled
     return out

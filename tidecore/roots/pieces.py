@@ -28,8 +28,8 @@ class PiecewisePolynomial:
     width_us : int
         Width of every piece [microseconds].
     coefficients : float64 array, shape ``(n, degree + 1)``
-        Lowest order first, in the unit of the value. Held column by column; the transpose of a C-ordered
-        ``(degree + 1, n)`` array is taken over without a copy, and must not be written to afterwards.
+        Lowest order first, in the unit of the value. Held piece by piece, so that an instant finds its orders side
+        by side; a C-ordered array is taken over without a copy, and must not be written to afterwards.
 
     Raises
     ------
@@ -50,8 +50,8 @@ class PiecewisePolynomial:
     coefficients: FloatArray
 
     def __post_init__(self) -> None:
-        """Check the shapes and lay the coefficients out by degree."""
-        coefficients = np.asfortranarray(self.coefficients, dtype=np.float64)
+        """Check the shapes and lay the coefficients out by piece."""
+        coefficients = np.ascontiguousarray(self.coefficients, dtype=np.float64)
         if coefficients.ndim != 2 or 0 in coefficients.shape:
             problem, expected = f"has shape {coefficients.shape}", "at least one piece and one coefficient, (n, d + 1)"
             raise InvalidInput(Fault("coefficients", problem, expected))
@@ -107,19 +107,22 @@ class PiecewisePolynomial:
 
     def _evaluate(self, times: AnyArray, out: FloatArray) -> None:
         """Write the values at ``times``, known to lie inside, into ``out``."""
-        u = np.subtract(times, self.start_us).astype(np.float64, copy=False)
-        piece = np.minimum((u * (1.0 / self.width_us)).astype(np.intp), len(self) - 1)
-        # Both products are whole numbers below 2**53, so the place inside the piece loses nothing.
-        u -= piece * float(self.width_us)
-        u *= 2.0 / self.width_us
+        # Whole microseconds below 2**53 lose nothing as floats; the place in the piece keeps 1e-16 of all pieces.
+        u = np.subtract(times, self.start_us, dtype=np.float64)
+        u *= 1.0 / self.width_us
+        whole = np.minimum(np.floor(u), len(self) - 1.0)
+        piece = whole.astype(np.intp)
+        u -= whole
+        u *= 2.0
         u -= 1.0
-        columns = self.coefficients.T
+        flat, width = self.coefficients.reshape(-1), self.degree + 1
+        piece *= width
         # "clip" lets numpy write straight into the array given; every index is in range already.
-        np.take(columns[-1], piece, out=out, mode="clip")
+        np.take(flat[width - 1 :], piece, out=out, mode="clip")
         gathered = np.empty_like(out)
-        for column in columns[-2::-1]:
+        for order in range(width - 2, -1, -1):
             out *= u
-            out += np.take(column, piece, out=gathered, mode="clip")
+            out += np.take(flat[order:], piece, out=gathered, mode="clip")
 
     def at_places(self, places: FloatArray) -> FloatArray:
         """Return the values at the same places of every piece.
@@ -134,12 +137,11 @@ class PiecewisePolynomial:
         float64 array, shape ``(n, m)``
         """
         powers = np.vander(np.asarray(places, dtype=np.float64), self.degree + 1, increasing=True)
-        return np.ascontiguousarray(self.coefficients @ powers.T)
+        return self.coefficients @ powers.T
 
     def derivative(self) -> PiecewisePolynomial:
         """Return the rate of change, per hour, over the same pieces."""
         if self.degree == 0:
             return PiecewisePolynomial(self.start_us, self.width_us, np.zeros((len(self), 1)))
         factors = np.arange(1, self.degree + 1) * (2.0 * US_PER_HOUR / self.width_us)
-        rates = (self.coefficients.T[1:] * factors[:, None]).T
-        return PiecewisePolynomial(self.start_us, self.width_us, rates)
+        return PiecewisePolynomial(self.start_us, self.width_us, self.coefficients[:, 1:] * factors)

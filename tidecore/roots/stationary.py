@@ -86,14 +86,14 @@ def stationary_points(pieces: PiecewisePolynomial, resolution: float = 1e-10) ->
     0 than that), and is monotonic (one root) if it changes by more than ``w^2 B / 2`` between the ends. What an
     undecided cell may hide rises and falls by at most ``w^3 B / 8``.
     """
-    slope = pieces.coefficients.T[1:] * np.arange(1, pieces.degree + 1)[:, None]
+    slope = np.ascontiguousarray(pieces.coefficients.T[1:]) * np.arange(1, pieces.degree + 1)[:, None]
     if not slope.any():
         nothing = np.empty(0)
         return StationaryPoints(nothing, nothing, nothing, np.empty(0, dtype=np.bool_))
     piece, left, right, rising = _brackets(slope, resolution)
     columns = np.take(slope, piece, axis=1)
     places, curvature = _close_in(columns, left, right, rising)
-    heights = np.take(pieces.coefficients.T, piece, axis=1)
+    heights = np.take(pieces.coefficients, piece, axis=0).T
     per_hour = 2.0 * US_PER_HOUR / pieces.width_us
     times = pieces.start_us + piece * float(pieces.width_us) + (places + 1.0) * (0.5 * pieces.width_us)
     return StationaryPoints(times, _horner(heights, places), curvature * per_hour**2, rising)
