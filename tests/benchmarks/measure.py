@@ -48,12 +48,18 @@ class Report:
         path.write_text(json.dumps(self.figures, indent=1, sort_keys=True) + "\n", encoding="utf-8")
 
 
-def alternating(subject: Preparation, peer: Preparation, repetitions: int = 5) -> tuple[float, float]:
-    """Return the median seconds of subject and peer, run in turn after one warm-up of each."""
+def alternating(
+    subject: Preparation, peer: Preparation, repetitions: int = 5, calls: int = 1
+) -> tuple[float, float]:
+    """Return the median seconds of subject and peer, run in turn after one warm-up of each.
+
+    A subject of a few milliseconds beside a peer of seconds is called ``calls`` times in its turn, each with inputs
+    of its own: a single call would measure the caches that the peer left behind, a third of its time or more.
+    """
     seconds(subject(-1))
     mine, theirs = [], []
     for repetition in range(repetitions):
-        mine.append(seconds(subject(repetition)))
+        mine.extend(seconds(subject(repetition * calls + call)) for call in range(calls))
         theirs.append(seconds(peer(repetition)))
     return median(mine), median(theirs)
 

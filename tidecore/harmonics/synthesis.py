@@ -25,8 +25,8 @@ _CHUNK = 128
 _BATCH, _BATCH_BLOCKS = 64, 8
 #: Width [us] and degree of the pieces that roots are sought in: twelfth-diurnal lines (M12) leave 1e-9 of themselves.
 _HOURLY = (US_PER_HOUR, 10)
-#: The same where instants are only looked up, each with one gather an order: fewer orders, 3e-8 of M12.
-_SHORT = (US_PER_HOUR // 3, 6)
+#: The same where instants are only looked up, each with one gather an order: fewer orders, 1e-7 of M12.
+_SHORT = (US_PER_HOUR // 4, 5)
 #: Fewer instants an hour than this are computed one by one.
 _SPARSE = 0.1
 
