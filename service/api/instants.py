@@ -76,10 +76,12 @@ def write_instant(time: np.datetime64 | datetime | int, zone: zoneinfo.ZoneInfo 
     elif isinstance(time, int):
         moment = datetime(1970, 1, 1) + timedelta(microseconds=time)  # noqa: DTZ001 - UTC, as everywhere inside
     else:
-        moment = time.astype("datetime64[us]").item()
+        found = time.item()
+        moment = found if isinstance(found, datetime) else time.astype("datetime64[us]").item()
     moment += _HALF_SECOND
     if zone is None:
-        return moment.isoformat(timespec="seconds") + "Z"
+        # Cut off rather than asked for by name: an answer holds hundreds of instants.
+        return moment.isoformat()[:19] + "Z"
     return moment.replace(tzinfo=UTC).astimezone(zone).isoformat(timespec="seconds")
 
 

@@ -48,9 +48,7 @@ class Report:
         path.write_text(json.dumps(self.figures, indent=1, sort_keys=True) + "\n", encoding="utf-8")
 
 
-def alternating(
-    subject: Preparation, peer: Preparation, repetitions: int = 5, calls: int = 1
-) -> tuple[float, float]:
+def alternating(subject: Preparation, peer: Preparation, repetitions: int = 5, calls: int = 1) -> tuple[float, float]:
     """Return the median seconds of subject and peer, run in turn after one warm-up of each.
 
     A subject of a few milliseconds beside a peer of seconds is called ``calls`` times in its turn, each with inputs

@@ -109,9 +109,7 @@ def _powers(since_us: IntArray, orders: int) -> FloatArray:
     return np.ascontiguousarray(of_order.swapaxes(0, 1))
 
 
-def _node_factors(
-    arguments: Arguments, latitudes: FloatArray, segments: IntArray, powers: FloatArray
-) -> ComplexArray:
+def _node_factors(arguments: Arguments, latitudes: FloatArray, segments: IntArray, powers: FloatArray) -> ComplexArray:
     """Return f exp(iu) and its Taylor coefficients an hour: value, slope, half the second derivative.
 
     Shape ``(stations, n, orders, k)`` for ascending ``segments`` (n,) and ``powers`` (n, orders, nodes).

@@ -11,7 +11,7 @@ from tidecore.errors import Fault, InvalidConstituents, InvalidPosition, Unknown
 from tidecore.harmonics import expansion
 from tidecore.harmonics.arguments import Arguments, ComplexArray, arguments_of, satellite_sums
 from tidecore.harmonics.astronomy import lunar_time
-from tidecore.harmonics.expansion import BLOCK_US, NODES, QUARTER_US, QUARTERS
+from tidecore.harmonics.expansion import BLOCK_US, QUARTER_US
 from tidecore.roots.pieces import PiecewisePolynomial
 from tidecore.timebase import US_PER_HOUR, TimeGrid, microseconds
 from tidecore.units import FloatArray, IntArray, UtcTimes

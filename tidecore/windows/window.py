@@ -12,6 +12,8 @@ from tidecore.timeline import KeyTime
 
 Role = Literal["require", "prefer"]
 
+_HOUR = np.timedelta64(1, "h")
+
 
 @dataclass(frozen=True, slots=True)
 class Contribution:
@@ -97,7 +99,7 @@ class Window:
     @property
     def duration_h(self) -> float:
         """Length [h]."""
-        return float((self.end - self.start) / np.timedelta64(1, "h"))
+        return float((self.end - self.start) / _HOUR)
 
     @property
     def score_hours(self) -> float:

@@ -57,7 +57,7 @@ class MarkRepository(Repository):
 
     def many(self, mark_ids: Sequence[str]) -> dict[str, MarkRecord]:
         """Return those of the marks that there are, by id."""
-        found = self._session.execute(_MANY, {"account_id": self._account_id, "keys": list(mark_ids)})
+        found = self._session.connection().execute(_MANY, {"account_id": self._account_id, "keys": list(mark_ids)})
         return {row.mark_id: MarkRecord(*row) for row in found}
 
     def by_reference(self, external_ref: str) -> MarkRecord | None:

@@ -54,7 +54,7 @@ class RuleRepository(Repository):
 
     def many(self, rule_ids: Sequence[str]) -> dict[str, RuleRecord]:
         """Return those of the species rules that there are, by id."""
-        found = self._session.execute(_MANY, {"account_id": self._account_id, "keys": list(rule_ids)})
+        found = self._session.connection().execute(_MANY, {"account_id": self._account_id, "keys": list(rule_ids)})
         return {row.rule_id: RuleRecord(*row) for row in found}
 
     def by_reference(self, external_ref: str) -> RuleRecord | None:

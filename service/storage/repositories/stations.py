@@ -65,7 +65,7 @@ class StationRepository(Repository):
 
     def many(self, station_ids: Sequence[str]) -> dict[str, StationRecord]:
         """Return those of the stations that there are, by id."""
-        found = self._session.execute(_MANY, {"account_id": self._account_id, "keys": list(station_ids)})
+        found = self._session.connection().execute(_MANY, {"account_id": self._account_id, "keys": list(station_ids)})
         return {row.station_id: StationRecord(*row) for row in found}
 
     def by_reference(self, external_ref: str) -> StationRecord | None:
