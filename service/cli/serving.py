@@ -1,9 +1,10 @@
-"""``ebbmark serve``: the store opened, the demo coast shown if wanted, then the API."""
+"""``ebbmark serve``: the store opened, the API served, and the demo coast shown beside it if wanted."""
 
 from __future__ import annotations
 
 import errno
 import socket
+from threading import Thread
 
 import typer
 import uvicorn
@@ -12,13 +13,14 @@ from service.app import create_app
 from service.bootstrap import House
 from service.cli.demo import load_demo
 from service.cli.showing import DEMO_DAYS, print_windows, search_from
-from service.errors import PortUnavailable
+from service.errors import PortUnavailable, ServiceError
 from service.security import LOCAL_CALLER
 from service.settings import Settings
+from tidecore.errors import CoreError
 
 
 def serve_api(*, demo: bool) -> None:
-    """Serve until told to stop; with ``demo`` the demo coast is loaded, and its best windows shown, first."""
+    """Serve until told to stop; with ``demo`` the demo coast is loaded first and its best windows are shown."""
     settings = Settings()
     # The port first: nothing is loaded or fitted for a service that cannot start.
     listener = _listen(settings.host, settings.port)
@@ -27,21 +29,33 @@ def serve_api(*, demo: bool) -> None:
         app = create_app(settings, house)
         house.open()
         if demo:
-            report = load_demo(house.context, LOCAL_CALLER, settings.demo_dir)
-            typer.echo(report)
-            result = search_from(house.context, LOCAL_CALLER, None, DEMO_DAYS, None, None)
-            print_windows(result, 20)
-        if settings.auth != "open":
-            typer.echo(
-                "not ready: there are no API keys; for use on this machine alone set EBBMARK_AUTH=open", err=True
+            typer.echo(load_demo(house.context, LOCAL_CALLER, settings.demo_dir))
+        # Beside the server: whoever asks is answered while the windows of the coast are still being sought.
+        telling = Thread(target=_tell, args=(house, settings, demo))
+        telling.start()
+        try:
+            # Headers of proxies are not believed: who calls is who is connected.
+            config = uvicorn.Config(
+                app, proxy_headers=False, server_header=False, access_log=False, log_level="warning"
             )
-        typer.echo(f"serving http://{settings.host}:{settings.port}/v1 (the contract, to try out: /docs)")
-        # Headers of proxies are not believed: who calls is who is connected.
-        config = uvicorn.Config(app, proxy_headers=False, server_header=False, access_log=False, log_level="warning")
-        uvicorn.Server(config).run(sockets=[listener])
+            uvicorn.Server(config).run(sockets=[listener])
+        finally:
+            telling.join()
     finally:
         listener.close()
         house.close()
+
+
+def _tell(house: House, settings: Settings, demo: bool) -> None:
+    """Print the best windows of the demo coast if wanted, and where the API is."""
+    if demo:
+        try:
+            print_windows(search_from(house.context, LOCAL_CALLER, None, DEMO_DAYS, None, None), 20)
+        except (CoreError, ServiceError) as error:
+            typer.echo(f"ebbmark: the windows of the demo coast cannot be shown: {error}", err=True)
+    if settings.auth != "open":
+        typer.echo("not ready: there are no API keys; for use on this machine alone set EBBMARK_AUTH=open", err=True)
+    typer.echo(f"serving http://{settings.host}:{settings.port}/v1 (the contract, to try out: /docs)")
 
 
 def _listen(host: str, port: int) -> socket.socket:

@@ -66,7 +66,7 @@ def demo_server(tmp_path_factory):
     try:
         address = f"http://127.0.0.1:{port}"
         patience = time.monotonic() + PATIENCE_S
-        while not ready(address):
+        while not (ready(address) and f"serving {address}" in printed.read_text()):
             assert server.poll() is None, printed.read_text()
             assert time.monotonic() < patience, printed.read_text()
             time.sleep(0.1)
