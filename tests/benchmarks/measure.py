@@ -55,7 +55,8 @@ def alternating(subject: Preparation, peer: Preparation, repetitions: int = 5, c
     of its own: a single call would measure the caches that the peer left behind, a third of its time or more.
     """
     seconds(subject(-1))
-    mine, theirs = [], []
+    mine: list[float] = []
+    theirs: list[float] = []
     for repetition in range(repetitions):
         mine.extend(seconds(subject(repetition * calls + call)) for call in range(calls))
         theirs.append(seconds(peer(repetition)))

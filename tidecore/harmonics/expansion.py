@@ -211,7 +211,7 @@ def fill_pieces(out: FloatArray, nodes: FloatArray) -> None:
 
 
 def blocks_covering(start_us: int, end_us: int) -> IntArray:
-    """Return the numbers of the two-day blocks that cover ``[start_us, end_us]``."""
+    """Return the numbers of the four-day blocks that cover ``[start_us, end_us]``."""
     return np.arange(start_us // BLOCK_US, end_us // BLOCK_US + 1, dtype=np.int64)
 
 
