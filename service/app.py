@@ -17,6 +17,7 @@ from service.api.guard import Guard
 from service.api.pages import install_pages
 from service.api.problems import install_handlers
 from service.api.v1 import (
+    changes,
     constituents,
     extremes,
     factors,
@@ -48,6 +49,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     species_rules.router,
     factors.router,
     windows.router,
+    changes.router,
     health.router,
 )
 
