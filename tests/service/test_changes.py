@@ -52,7 +52,8 @@ def test_what_is_made_edited_and_deleted_is_listed_once_each(client):
 
 def test_pages_follow_each_other(client):
     make_coast(client)
-    seen, after, more = [], None, True
+    seen: list[tuple[str, str, str, int | None]] = []
+    after, more = None, True
     while more:
         page = changes(client, after, limit=2)
         assert len(page["items"]) <= 2

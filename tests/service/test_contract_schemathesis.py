@@ -29,6 +29,7 @@ CONFIG = """
 positive_data_acceptance.expected-statuses = [
     "2xx", "400", "401", "403", "404", "409", "410", "412", "413", "415", "422", "428", "429"
 ]
+missing_required_header.expected-statuses = ["400", "401", "403", "406", "415", "422", "428"]
 """
 
 
