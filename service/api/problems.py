@@ -255,12 +255,9 @@ def answer_unforeseen(request: Request, error: Exception) -> Response:
 
 
 def allowed_methods(app: FastAPI, path: str) -> Sequence[str]:
-    """Return the methods that some route takes at ``path``, HEAD with every GET."""
-    methods: set[str] = set()
-    for pattern, taken in app.state.methods():
-        if pattern.match(path):
-            methods |= taken
-    return sorted(methods | ({"HEAD"} if "GET" in methods else set()))
+    """Return the methods that are taken at ``path``, HEAD with every GET."""
+    found = next((taken for pattern, taken in app.state.methods() if pattern.match(path)), frozenset())
+    return sorted(found | ({"HEAD"} if "GET" in found else set()))
 
 
 def install_handlers(app: FastAPI) -> None:
