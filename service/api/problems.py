@@ -256,7 +256,7 @@ def answer_unforeseen(request: Request, error: Exception) -> Response:
 
 def allowed_methods(app: FastAPI, path: str) -> Sequence[str]:
     """Return the methods that are taken at ``path``, HEAD with every GET."""
-    found = next((taken for pattern, taken in app.state.methods() if pattern.match(path)), frozenset())
+    found: frozenset[str] = next((taken for pattern, taken in app.state.methods() if pattern.match(path)), frozenset())
     return sorted(found | ({"HEAD"} if "GET" in found else set()))
 
 
