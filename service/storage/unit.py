@@ -15,6 +15,7 @@ from service.errors import StoreConflict, StoreUnavailable
 from service.logs import get_log
 from service.storage.records import ACTIVE
 from service.storage.repositories.fits import FitRepository
+from service.storage.repositories.keys import AccountRepository, KeyRepository
 from service.storage.repositories.marks import MarkRepository
 from service.storage.repositories.species_rules import RuleRepository
 from service.storage.repositories.stations import StationRepository
@@ -34,6 +35,20 @@ class UnitOfWork:
         self.fits = FitRepository(session, account_id)
         self.marks = MarkRepository(session, account_id)
         self.species_rules = RuleRepository(session, account_id)
+
+    def commit(self) -> None:
+        """Make everything done so far last."""
+        self._session.commit()
+
+
+class AcrossAccounts:
+    """What is done before an account is known, or for all of them: accounts and their keys, and nothing else."""
+
+    def __init__(self, session: Session) -> None:
+        """Hold the ``session``."""
+        self._session = session
+        self.accounts = AccountRepository(session)
+        self.keys = KeyRepository(session)
 
     def commit(self) -> None:
         """Make everything done so far last."""
@@ -60,6 +75,12 @@ class Store:
         """
         with self._session(writes) as session:
             yield UnitOfWork(session, account_id)
+
+    @contextmanager
+    def across_accounts(self, *, writes: bool = False) -> Iterator[AcrossAccounts]:
+        """Open a unit of work on accounts and keys, the only one that is of no account; raises as `unit`."""
+        with self._session(writes) as session:
+            yield AcrossAccounts(session)
 
     @contextmanager
     def translated(self) -> Iterator[None]:

@@ -33,3 +33,8 @@ def upgrade() -> None:
         sa.UniqueConstraint("prefix", name=op.f("uq_api_keys_prefix")),
     )
     op.create_index(op.f("ix_api_keys_account_id"), "api_keys", ["account_id"])
+
+
+def downgrade() -> None:
+    """Drop the table of keys."""
+    op.drop_table("api_keys")
