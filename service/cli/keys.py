@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime, timedelta
 
 import typer
-from rich.table import Table
 
 from service.api.instants import read_instant
 from service.bootstrap import House
-from service.cli.showing import console
 from service.errors import DocumentInvalid
 from service.logs import configure_logs
 from service.settings import Settings
@@ -50,10 +48,8 @@ def list_accounts() -> None:
     """Show every account."""
     with _context() as context:
         found = accounts.list_accounts(context)
-    table = Table("account", "name", "made")
-    for account in found:
-        table.add_row(account.account_id, account.name, _day(account.created_at))
-    console().print(table)
+    rows = [(account.account_id, account.name, _day(account.created_at)) for account in found]
+    _show(("account", "name", "made"), rows)
 
 
 def create_key(account_id: str, scopes: list[str], name: str, expires: str | None) -> None:
@@ -74,12 +70,12 @@ def list_keys(account_id: str | None) -> None:
     """Show every key, or those of one account; of each what is known, which is not its secret."""
     with _context() as context:
         found, now = keys.list_keys(context, account_id), context.clock()
-    table = Table("key", "starts with", "account", "name", "scopes", "made", "state")
-    for key in found:
-        scopes = ", ".join(sorted(key.scopes))
-        made, starts = _day(key.created_at), f"ebk_{key.prefix}_"
-        table.add_row(key.key_id, starts, key.account_id, key.name, scopes, made, _state(key, now))
-    console().print(table)
+    rows = [
+        (key.key_id, f"ebk_{key.prefix}_", key.account_id, key.name, ",".join(sorted(key.scopes)),
+         _day(key.created_at), _state(key, now))
+        for key in found
+    ]  # fmt: skip
+    _show(("key", "starts with", "account", "name", "scopes", "made", "state"), rows)
 
 
 def revoke_key(key_id: str) -> None:
@@ -108,6 +104,14 @@ def _state(key: KeyRecord, now: datetime) -> str:
     if key.expires_at is None:
         return "good"
     return f"{'good until' if key.expires_at > now else 'expired'} {_day(key.expires_at)}"
+
+
+def _show(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Print columns, one thing a line and every id whole however wide the terminal is, so that scripts can cut them."""
+    lines = [heads, *rows]
+    widths = [max(map(len, column)) for column in zip(*lines, strict=True)]
+    for line in lines:
+        typer.echo("  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip())
 
 
 def _day(instant: datetime) -> str:
