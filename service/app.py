@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import AsyncIterator
+import time
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from functools import cache
 from typing import Any
@@ -14,6 +15,7 @@ from starlette.routing import compile_path
 
 from service.api.contract import DESCRIPTION, build_contract
 from service.api.guard import Guard
+from service.api.limits import RateLimiter
 from service.api.pages import install_pages
 from service.api.problems import install_handlers
 from service.api.v1 import (
@@ -54,7 +56,9 @@ ROUTERS: tuple[APIRouter, ...] = (
 )
 
 
-def create_app(settings: Settings, house: House | None = None) -> FastAPI:
+def create_app(
+    settings: Settings, house: House | None = None, monotonic: Callable[[], float] = time.monotonic
+) -> FastAPI:
     """Return the application.
 
     Parameters
@@ -63,6 +67,8 @@ def create_app(settings: Settings, house: House | None = None) -> FastAPI:
         Every setting there is.
     house : House, optional
         What the use cases need, if the caller has opened it already, and will close it.
+    monotonic : function, optional
+        The clock of the rate limits [s].
     """
     configure_logs(settings.log_format, settings.log_level)
     mine = house is None
@@ -90,7 +96,9 @@ def create_app(settings: Settings, house: House | None = None) -> FastAPI:
         app.include_router(router, prefix="/v1")
     install_pages(app)
     install_handlers(app)
-    app.add_middleware(Guard, auth=settings.auth)
+    per_minute = settings.requests_per_minute
+    limiter = RateLimiter(per_minute, settings.rate_burst, monotonic) if per_minute else None
+    app.add_middleware(Guard, context=inside.context, limiter=limiter)
     app.openapi = lambda: build_contract(app)  # type: ignore[method-assign]
     app.state.methods = cache(lambda: _methods(build_contract(app)))
     return app

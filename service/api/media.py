@@ -22,6 +22,8 @@ from fastapi.routing import APIRoute
 from pydantic import BaseModel
 from starlette.types import Receive, Scope
 
+from service.api.contract import scope_needed
+from service.api.deps import check_scope
 from service.errors import BodyTooDeep, BodyTooLarge, DocumentInvalid, MediaNotSupported, RequestUnreadable
 from service.settings import Settings
 from service.usecases.fits import Upload
@@ -93,15 +95,20 @@ class DocumentRequest(Request):
 
 
 class StrictRoute(APIRoute):
-    """A route that refuses query parameters it does not know, and reads a JSON body itself, limited and strict."""
+    """A route that asks for its scope, refuses query parameters it does not know, and reads a JSON body itself.
+
+    The scope comes first: nothing is read of a request that may not be made.
+    """
 
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
-        """Return the handler, with query and body looked at before it."""
+        """Return the handler, with scope, query and body looked at before it."""
         handle = super().get_route_handler()
         known = frozenset(_query_names(self.dependant))
         taken = None if self.body_field is None else str(getattr(self.body_field.field_info, "media_type", _JSON))
+        scope = scope_needed(self.methods or (), self.openapi_extra)
 
         async def look_first(request: Request) -> Response:
+            await check_scope(request, scope)
             _check_query(request, known)
             if taken is not None:
                 request = await _read_document(request, taken)

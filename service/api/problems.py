@@ -92,7 +92,12 @@ PROBLEMS = _problems(
     Problem("search-too-large", 422, "The search is over the limit", "Ask for fewer marks or rules, or fewer days."),
     Problem("too-many-fits", 429, "Too many fits are waiting", "Wait until one ends."),
     Problem("cursor-invalid", 422, "The cursor is not of this list", "Start again without a cursor."),
-    Problem("key-needed", 401, "An API key is needed", "For use on this machine alone start with EBBMARK_AUTH=open."),
+    Problem("key-needed", 401, "An API key is needed", "Send one as Authorization: Bearer; `ebbmark keys create`."),
+    Problem("key-malformed", 401, "This is no API key", "Send the key as it was shown, in one Authorization header."),
+    Problem("key-invalid", 401, "The API key is not valid", "It is not known, or was revoked; use another one."),
+    Problem("key-expired", 401, "The API key has expired", "Use another one; `ebbmark keys create` makes it."),
+    Problem("scope-needed", 403, "The API key is not good for this", "Use a key with the scope that is named."),
+    Problem("too-many-requests", 429, "Too many requests", "Wait as long as Retry-After says."),
     Problem("not-local", 403, "Open mode serves this machine alone", "Call it as localhost, without a proxy."),
     Problem("not-ready", 503, "The service is not ready", "The detail says what is missing."),
     Problem("store-unavailable", 503, "The store cannot be used now", "Try again; the log has the cause."),
@@ -145,6 +150,11 @@ TABLE: Mapping[type[Exception], str] = {
     service_errors.TooManyFits: "too-many-fits",
     service_errors.CursorInvalid: "cursor-invalid",
     service_errors.KeyNeeded: "key-needed",
+    service_errors.KeyMalformed: "key-malformed",
+    service_errors.KeyInvalid: "key-invalid",
+    service_errors.KeyExpired: "key-expired",
+    service_errors.ScopeNeeded: "scope-needed",
+    service_errors.TooManyRequests: "too-many-requests",
     service_errors.NotLocal: "not-local",
     service_errors.StoreUnavailable: "store-unavailable",
     service_errors.NotReady: "not-ready",
@@ -157,14 +167,20 @@ TABLE: Mapping[type[Exception], str] = {
 
 _BY_CLASS_NAME = {kind.__name__: slug for kind, slug in TABLE.items()}
 _BY_STATUS = {400: "bad-request", 404: "not-found", 405: "method-not-allowed", 413: "body-too-large"}
+_CHALLENGE = 'Bearer realm="ebbmark"'
 _HEADERS: Mapping[str, Mapping[str, str]] = {
-    "key-needed": {"WWW-Authenticate": "Bearer"},
+    # RFC 6750: no error code where the request carries no key at all.
+    "key-needed": {"WWW-Authenticate": _CHALLENGE},
+    "key-malformed": {"WWW-Authenticate": f'{_CHALLENGE}, error="invalid_token"'},
+    "key-invalid": {"WWW-Authenticate": f'{_CHALLENGE}, error="invalid_token"'},
+    "key-expired": {"WWW-Authenticate": f'{_CHALLENGE}, error="invalid_token"'},
     "too-many-fits": {"Retry-After": "10"},
     "idempotency-key-running": {"Retry-After": "1"},
     "store-unavailable": {"Retry-After": "1"},
 }
 #: What errors carry that goes into the problem as it is.
-_DATA = ("limit", "setting", "points", "fitting_step_s", "limit_days", "line", "known", "accepted", "missing", "users")
+_DATA = ("limit", "setting", "points", "fitting_step_s", "limit_days", "line", "known", "accepted", "missing", "users",
+         "scope", "retry_after_s")  # fmt: skip
 
 
 def problem_of(error: Exception) -> Problem:
@@ -214,10 +230,21 @@ def answer_error(request: Request, error: Exception) -> Response:
     """Return the answer to a domain error."""
     problem = problem_of(error)
     if problem.status >= 500:
-        log.error("request_failed", problem=problem.slug, error=type(error).__name__, reason=str(error))
+        # The sentence of what is wrong with a thing may hold what is private; that of what is not there does not.
+        reason = str(error) if isinstance(error, service_errors.Unavailable) else None
+        log.error("request_failed", problem=problem.slug, error=type(error).__name__, reason=reason)
     faults = _faults_of(error)
     data = {name: getattr(error, name) for name in _DATA if hasattr(error, name)}
-    return render(request, problem, str(error), _listed(faults, None), data)
+    return render(request, problem, str(error), _listed(faults, None), data, _headers_of(error))
+
+
+def _headers_of(error: Exception) -> dict[str, str]:
+    """Return the headers of an answer whose values come from the error itself."""
+    if isinstance(error, service_errors.ScopeNeeded):
+        return {"WWW-Authenticate": f'{_CHALLENGE}, error="insufficient_scope", scope="{error.scope}"'}
+    if isinstance(error, service_errors.TooManyRequests):
+        return {"Retry-After": str(error.retry_after_s)}
+    return {}
 
 
 def answer_validation(request: Request, error: RequestValidationError) -> Response:

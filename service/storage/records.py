@@ -13,6 +13,41 @@ ACTIVE = (QUEUED, RUNNING)
 
 
 @dataclass(frozen=True, slots=True)
+class AccountRecord:
+    """An account."""
+
+    account_id: str
+    name: str
+    created_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class KeyRecord:
+    """An API key, without anything of its secret."""
+
+    key_id: str
+    account_id: str
+    name: str
+    prefix: str
+    scopes: frozenset[str]
+    created_at: datetime
+    expires_at: datetime | None
+    revoked_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class KeyHolder:
+    """What is asked of a key when it is presented."""
+
+    key_id: str
+    account_id: str
+    secret_hash: str
+    scopes: frozenset[str]
+    expires_at: datetime | None
+    revoked_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
 class StationRecord:
     """A station; ``version`` 0 means that it has no tide model yet, ``owned`` that it is the account's own."""
 

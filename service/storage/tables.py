@@ -76,6 +76,23 @@ class AccountRow(Table):
     created_at: Mapped[datetime]
 
 
+class ApiKeyRow(Table):
+    """An API key of an account: the prefix that is shown, and a hash of the secret that is not kept."""
+
+    __tablename__ = "api_keys"
+    __table_args__ = (UniqueConstraint("prefix"), Index(None, "account_id"))
+
+    key_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
+    name: Mapped[str] = mapped_column(NAME)
+    prefix: Mapped[str] = mapped_column(String(20))
+    secret_hash: Mapped[str] = mapped_column(String(64))
+    scopes: Mapped[str] = mapped_column(String(40))
+    created_at: Mapped[datetime]
+    expires_at: Mapped[datetime | None]
+    revoked_at: Mapped[datetime | None]
+
+
 class StationRow(Table):
     """A station; its tide models are `StationVersionRow`."""
 

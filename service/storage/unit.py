@@ -19,6 +19,7 @@ from service.storage.repositories.answers import AnswerRepository
 from service.storage.repositories.changes import ChangeRepository
 from service.storage.repositories.documents import MARKS, SPECIES_RULES, DocumentRepository
 from service.storage.repositories.fits import FitRepository
+from service.storage.repositories.keys import AccountRepository, KeyRepository
 from service.storage.repositories.stations import StationRepository
 from service.storage.tables import AccountRow, FitRow
 
@@ -55,6 +56,20 @@ class UnitOfWork:
         self._noted.clear()
 
 
+class AcrossAccounts:
+    """What is done before an account is known, or for all of them: accounts and their keys, and nothing else."""
+
+    def __init__(self, session: Session) -> None:
+        """Hold the ``session``."""
+        self._session = session
+        self.accounts = AccountRepository(session)
+        self.keys = KeyRepository(session)
+
+    def commit(self) -> None:
+        """Make everything done so far last."""
+        self._session.commit()
+
+
 class Store:
     """A database and the way to work on it."""
 
@@ -75,6 +90,12 @@ class Store:
         """
         with self._session(writes) as session:
             yield UnitOfWork(session, account_id)
+
+    @contextmanager
+    def across_accounts(self, *, writes: bool = False) -> Iterator[AcrossAccounts]:
+        """Open a unit of work on accounts and keys, the only one that is of no account; raises as `unit`."""
+        with self._session(writes) as session:
+            yield AcrossAccounts(session)
 
     @contextmanager
     def translated(self) -> Iterator[None]:

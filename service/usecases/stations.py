@@ -16,9 +16,10 @@ from service.errors import (
     NotOwned,
     PreconditionMissing,
     ReferenceTaken,
+    ScopeNeeded,
     Stale,
 )
-from service.security import Caller
+from service.security import ADMIN, Caller
 from service.storage.identifiers import is_id
 from service.storage.plain import plain
 from service.storage.records import CREATED, DELETED, UPDATED, Change, ModelRecord, StationRecord
@@ -94,7 +95,7 @@ def create_station(
     # Before the work of making a model, and once more when nobody else can write.
     with context.store.unit(caller.account_id) as unit:
         _check_reference(unit, new.external_ref, None)
-    model = _checked(new)
+    model = _checked(caller, new, None)
     with context.store.unit(caller.account_id, writes=True) as unit:
         _check_reference(unit, new.external_ref, None)
         view = _add(context, unit, new, model)
@@ -124,7 +125,7 @@ def edit_station(
     with context.store.unit(caller.account_id) as unit:
         record = _expected(unit, station_id, expected)
     new = change(record)
-    model = _checked(new)
+    model = _checked(caller, new, record)
     with context.store.unit(caller.account_id, writes=True) as unit:
         record = _expected(unit, station_id, expected)
         view = _replace(context, unit, record, new, model)
@@ -140,7 +141,9 @@ def put_station(
     Raises as `edit_station`, and PreconditionMissing where there is one and nothing is ``expected`` of it.
     """
     new = replace(new, external_ref=external_ref)
-    model = _checked(new)
+    with context.store.unit(caller.account_id) as unit:
+        record = unit.stations.by_reference(external_ref)
+    model = _checked(caller, new, record)
     with context.store.unit(caller.account_id, writes=True) as unit:
         record = unit.stations.by_reference(external_ref)
         if record is None:
@@ -168,8 +171,13 @@ def remove_station(context: Context, caller: Caller, station_id: str, expected: 
         unit.commit()
 
 
-def _checked(new: NewStation) -> TideModel | None:
-    """Return the model of what is said of a station, refused where it makes no station."""
+def _checked(caller: Caller, new: NewStation, old: StationRecord | None) -> TideModel | None:
+    """Return the model of what is said of a station, refused where it makes no station.
+
+    To make one public, or private again, takes the scope admin: other accounts rest on it.
+    """
+    if new.public != (old is not None and old.public) and not caller.may(ADMIN):
+        raise ScopeNeeded(ADMIN, sorted(caller.scopes))
     check_zone(new.time_zone)
     Position(new.latitude, 0.0 if new.longitude is None else new.longitude)
     return None if new.model is None else _model_of(new, new.model)

@@ -77,7 +77,9 @@ class StationCreate(Document):
     longitude: Longitude | None = None
     time_zone: ZoneName = "Etc/UTC"
     external_ref: ExternalRef | None = None
-    public: Annotated[StrictBool, Field(description="Readable by every account.")] = False
+    public: Annotated[
+        StrictBool, Field(description="Readable by every account; to change it takes the scope admin.")
+    ] = False
     model: StationModel | None = None
 
     def to_new(self) -> NewStation:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import zoneinfo
 from typing import Annotated, Any, Literal
 
-from pydantic import ConfigDict, Field
+from pydantic import BeforeValidator, ConfigDict, Field
 
 from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
@@ -25,6 +25,11 @@ Role = Literal["require", "prefer"]
 EXAMPLE: dict[str, Any] = {"start": "2026-06-01T00:00:00Z", "end": "2026-06-15T00:00:00Z", "limit": 20}
 
 
+def _whole(value: Any) -> Any:
+    """Return a number without a fraction as the integer that it is to JSON Schema, so 20.0 as 20."""
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
 class WindowSearch(Document):
     """Which marks, which rules, over what span."""
 
@@ -34,7 +39,11 @@ class WindowSearch(Document):
     end: Instant
     mark_ids: Annotated[Ids | None, Field(description="Ids of marks; all of the account's unless given.")] = None
     rule_ids: Annotated[Ids | None, Field(description="Ids of species rules; all unless given.")] = None
-    limit: Annotated[int, Field(strict=True, ge=1, le=2000, description="Most windows answered, best first.")] = 200
+    limit: Annotated[
+        int,
+        Field(strict=True, ge=1, le=2000, description="Most windows answered, best first."),
+        BeforeValidator(_whole),
+    ] = 200
     tz: Annotated[
         str | None, Field(max_length=64, description="IANA zone whose offsets instants carry; UTC unless given.")
     ] = None

@@ -1,7 +1,7 @@
 """Editing: the order of changes, kept answers, public stations, marks at stations of other accounts.
 
 Revision ID: 2026_11_25_editing
-Revises: 2026_11_25_first_tables
+Revises: 2026_11_25_keys
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "2026_11_25_editing"
-down_revision = "2026_11_25_first_tables"
+down_revision = "2026_11_25_keys"
 branch_labels = None
 depends_on = None
 
