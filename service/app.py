@@ -24,6 +24,7 @@ from service.api.v1 import (
     flow,
     health,
     heights,
+    jobs,
     marks,
     species_rules,
     stations,
@@ -48,6 +49,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     species_rules.router,
     factors.router,
     windows.router,
+    jobs.router,
     health.router,
 )
 

@@ -45,6 +45,7 @@ TAGS = [
     {"name": "marks", "description": "Fishing spots, the station each follows, and the timeline of factors there."},
     {"name": "species-rules", "description": "What one species wants, as data, and the factors that rules may name."},
     {"name": "windows", "description": "Spans in which a rule holds at a mark, explained."},
+    {"name": "jobs", "description": "Long work: how it fares, what came of it, and how to end it early."},
     {"name": "health", "description": "Whether the service lives and is ready."},
 ]
 

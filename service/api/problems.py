@@ -74,6 +74,7 @@ PROBLEMS = _problems(
     Problem("reference-taken", 409, "The external reference is another's", "Give another external_ref."),
     Problem("no-model", 409, "The station has no tide model yet", "Adopt a fit, or give the station constituents."),
     Problem("fit-not-done", 409, "The fit has no model to adopt", "Wait until its state is done."),
+    Problem("job-ended", 409, "The job has ended already", "Only a job that is queued or running can be cancelled."),
     Problem("store-conflict", 409, "Another write came first", "Read again, then try again."),
     Problem("body-unreadable", 400, "The body is no JSON document", "Send one JSON document in UTF-8, numbers finite."),
     Problem("bad-request", 400, "The request cannot be read", "The detail says what is wrong."),
@@ -82,16 +83,17 @@ PROBLEMS = _problems(
     Problem("too-many-points", 422, "More values than one answer holds", "fitting_step_s is a step [s] that fits."),
     Problem("span-too-long", 422, "The span is longer than the limit", "Ask for a shorter span."),
     Problem("search-too-large", 422, "The search is over the limit", "Ask for fewer marks or rules, or fewer days."),
-    Problem("too-many-fits", 429, "Too many fits are waiting", "Wait until one ends."),
+    Problem("too-many-jobs", 429, "Too many jobs are waiting", "Wait until one ends, or cancel one."),
     Problem("cursor-invalid", 422, "The cursor is not of this list", "Start again without a cursor."),
     Problem("key-needed", 401, "An API key is needed", "For use on this machine alone start with EBBMARK_AUTH=open."),
     Problem("not-local", 403, "Open mode serves this machine alone", "Call it as localhost, without a proxy."),
     Problem("not-ready", 503, "The service is not ready", "The detail says what is missing."),
     Problem("store-unavailable", 503, "The store cannot be used now", "Try again; the log has the cause."),
-    Problem("worker-lost", 500, "The worker process died", "Send the record again."),
-    Problem("fit-interrupted", 500, "The service stopped before the fit ended", "Send the record again."),
-    Problem("fit-timed-out", 500, "The fit ran too long", "Send a shorter record, or raise EBBMARK_FIT_TIMEOUT_S."),
-    Problem("fit-broke", 500, "An unforeseen error inside the fit", "The log has it under the id of the fit."),
+    Problem("worker-lost", 500, "The worker process died in every attempt", "Give it less at once."),
+    Problem("job-interrupted", 500, "The job was interrupted in every attempt", "Ask for the job again."),
+    Problem("job-timed-out", 500, "The job ran too long", "Give it less at once, or raise EBBMARK_JOB_TIMEOUT_S."),
+    Problem("job-broke", 500, "An unforeseen error inside the job", "The log has it under the id of the job."),
+    Problem("record-lost", 500, "The uploaded record is gone", "Send the record again."),
     Problem("internal", 500, "An unforeseen error", "The log has it under the request id."),
 )  # fmt: skip
 
@@ -118,6 +120,7 @@ TABLE: Mapping[type[Exception], str] = {
     service_errors.ReferenceTaken: "reference-taken",
     service_errors.NoModel: "no-model",
     service_errors.FitNotDone: "fit-not-done",
+    service_errors.JobEnded: "job-ended",
     service_errors.StoreConflict: "store-conflict",
     service_errors.RequestUnreadable: "body-unreadable",
     service_errors.BodyTooDeep: "body-unreadable",
@@ -127,7 +130,7 @@ TABLE: Mapping[type[Exception], str] = {
     service_errors.TooManyPoints: "too-many-points",
     service_errors.SpanTooLong: "span-too-long",
     service_errors.SearchTooLarge: "search-too-large",
-    service_errors.TooManyFits: "too-many-fits",
+    service_errors.TooManyJobs: "too-many-jobs",
     service_errors.CursorInvalid: "cursor-invalid",
     service_errors.KeyNeeded: "key-needed",
     service_errors.NotLocal: "not-local",
@@ -135,16 +138,17 @@ TABLE: Mapping[type[Exception], str] = {
     service_errors.NotReady: "not-ready",
     service_errors.PortUnavailable: "not-ready",
     service_errors.WorkerLost: "worker-lost",
-    service_errors.FitInterrupted: "fit-interrupted",
-    service_errors.FitTimedOut: "fit-timed-out",
-    service_errors.FitBroke: "fit-broke",
+    service_errors.JobInterrupted: "job-interrupted",
+    service_errors.JobTimedOut: "job-timed-out",
+    service_errors.JobBroke: "job-broke",
+    service_errors.RecordLost: "record-lost",
 }
 
 _BY_CLASS_NAME = {kind.__name__: slug for kind, slug in TABLE.items()}
 _BY_STATUS = {400: "bad-request", 404: "not-found", 405: "method-not-allowed", 413: "body-too-large"}
 _HEADERS: Mapping[str, Mapping[str, str]] = {
     "key-needed": {"WWW-Authenticate": "Bearer"},
-    "too-many-fits": {"Retry-After": "10"},
+    "too-many-jobs": {"Retry-After": "10"},
     "store-unavailable": {"Retry-After": "1"},
 }
 #: What errors carry that goes into the problem as it is.

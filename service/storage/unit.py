@@ -6,19 +6,19 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
 
-from sqlalchemy import Engine, select, text, update
+from sqlalchemy import Engine, text
 from sqlalchemy.exc import DBAPIError, IntegrityError, SQLAlchemyError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.orm import Session
 
 from service.errors import StoreConflict, StoreUnavailable
 from service.logs import get_log
-from service.storage.records import ACTIVE
 from service.storage.repositories.fits import FitRepository
+from service.storage.repositories.jobs import JobQueue, JobRepository
 from service.storage.repositories.marks import MarkRepository
 from service.storage.repositories.species_rules import RuleRepository
 from service.storage.repositories.stations import StationRepository
-from service.storage.tables import AccountRow, FitRow
+from service.storage.tables import AccountRow
 
 log = get_log("storage")
 
@@ -32,6 +32,7 @@ class UnitOfWork:
         self.account_id = account_id
         self.stations = StationRepository(session, account_id)
         self.fits = FitRepository(session, account_id)
+        self.jobs = JobRepository(session, account_id)
         self.marks = MarkRepository(session, account_id)
         self.species_rules = RuleRepository(session, account_id)
 
@@ -95,20 +96,12 @@ class Store:
         with self._session(False) as session:
             session.execute(text("SELECT 1"))
 
-    def renew_leases(self, runner_id: str, until: datetime) -> None:
-        """Say that the fits of a runner are still looked after, ``until`` when."""
-        with self._session(True) as session:
-            session.execute(
-                update(FitRow).where(FitRow.runner_id == runner_id, FitRow.state.in_(ACTIVE)).values(lease_until=until)
-            )
+    @contextmanager
+    def queue(self, *, writes: bool = False) -> Iterator[JobQueue]:
+        """Open the jobs of all accounts for a runner; what it ``writes`` is committed at the end. Raises as `unit`."""
+        with self._session(writes) as session:
+            yield JobQueue(session)
             session.commit()
-
-    def lost_fits(self, now: datetime, runner_id: str | None = None) -> list[tuple[str, str]]:
-        """Return account and id of every active fit whose lease ran out, or that belongs to ``runner_id``."""
-        query = select(FitRow.account_id, FitRow.fit_id).where(FitRow.state.in_(ACTIVE))
-        chosen = FitRow.lease_until < now if runner_id is None else FitRow.runner_id == runner_id
-        with self._session(False) as session:
-            return [(account_id, fit_id) for account_id, fit_id in session.execute(query.where(chosen))]
 
     def close(self) -> None:
         """Close every connection."""
