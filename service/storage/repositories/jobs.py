@@ -87,13 +87,13 @@ class JobRepository(Repository):
         values: dict[str, Any] = {"state": state, "finished_at": now, "updated_at": now, "lease_until": None}
         values |= {"result": None if result is None else dict(result)}
         values |= {"problem": None if problem is None else dict(problem)}
-        return _changed(self._session, _held(claim), values)
+        return self._change(claim, values)
 
     def give_back(self, claim: Claim, now: datetime, *, counts: bool) -> bool:
         """Queue a job again that is held by ``claim``; the attempt ``counts`` or not. False where it was lost."""
         values: dict[str, Any] = {"state": QUEUED, "runner_id": None, "lease_until": None, "updated_at": now}
         values["attempts"] = claim.attempt - (0 if counts else 1)
-        return _changed(self._session, _held(claim), values)
+        return self._change(claim, values)
 
     def report(self, claim: Claim, progress: Mapping[str, Any] | None, now: datetime) -> bool:
         """Say how far a job held by ``claim`` is; False where it was lost.
@@ -101,7 +101,10 @@ class JobRepository(Repository):
         Work that writes to the store itself asks this in the same transaction: the row stays locked until its end.
         """
         kept = {} if progress is None else {"progress": dict(progress)}
-        return _changed(self._session, _held(claim), {**kept, "updated_at": now})
+        return self._change(claim, {**kept, "updated_at": now})
+
+    def _change(self, claim: Claim, values: Mapping[str, Any]) -> bool:
+        return _changed(self._session, and_(JobRow.account_id == self._account_id, _held(claim)), values)
 
     def _mine(self) -> Any:
         mine = select(JobRow).where(JobRow.account_id == self._account_id)
