@@ -146,6 +146,9 @@ class ProcessRunner:
             except ServiceError as error:
                 # A busy store now and then is no reason to stop; the lease outlasts several tries.
                 log.warning("lease_not_renewed", reason=str(error))
+            except Exception:
+                # Nor is an error that nobody foresaw: without this thread every job of the runner would be lost.
+                log.exception("lease_not_renewed")
 
     def _renew(self) -> None:
         held = list(self._held.values())

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, and_, func, literal, or_, select, update
+from sqlalchemy import ColumnElement, and_, case, func, literal, or_, select, update
 from sqlalchemy.orm import Session
 
 from service.storage.codecs import job_record
@@ -67,12 +67,15 @@ class JobRepository(Repository):
 
     def cancel(self, job_id: str, now: datetime) -> bool:
         """End a queued job, ask the runner of a running one to; False where it has ended."""
-        mine = (JobRow.account_id == self._account_id, JobRow.job_id == job_id)
-        ended = {"state": CANCELLED, "cancel_requested": True, "finished_at": now, "updated_at": now}
-        if _changed(self._session, and_(*mine, JobRow.state == QUEUED), ended):
-            return True
-        asked = {"cancel_requested": True, "updated_at": now}
-        return _changed(self._session, and_(*mine, JobRow.state == RUNNING), asked)
+        waits = JobRow.state == QUEUED
+        values = {
+            "state": case((waits, CANCELLED), else_=JobRow.state),
+            "finished_at": case((waits, literal(now, JobRow.finished_at.type)), else_=JobRow.finished_at),
+            "cancel_requested": True,
+            "updated_at": now,
+        }
+        mine = and_(JobRow.account_id == self._account_id, JobRow.job_id == job_id, JobRow.state.in_(ACTIVE))
+        return _changed(self._session, mine, values)
 
     def finish(
         self,
