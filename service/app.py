@@ -27,6 +27,7 @@ from service.api.v1 import (
     flow,
     health,
     heights,
+    jobs,
     marks,
     species_rules,
     stations,
@@ -52,6 +53,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     factors.router,
     windows.router,
     changes.router,
+    jobs.router,
     health.router,
 )
 

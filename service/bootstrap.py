@@ -6,6 +6,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 
 from service.jobs.runner import ProcessRunner
+from service.jobs.worker import Place
 from service.logs import get_log
 from service.security import LOCAL_ACCOUNT
 from service.settings import Settings
@@ -33,15 +34,18 @@ class House:
         self.store = Store(engine)
         self.runner = ProcessRunner(
             self.store,
-            settings.spool_folder,
+            Place(str(settings.spool_folder), settings.max_upload_bytes, settings.database_url),
             clock,
-            lease_s=settings.fit_lease_s,
-            timeout_s=settings.fit_timeout_s,
+            workers=settings.workers,
+            lease_s=settings.job_lease_s,
+            timeout_s=settings.job_timeout_s,
         )
         self.context = Context(self.store, self.runner, clock, settings)
 
     def open(self, *, with_runner: bool = True) -> None:
         """Bring the store up to date, see that the local account is there, and start the runner if wanted.
+
+        With `Settings.workers` at 0 no runner is started: another process runs the jobs.
 
         Raises
         ------
@@ -52,7 +56,7 @@ class House:
         with self.store.translated():
             upgrade_store(self.store.engine)
         self.store.ensure_account(LOCAL_ACCOUNT, "local", self._clock())
-        if with_runner:
+        if with_runner and self.settings.workers:
             self.runner.start()
 
     def close(self) -> None:

@@ -10,6 +10,7 @@ The tree::
     │   ├── FitNotDone          only a fit that is done can be adopted
     │   ├── InUse               what others rest on cannot be deleted
     │   ├── KeyRunning          a request with the same Idempotency-Key is still being answered
+    │   ├── JobEnded            a job that has ended cannot be cancelled
     │   └── StoreConflict       two writers met, or a row that must exist does not
     ├── Precondition
     │   ├── PreconditionMissing an edit that does not say what it edits
@@ -25,7 +26,7 @@ The tree::
     │   ├── TooManyPoints       more values than one answer holds; says the step that fits
     │   ├── SpanTooLong         a span longer than the limit
     │   ├── SearchTooLarge      marks x rules x days over the limit
-    │   └── TooManyFits         too many fits waiting
+    │   └── TooManyJobs         too many jobs waiting
     ├── CursorInvalid           a cursor that this list did not give
     ├── AccessRefused
     │   ├── KeyNeeded           the request carries no API key
@@ -40,11 +41,12 @@ The tree::
     │   ├── StoreUnavailable    the store cannot be reached, is locked or full
     │   ├── NotReady            the service is not ready; says what is missing
     │   └── PortUnavailable     the service cannot listen at its port
-    └── FitFailed
-        ├── WorkerLost          the worker process died
-        ├── FitInterrupted      the service stopped while the fit waited or ran
-        ├── FitTimedOut         the fit ran longer than the limit
-        └── FitBroke            an error that nobody foresaw
+    └── JobFailed
+        ├── WorkerLost          the worker process died in every attempt
+        ├── JobInterrupted      the process that ran the job died in every attempt
+        ├── JobTimedOut         the job ran longer than the limit
+        ├── JobBroke            an error that nobody foresaw
+        └── RecordLost          an uploaded record is not where this worker looks for it
 
 No class here knows of HTTP. Each says what is wrong, where, and what would be right.
 """
@@ -117,6 +119,15 @@ class KeyRunning(Conflict):
     def __init__(self) -> None:
         """Say it."""
         super().__init__("a request with this Idempotency-Key is still being answered; send it again in a second")
+
+
+class JobEnded(Conflict):
+    """A job that has ended and so cannot be cancelled."""
+
+    def __init__(self, job_id: str, state: str) -> None:
+        """``job_id`` and the ``state`` it ended in."""
+        self.job_id, self.state = job_id, state
+        super().__init__(f"job {job_id!r} is {state}; only a job that is queued or running can be cancelled")
 
 
 class StoreConflict(Conflict):
@@ -252,13 +263,13 @@ class SearchTooLarge(LimitExceeded):
         super().__init__(sentence, limit, "EBBMARK_MAX_SEARCH_CELLS", "end")
 
 
-class TooManyFits(LimitExceeded):
-    """Too many fits of this account are waiting."""
+class TooManyJobs(LimitExceeded):
+    """Too many jobs of this account are waiting."""
 
     def __init__(self, limit: int) -> None:
-        """``limit`` of fits queued or running."""
-        sentence = f"{limit} fits are queued or running; wait until one ends"
-        super().__init__(sentence, limit, "EBBMARK_MAX_WAITING_FITS", "station_id")
+        """``limit`` of jobs queued or running."""
+        sentence = f"{limit} jobs are queued or running; wait until one ends, or cancel one"
+        super().__init__(sentence, limit, "EBBMARK_MAX_WAITING_JOBS", "body")
 
 
 class CursorInvalid(ServiceError):
@@ -375,38 +386,57 @@ class PortUnavailable(Unavailable):
     """The service cannot listen at its port; only ever seen before there is anything to answer."""
 
 
-class FitFailed(ServiceError):
-    """A fit that ended without a model, not by a fault of its record."""
+class JobFailed(ServiceError):
+    """A job that ended without a result, not by a fault of what it was given."""
 
 
-class WorkerLost(FitFailed):
-    """The worker process died while it fitted."""
+class WorkerLost(JobFailed):
+    """The worker process died in every attempt."""
 
-    def __init__(self) -> None:
-        """Say it."""
-        super().__init__("the worker process died while it fitted this record; send the record again")
-
-
-class FitInterrupted(FitFailed):
-    """The service stopped while the fit waited or ran."""
-
-    def __init__(self) -> None:
-        """Say it."""
-        super().__init__("the service stopped before this fit ended; send the record again")
+    def __init__(self, attempts: int) -> None:
+        """``attempts`` that were made."""
+        self.attempts = attempts
+        super().__init__(
+            f"the worker process died in each of {attempts} attempts, as it does when memory runs out; "
+            "give it less at once, or the machine more"
+        )
 
 
-class FitTimedOut(FitFailed):
-    """The fit ran longer than the limit."""
+class JobInterrupted(JobFailed):
+    """The process that ran the job died, or lost the store, in every attempt."""
+
+    def __init__(self, attempts: int) -> None:
+        """``attempts`` that were made."""
+        self.attempts = attempts
+        super().__init__(
+            f"the process that ran this job fell silent in each of {attempts} attempts; look at its log, "
+            "then ask for the job again"
+        )
+
+
+class JobTimedOut(JobFailed):
+    """The job ran longer than the limit."""
 
     def __init__(self, limit_s: float) -> None:
         """``limit_s`` in seconds."""
         self.limit_s = limit_s
-        super().__init__(f"the fit ran longer than {limit_s:g} s, the limit of EBBMARK_FIT_TIMEOUT_S")
+        super().__init__(f"the job ran longer than {limit_s:g} s, the limit of EBBMARK_JOB_TIMEOUT_S")
 
 
-class FitBroke(FitFailed):
-    """An error inside the fit that nobody foresaw; the log has it under the fit's id."""
+class JobBroke(JobFailed):
+    """An error inside the job that nobody foresaw; the log has it under the job's id."""
 
     def __init__(self) -> None:
         """Say it without giving the inside away."""
-        super().__init__("the fit broke on an unforeseen error; the log has it under the id of the fit")
+        super().__init__("the job broke on an unforeseen error; the log has it under the id of the job")
+
+
+class RecordLost(JobFailed):
+    """An uploaded record is not where this worker looks for it."""
+
+    def __init__(self) -> None:
+        """Say where it should be."""
+        super().__init__(
+            "the uploaded record is not in the spool folder of this worker; send it again, and give every process "
+            "the same EBBMARK_SPOOL"
+        )

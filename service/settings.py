@@ -53,9 +53,14 @@ class Settings(BaseSettings):
     )
     rate_burst: int = Field(default=60, ge=1, description="Most requests of one key at once, within the limit.")
 
-    fit_timeout_s: float = Field(default=1800.0, gt=0, description="Longest a fit may run [s].")
-    fit_lease_s: float = Field(default=20.0, gt=0, description="A fit whose runner is silent this long has failed [s].")
-    max_waiting_fits: int = Field(default=100, gt=0, description="Most fits of one account queued or running at once.")
+    workers: int = Field(
+        default=1, ge=0, le=64, description="Worker processes for jobs; with 0 this process only serves."
+    )
+    job_timeout_s: float = Field(default=1800.0, gt=0, description="Longest a job may run [s].")
+    job_lease_s: float = Field(
+        default=20.0, gt=0, description="A job whose runner is silent this long is another's to take [s]."
+    )
+    max_waiting_jobs: int = Field(default=100, gt=0, description="Most jobs of one account queued or running at once.")
     busy_timeout_s: float = Field(default=10.0, gt=0, description="Longest wait for a locked SQLite store [s].")
 
     @property

@@ -100,5 +100,6 @@ VersionOfDocument = Annotated[
 ]
 StationId = Annotated[str, Path(max_length=64, description="Id of a station.")]
 FitId = Annotated[str, Path(max_length=64, description="Id of a fit.")]
+JobId = Annotated[str, Path(max_length=64, description="Id of a job.")]
 MarkId = Annotated[str, Path(max_length=64, description="Id of a mark.")]
 RuleId = Annotated[str, Path(max_length=64, description="Id of a species rule.")]

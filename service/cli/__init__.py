@@ -1,4 +1,4 @@
-"""The command ``ebbmark``: serve, fit, windows, contract, db, accounts and keys; each imports what it needs."""
+"""The command ``ebbmark``: serve, worker, fit, windows, contract, db, accounts, keys; each imports what it needs."""
 
 import os
 

@@ -49,6 +49,20 @@ def serve(
 
 
 @app.command()
+def worker(
+    workers: Annotated[
+        int | None,
+        typer.Option(min=1, max=64, help="Worker processes; EBBMARK_WORKERS, and at least one, unless given."),
+    ] = None,
+) -> None:
+    """Run jobs, without serving the API."""
+    from service.cli.working import run_jobs
+
+    with _said():
+        run_jobs(workers)
+
+
+@app.command()
 def fit(
     record: Annotated[Path, typer.Argument(help="Gauge record.")],
     latitude: Annotated[float | None, typer.Option(help="Degrees north; the record's own unless given.")] = None,

@@ -70,6 +70,8 @@ def _load_station(context: Context, caller: Caller, path: Path) -> int:
 
 def _fit(context: Context, caller: Caller, station_id: str, record: Path) -> None:
     """Send a record the way any caller does, wait for the fit, and adopt it."""
+    if context.settings.workers == 0:
+        raise DocumentInvalid(Fault("EBBMARK_WORKERS", f"is 0, and {record.name} must be fitted", "1 or more"))
     sidecar = record.with_suffix(".json")
     hints: dict[str, Any] = _read(sidecar) if sidecar.is_file() else {}
     hints.pop("external_ref", None)

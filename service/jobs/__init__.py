@@ -1,1 +1,1 @@
-"""Long work: the runner that takes fits, and the worker process that computes them."""
+"""Long work: kinds of jobs, the runner that claims them, and the worker processes that do them."""

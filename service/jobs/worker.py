@@ -1,77 +1,97 @@
-"""What runs in the worker process: the only place of the service that reads gauge records and fits them.
+"""What crosses to a worker process and back, and the body of that process; knows no database and no kind of job.
 
-The process is spawned, never forked, and imports the heavy libraries itself; only plain data crosses.
+The process is spawned, never forked; only plain data and the name of a function cross.
 """
 
 from __future__ import annotations
 
+import os
 import signal
+import threading
 import traceback
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, field
-from multiprocessing.connection import Connection
-from pathlib import Path
+from dataclasses import dataclass, field
+from multiprocessing import parent_process
+from multiprocessing.connection import Connection, wait
 from typing import Any
 
-from service.errors import FitBroke
-from service.storage.plain import encode_error, plain
+from service.errors import JobBroke, ServiceError
+from service.storage.plain import encode_error
+from service.storage.records import Claim
 from tidecore.errors import CoreError
 
-
-@dataclass(frozen=True, slots=True)
-class FitTask:
-    """One record to fit: where it lies, what is said about it, and how to fit it."""
-
-    fit_id: str
-    account_id: str
-    path: str
-    latitude: float
-    station: str
-    file_format: str | None = None
-    max_bytes: int = 64 * 1024 * 1024
-    hints: dict[str, Any] = field(default_factory=dict)
-    options: dict[str, Any] = field(default_factory=dict)
+#: Says how far a job is: how much is done, of how much (None where that is not known), and with what it is busy.
+Progress = Callable[[int, int | None, str], None]
 
 
 @dataclass(frozen=True, slots=True)
-class FitOutcome:
-    """How a fit ended: a model with its report, or a problem. ``trace`` is for the log alone."""
+class Place:
+    """Where a worker finds what is not in the input of a job: settings of the process that runs it."""
 
-    model: dict[str, Any] | None = None
-    report: dict[str, Any] | None = None
+    spool: str
+    max_record_bytes: int = 64 * 1024 * 1024
+    database_url: str = field(default="", repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class JobTask:
+    """A job to do: by what right, and with what input."""
+
+    claim: Claim
+    input: dict[str, Any]
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class JobOutcome:
+    """How the work ended.
+
+    ``result`` is what the job shows; ``problem`` says why there is none, and then the job has failed for good;
+    ``kept`` is for the kind's own tables; ``trace`` is for the log alone.
+    """
+
+    result: dict[str, Any] | None = None
     problem: dict[str, Any] | None = None
+    kept: dict[str, Any] | None = None
     trace: str | None = None
 
 
-def fit_file(task: FitTask) -> FitOutcome:
-    """Read the record of ``task``, fit it, and return the outcome as plain data; what goes wrong is in it too."""
-    report: dict[str, Any] | None = None
+Work = Callable[[JobTask, Progress], JobOutcome]
+
+
+def do_work(work: Work, task: JobTask, progress: Progress) -> JobOutcome:
+    """Return the outcome of ``work``; an error it did not say itself is in the outcome too."""
     try:
-        from tidecore.gauges import read_gauge
-        from tidecore.model import fit
-
-        record = read_gauge(Path(task.path), format=task.file_format, max_bytes=task.max_bytes, **task.hints)
-        report = {"record": plain(dict(record.attrs)), "diagnostics": None}
-        model = fit(record, latitude=task.latitude, station=task.station, **task.options)
-        diagnostics = None if model.diagnostics is None else plain(asdict(model.diagnostics))
-        report = {"record": report["record"], "diagnostics": diagnostics}
-        return FitOutcome(model=plain(model.to_document()), report=report)
-    except CoreError as error:
-        return FitOutcome(problem=encode_error(error), report=report)
+        return work(task, progress)
+    except (CoreError, ServiceError) as error:
+        return JobOutcome(problem=encode_error(error))
     except MemoryError:
-        return FitOutcome(problem=encode_error(FitBroke()), report=report, trace="MemoryError")
+        return JobOutcome(problem=encode_error(JobBroke()), trace="MemoryError")
     except Exception:
-        return FitOutcome(problem=encode_error(FitBroke()), report=report, trace=traceback.format_exc())
+        return JobOutcome(problem=encode_error(JobBroke()), trace=traceback.format_exc())
 
 
-def serve_tasks(connection: Connection, work: Callable[[FitTask], FitOutcome]) -> None:
-    """Answer tasks from ``connection`` until it closes; the body of the worker process."""
-    # An interrupt at the terminal reaches the whole group; the service decides when its worker stops.
+def serve_tasks(connection: Connection) -> None:
+    """Answer pairs of work and task from ``connection`` until it closes; the body of the worker process."""
+    # An interrupt at the terminal reaches the whole group; the runner decides when its worker stops.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+    def progress(done: int, total: int | None, note: str) -> None:
+        connection.send({"done": done, "total": total, "note": note})
+
     while True:
         try:
-            task = connection.recv()
-            connection.send(work(task))
+            work, task = connection.recv()
+            connection.send(do_work(work, task, progress))
         except (EOFError, OSError):
-            # The service is gone, and nobody waits for an outcome.
+            # The runner is gone, and nobody waits for an outcome.
             return
+
+
+def _end_with_parent() -> None:
+    """End this process when the one that started it has died: its job is another's to take then."""
+    parent = parent_process()
+    if parent is not None:
+        wait([parent.sentinel])
+        os._exit(1)

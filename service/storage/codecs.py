@@ -7,11 +7,12 @@ from service.storage.records import (
     ChangeRecord,
     DocumentRecord,
     FitRecord,
+    JobRecord,
     KeptAnswer,
     ModelRecord,
     StationRecord,
 )
-from service.storage.tables import AnswerRow, ChangeRow, DocumentRow, FitRow, StationRow, StationVersionRow
+from service.storage.tables import AnswerRow, ChangeRow, DocumentRow, FitRow, JobRow, StationRow, StationVersionRow
 
 
 def station_record(row: StationRow, account_id: str) -> StationRecord:
@@ -46,22 +47,45 @@ def model_record(row: StationVersionRow) -> ModelRecord:
     )
 
 
-def fit_record(row: FitRow) -> FitRecord:
-    """Return the record of a fit row."""
-    return FitRecord(
-        row.fit_id,
-        row.station_id,
+def job_record(row: JobRow) -> JobRecord:
+    """Return the record of a job row."""
+    return JobRecord(
+        row.job_id,
+        row.account_id,
+        row.kind,
         row.state,
+        row.input_hash,
+        row.input,
+        row.progress,
+        row.attempts,
         row.runner_id,
-        row.record_sha256,
-        row.record_bytes,
-        row.options,
+        row.lease_until,
+        row.cancel_requested,
+        row.result,
         row.problem,
-        row.report,
-        row.adopted_version,
         row.created_at,
         row.started_at,
         row.finished_at,
+        row.updated_at,
+    )
+
+
+def fit_record(row: FitRow, job: JobRow) -> FitRecord:
+    """Return the record of a fit row and that of its job."""
+    return FitRecord(
+        row.fit_id,
+        row.station_id,
+        row.job_id,
+        job.state,
+        row.record_sha256,
+        row.record_bytes,
+        row.options,
+        job.problem,
+        row.report,
+        row.adopted_version,
+        row.created_at,
+        job.started_at,
+        job.finished_at,
     )
 
 

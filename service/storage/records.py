@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-#: States of a fit; the first two are active.
-QUEUED, RUNNING, DONE, FAILED = "queued", "running", "done", "failed"
+#: States of a job, and so of a fit; the first two are active.
+QUEUED, RUNNING, DONE, FAILED, CANCELLED = "queued", "running", "done", "failed", "cancelled"
 ACTIVE = (QUEUED, RUNNING)
 
 
@@ -80,13 +80,52 @@ class ModelRecord:
 
 
 @dataclass(frozen=True, slots=True)
+class Claim:
+    """The right to work on a job: of one runner, for one attempt, as long as its lease is renewed."""
+
+    job_id: str
+    account_id: str
+    runner_id: str
+    attempt: int
+
+
+@dataclass(frozen=True, slots=True)
+class JobRecord:
+    """Long work: what is to be done, and how it fares."""
+
+    job_id: str
+    account_id: str
+    kind: str
+    state: str
+    input_hash: str
+    input: Mapping[str, Any]
+    progress: Mapping[str, Any] | None
+    attempts: int
+    runner_id: str | None
+    lease_until: datetime | None
+    cancel_requested: bool
+    result: Mapping[str, Any] | None
+    problem: Mapping[str, Any] | None
+    created_at: datetime
+    started_at: datetime | None
+    finished_at: datetime | None
+    updated_at: datetime
+
+    @property
+    def claim(self) -> Claim:
+        """The claim by which a running job is held."""
+        assert self.runner_id is not None, "only a job that was claimed has a runner"
+        return Claim(self.job_id, self.account_id, self.runner_id, self.attempts)
+
+
+@dataclass(frozen=True, slots=True)
 class FitRecord:
-    """One fit of a gauge record, without the model it made."""
+    """One fit of a gauge record, without the model it made; state, times and problem are those of its job."""
 
     fit_id: str
     station_id: str
+    job_id: str
     state: str
-    runner_id: str
     record_sha256: str
     record_bytes: int
     options: Mapping[str, Any]

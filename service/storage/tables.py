@@ -22,6 +22,7 @@ from sqlalchemy import (
     TypeDecorator,
     UniqueConstraint,
     false,
+    text,
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
@@ -135,32 +136,65 @@ class StationVersionRow(Table):
     created_at: Mapped[datetime]
 
 
+class JobRow(Table):
+    """Long work, from request to end; of one content there is one at a time in an account."""
+
+    __tablename__ = "jobs"
+    __table_args__ = (
+        UniqueConstraint("account_id", "job_id"),
+        Index(None, "state", "job_id"),
+        Index(
+            "uq_jobs_active",
+            "account_id",
+            "kind",
+            "input_hash",
+            unique=True,
+            sqlite_where=text("state IN ('queued', 'running')"),
+            postgresql_where=text("state IN ('queued', 'running')"),
+        ),
+    )
+
+    job_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
+    kind: Mapped[str] = mapped_column(String(40))
+    state: Mapped[str] = mapped_column(String(10))
+    input_hash: Mapped[str] = mapped_column(String(64))
+    input: Mapped[dict[str, Any]]
+    progress: Mapped[dict[str, Any] | None]
+    attempts: Mapped[int] = mapped_column(Integer)
+    runner_id: Mapped[str | None] = mapped_column(ID)
+    lease_until: Mapped[datetime | None]
+    cancel_requested: Mapped[bool] = mapped_column(Boolean)
+    result: Mapped[dict[str, Any] | None]
+    problem: Mapped[dict[str, Any] | None]
+    created_at: Mapped[datetime]
+    started_at: Mapped[datetime | None]
+    finished_at: Mapped[datetime | None]
+    updated_at: Mapped[datetime]
+
+
 class FitRow(Table):
-    """One fit of a gauge record for a station, from upload to end."""
+    """What is particular to a fit of a gauge record; state, times and problem are those of its job."""
 
     __tablename__ = "fits"
     __table_args__ = (
         ForeignKeyConstraint(["account_id", "station_id"], ["stations.account_id", "stations.station_id"]),
+        ForeignKeyConstraint(["account_id", "job_id"], ["jobs.account_id", "jobs.job_id"]),
         Index(None, "account_id", "station_id"),
-        Index(None, "state"),
+        Index(None, "account_id", "job_id"),
     )
 
     fit_id: Mapped[str] = mapped_column(ID, primary_key=True)
     account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
     station_id: Mapped[str] = mapped_column(ID)
-    state: Mapped[str] = mapped_column(String(10))
-    runner_id: Mapped[str] = mapped_column(ID)
-    lease_until: Mapped[datetime]
+    job_id: Mapped[str] = mapped_column(ID)
     record_sha256: Mapped[str] = mapped_column(String(64))
     record_bytes: Mapped[int] = mapped_column(Integer)
     options: Mapped[dict[str, Any]]
-    problem: Mapped[dict[str, Any] | None]
     report: Mapped[dict[str, Any] | None]
     model: Mapped[dict[str, Any] | None]
     adopted_version: Mapped[int | None] = mapped_column(Integer)
     created_at: Mapped[datetime]
-    started_at: Mapped[datetime | None]
-    finished_at: Mapped[datetime | None]
 
 
 class DocumentRow(Table):

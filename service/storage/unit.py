@@ -7,21 +7,22 @@ from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
 
-from sqlalchemy import Engine, select, text, update
+from sqlalchemy import Engine, text
 from sqlalchemy.exc import DBAPIError, IntegrityError, SQLAlchemyError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.orm import Session
 
 from service.errors import StoreConflict, StoreUnavailable
 from service.logs import get_log
-from service.storage.records import ACTIVE, CREATED, UPDATED, Change
+from service.storage.records import CREATED, UPDATED, Change
 from service.storage.repositories.answers import AnswerRepository
 from service.storage.repositories.changes import ChangeRepository
 from service.storage.repositories.documents import MARKS, SPECIES_RULES, DocumentRepository
 from service.storage.repositories.fits import FitRepository
+from service.storage.repositories.jobs import JobQueue, JobRepository
 from service.storage.repositories.keys import AccountRepository, KeyRepository
 from service.storage.repositories.stations import StationRepository
-from service.storage.tables import AccountRow, FitRow
+from service.storage.tables import AccountRow
 
 log = get_log("storage")
 
@@ -35,6 +36,7 @@ class UnitOfWork:
         self.account_id = account_id
         self.stations = StationRepository(session, account_id)
         self.fits = FitRepository(session, account_id)
+        self.jobs = JobRepository(session, account_id)
         self.marks = DocumentRepository(session, account_id, MARKS)
         self.species_rules = DocumentRepository(session, account_id, SPECIES_RULES)
         self.changes = ChangeRepository(session, account_id)
@@ -131,20 +133,12 @@ class Store:
         with self._session(False) as session:
             session.execute(text("SELECT 1"))
 
-    def renew_leases(self, runner_id: str, until: datetime) -> None:
-        """Say that the fits of a runner are still looked after, ``until`` when."""
-        with self._session(True) as session:
-            session.execute(
-                update(FitRow).where(FitRow.runner_id == runner_id, FitRow.state.in_(ACTIVE)).values(lease_until=until)
-            )
+    @contextmanager
+    def queue(self, *, writes: bool = False) -> Iterator[JobQueue]:
+        """Open the jobs of all accounts for a runner; what it ``writes`` is committed at the end. Raises as `unit`."""
+        with self._session(writes) as session:
+            yield JobQueue(session)
             session.commit()
-
-    def lost_fits(self, now: datetime, runner_id: str | None = None) -> list[tuple[str, str]]:
-        """Return account and id of every active fit whose lease ran out, or that belongs to ``runner_id``."""
-        query = select(FitRow.account_id, FitRow.fit_id).where(FitRow.state.in_(ACTIVE))
-        chosen = FitRow.lease_until < now if runner_id is None else FitRow.runner_id == runner_id
-        with self._session(False) as session:
-            return [(account_id, fit_id) for account_id, fit_id in session.execute(query.where(chosen))]
 
     def close(self) -> None:
         """Close every connection."""

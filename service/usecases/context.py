@@ -9,7 +9,7 @@ from datetime import datetime
 from threading import Lock
 from typing import TypeVar
 
-from service.jobs.runner import FitRunner
+from service.jobs.runner import JobRunner
 from service.settings import Settings
 from service.storage.unit import Store
 
@@ -74,7 +74,7 @@ class Context:
     """The surroundings of a use case."""
 
     store: Store
-    runner: FitRunner
+    runner: JobRunner
     clock: Callable[[], datetime]
     settings: Settings
     decoded: Decoded = field(default_factory=Decoded)

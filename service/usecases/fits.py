@@ -9,13 +9,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from service.errors import DocumentInvalid, FitNotDone, NotFound, TooManyFits
-from service.jobs.worker import FitTask
+from service.errors import DocumentInvalid, FitNotDone, NotFound, StoreConflict
 from service.security import Caller
-from service.storage.identifiers import is_id
+from service.storage.identifiers import is_id, new_id
 from service.storage.records import DONE, FitRecord
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
+from service.usecases.jobs import active_job, queue_job
 from service.usecases.page import Page, one_page
 from service.usecases.stations import add_version, find_station, own_station
 from tidecore.errors import Fault
@@ -41,8 +41,12 @@ class FitRequest:
     options: Mapping[str, Any]
 
 
+#: Name of the kind of job that fits a record.
+FIT = "fit"
+
+
 def request_fit(context: Context, caller: Caller, station_id: str, upload: Upload, request: FitRequest) -> FitRecord:
-    """Take a record for a station and queue its fit.
+    """Take a record for a station and queue its fit; the same once more while that is active is the same fit.
 
     Raises
     ------
@@ -50,33 +54,47 @@ def request_fit(context: Context, caller: Caller, station_id: str, upload: Uploa
         If there is no such station.
     DocumentInvalid
         If the record is empty.
-    TooManyFits
-        If the account has as many fits waiting as it may.
+    TooManyJobs
+        If the account has as many jobs waiting as it may.
     """
     if upload.size == 0:
         raise DocumentInvalid(Fault("body", "is empty", "the bytes of a gauge record"))
-    settings = context.settings
+    try:
+        fit = _take(context, caller, station_id, upload, request)
+    except StoreConflict:
+        # Another process has queued the same in the meantime: then it is found now.
+        fit = _take(context, caller, station_id, upload, request)
+    context.runner.wake()
+    return fit
+
+
+def _take(context: Context, caller: Caller, station_id: str, upload: Upload, request: FitRequest) -> FitRecord:
     with context.store.unit(caller.account_id, writes=True) as unit:
         station = own_station(unit, station_id)
-        if unit.fits.active_count() >= settings.max_waiting_fits:
-            raise TooManyFits(settings.max_waiting_fits)
-        latitude = station.latitude if request.latitude is None else request.latitude
         options = {
             "format": request.file_format,
-            "latitude": latitude,
+            "latitude": station.latitude if request.latitude is None else request.latitude,
             "hints": dict(request.hints),
             "fit": dict(request.options),
         }
+        content = {"station_id": station_id, "record_sha256": upload.sha256, **options}
+        active = active_job(unit, FIT, content)
+        if active is not None:
+            same = unit.fits.by_job(active.job_id)
+            assert same is not None, "a job of a fit and its fit are written together"
+            return same
+        fit_id = new_id("fit")
+        job = queue_job(context, unit, FIT, content, {"fit_id": fit_id, "station": station.name, **options})
         fit = unit.fits.add(
+            fit_id,
             station_id=station_id,
-            runner_id=context.runner.runner_id,
-            lease_until=context.runner.lease_until(),
+            job_id=job.job_id,
             record_sha256=upload.sha256,
             record_bytes=upload.size,
             options=options,
             now=context.clock(),
         )
-        path = _spool(context, fit.fit_id)
+        path = _spool(context, fit_id)
         try:
             shutil.move(upload.path, path)
             unit.commit()
@@ -84,19 +102,6 @@ def request_fit(context: Context, caller: Caller, station_id: str, upload: Uploa
             with contextlib.suppress(FileNotFoundError):
                 path.unlink()
             raise
-    context.runner.submit(
-        FitTask(
-            fit_id=fit.fit_id,
-            account_id=caller.account_id,
-            path=str(path),
-            latitude=latitude,
-            station=station.name,
-            file_format=request.file_format,
-            max_bytes=settings.max_upload_bytes,
-            hints=dict(request.hints),
-            options=dict(request.options),
-        )
-    )
     return fit
 
 

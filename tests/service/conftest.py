@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from pathlib import Path
+from subprocess import Popen
 from typing import Any
 
 import pytest
@@ -14,6 +15,7 @@ from service.app import create_app
 from service.bootstrap import House
 from service.settings import Settings
 from tests.service.coast import PEER, URL, Coast, make_coast
+from tests.service.processes import start_command
 
 
 def settings_for(folder: Path, **changes: Any) -> Settings:
@@ -54,3 +56,19 @@ def house(tmp_path: Path) -> Iterator[House]:
     opened.open(with_runner=False)
     yield opened
     opened.close()
+
+
+@pytest.fixture
+def process(tmp_path: Path) -> Iterator[Callable[..., Popen[str]]]:
+    """Start commands on one store and demo coast of this test; ended at the end of the test."""
+    started: list[Popen[str]] = []
+
+    def start(*arguments: str, port: int, **variables: str) -> Popen[str]:
+        started.append(start_command(tmp_path, arguments, port, variables))
+        return started[-1]
+
+    yield start
+    for one in started:
+        if one.poll() is None:
+            one.kill()
+        one.communicate()

@@ -3,14 +3,7 @@
 from __future__ import annotations
 
 import json
-import os
 import signal
-import socket
-import subprocess
-import sys
-import time
-import urllib.error
-import urllib.request
 
 import pytest
 from typer.testing import CliRunner
@@ -22,11 +15,9 @@ from service.cli.fitting import parse_hints
 from service.cli.showing import pick_varied, search_from
 from service.errors import DocumentInvalid
 from service.security import LOCAL_CALLER
-from tests.conftest import ROOT
 from tests.service.coast import example, gauge_csv
 from tests.service.conftest import settings_for
-
-COMMAND = [sys.executable, "-W", "error", "-c", "from service.cli import app; app()"]
+from tests.service.processes import fetch, free_port
 
 
 def invoke(*arguments: str, code: int = 0):
@@ -158,46 +149,6 @@ def test_the_store_is_upgraded(tmp_path, monkeypatch):
     assert "cannot be used" in invoke("db", "upgrade", code=1).output
 
 
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
-
-
-@pytest.fixture
-def process(tmp_path):
-    """Start the command, with a store and a demo coast of its own; ended at the end of the test."""
-    started = []
-
-    def start(*arguments, port, **variables):
-        environment = {
-            **os.environ, "EBBMARK_AUTH": "open", "EBBMARK_STORE": str(tmp_path / "store"),
-            "EBBMARK_PORT": str(port), "EBBMARK_DEMO_DIR": str(tmp_path / "demo"), **variables,
-        }  # fmt: skip
-        one = subprocess.Popen(
-            [*COMMAND, *arguments], cwd=ROOT, env=environment, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE
-        )
-        started.append(one)
-        return one
-
-    yield start
-    for one in started:
-        if one.poll() is None:
-            one.kill()
-        one.communicate()
-
-
-def fetch(port: int, path: str, limit_s: float = 60.0):
-    ends = time.monotonic() + limit_s
-    while True:
-        try:
-            with urllib.request.urlopen(f"http://127.0.0.1:{port}{path}", timeout=10.0) as response:
-                return json.load(response)
-        except (ConnectionError, TimeoutError, urllib.error.URLError):
-            assert time.monotonic() < ends, "the service does not answer"
-            time.sleep(0.05)
-
-
 def test_the_demo_is_served_and_stopped(process, tmp_path):
     write_coast(tmp_path / "demo", gauge=False)
     port = free_port()
@@ -216,28 +167,3 @@ def test_the_demo_is_served_and_stopped(process, tmp_path):
     assert "Pellwick Long Beach" in out
     assert f"http://127.0.0.1:{port}" in out
     assert "Traceback" not in said
-
-
-def test_a_service_that_was_killed_leaves_no_fit_stuck(process, tmp_path):
-    port = free_port()
-    first = process("serve", port=port, EBBMARK_FIT_LEASE_S="1")
-    body = json.dumps({"name": "Gauge Point", "latitude": 51.0}).encode()
-    fetch(port, "/v1/health/ready")
-    request = urllib.request.Request(
-        f"http://127.0.0.1:{port}/v1/stations", data=body, headers={"content-type": "application/json"}
-    )
-    with urllib.request.urlopen(request, timeout=10.0) as response:
-        station = json.load(response)["id"]
-    url = f"http://127.0.0.1:{port}/v1/stations/{station}/fits?unit=m&datum=unknown&time=time&level=level"
-    request = urllib.request.Request(url, data=gauge_csv(1000), headers={"content-type": "text/csv"})
-    with urllib.request.urlopen(request, timeout=10.0) as response:
-        fit = json.load(response)
-    assert fit["state"] in ("queued", "running")
-    first.kill()
-    first.wait()
-    process("serve", port=port, EBBMARK_FIT_LEASE_S="1")
-    ends = time.monotonic() + 30.0
-    while (found := fetch(port, f"/v1/fits/{fit['id']}"))["state"] in ("queued", "running"):
-        assert time.monotonic() < ends, "the fit is stuck"
-        time.sleep(0.1)
-    assert (found["state"], found["problem"]["type"]) == ("failed", "/problems/fit-interrupted")

@@ -18,7 +18,7 @@ from service.cli.keys import read_expiry
 from service.errors import DocumentInvalid
 from service.usecases.keys import NO_KEY
 from tests.conftest import ROOT
-from tests.service.test_cli import COMMAND, free_port
+from tests.service.processes import COMMAND, free_port
 
 NOW = datetime(2026, 6, 1, 12, 0, tzinfo=UTC)
 

@@ -186,16 +186,6 @@ def test_a_sparse_file_over_64_mebibytes_is_refused(coastal, tmp_path):
     assert [path.name for path in client.app.state.house.settings.spool_folder.iterdir()] == []
 
 
-def test_more_fits_than_the_limit_are_refused(serve):
-    client = serve(max_waiting_fits=1)
-    station = client.post("/v1/stations", json={"name": "Gauge Point", "latitude": 51.0}).json()["id"]
-    path = f"/v1/stations/{station}/fits"
-    assert client.post(path, content=gauge_csv(), params=HINTS, headers=CSV).status_code == 202
-    response = client.post(path, content=gauge_csv(), params=HINTS, headers=CSV)
-    problem(response, 429, "too-many-fits")
-    assert response.headers["retry-after"]
-
-
 def test_hints_reach_the_reader_as_they_are_meant():
     from service.api.v1.schemas.fits import FitQuery
 
@@ -209,6 +199,8 @@ def test_hints_reach_the_reader_as_they_are_meant():
         "missing": [-99.0, "NA"], "flag_bad": [4.0], "valid_range": [-1.0, 9.0], "header": False, "skip_rows": 2,
     }  # fmt: skip
     assert request.options == {"nodal": "exact", "trend": True, "method": "ols", "constituents": ["M2", "S2"]}
+    # What is no finite number stays the text that it is in the record.
+    assert FitQuery(missing=["nan", "1e999", "-1"]).to_request().hints == {"missing": ["nan", "1e999", -1.0]}
     assert FitQuery(time=["0"]).to_request().hints == {"time": 0}
     assert FitQuery(time=["date", "1"]).to_request().hints == {"time": ["date", 1]}
     assert FitQuery(constituents=["auto"]).to_request().options == FitQuery().to_request().options

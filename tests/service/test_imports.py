@@ -70,5 +70,5 @@ print(os.listdir("."))
 
 
 def test_the_worker_imports_no_database_and_no_web():
-    found = run("import sys, service.jobs.worker; print(sorted(sys.modules))")
+    found = run("import sys, service.jobs.worker, service.jobs.fitting; print(sorted(sys.modules))")
     assert [name for name in ("sqlalchemy", "fastapi", "starlette") if f"'{name}'" in found] == []

@@ -1,23 +1,31 @@
-"""Fits are never stuck: whatever happens to the worker or to the service, they end."""
+"""Jobs are never stuck: whatever happens to a worker or to the process that runs it, they end, and once."""
 
 from __future__ import annotations
 
 import os
 import pickle
+import signal
+import subprocess
+import sys
 import time
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
+from pathlib import Path
 
 import pytest
 
-from service.errors import FitInterrupted, FitTimedOut, WorkerLost
-from service.jobs.runner import ProcessRunner, WorkerProcess
-from service.jobs.worker import FitTask, fit_file
+from service.errors import JobBroke, JobInterrupted, JobTimedOut, RecordLost, WorkerLost
+from service.jobs.fitting import fit_record
+from service.jobs.kinds import KINDS, Kind
+from service.jobs.runner import ProcessRunner
+from service.jobs.worker import JobOutcome, JobTask, Place, do_work
 from service.security import LOCAL_ACCOUNT
-from service.storage.records import DONE, FAILED, QUEUED
+from service.storage.plain import encode_error
+from service.storage.records import ACTIVE, CANCELLED, DONE, FAILED, QUEUED, RUNNING, Claim
+from tests.conftest import ROOT
 from tests.service.coast import gauge_csv
-from tests.service.workers import die, hang, refuse, succeed
+from tests.service.workers import NOW, advance, break_down, die, hang, hang_once, misfit, refuse, succeed
 
-NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
+CLAIM = Claim("job_1", LOCAL_ACCOUNT, "run_1", 1)
 
 
 class Clock:
@@ -26,20 +34,20 @@ class Clock:
     def __init__(self) -> None:
         self.now = NOW
 
-    def __call__(self) -> datetime:
+    def __call__(self):
         return self.now
 
 
 @pytest.fixture
 def runners(house, tmp_path):
-    """Make runners on the store of the house; all are stopped at the end."""
+    """Make runners of one kind of work on the store of the house; all are stopped at the end."""
     made = []
+    (tmp_path / "spool").mkdir()
 
-    def make(work=succeed, clock=None, **limits):
-        spool = tmp_path / "spool"
-        spool.mkdir(exist_ok=True)
-        clock = Clock() if clock is None else clock
-        runner = ProcessRunner(house.store, spool, clock, worker=WorkerProcess(work), **limits)
+    def make(work=succeed, clock=None, keep=None, **limits):
+        kind = Kind(work, spooled="file") if keep is None else Kind(work, keep, spooled="file")
+        place = Place(str(tmp_path / "spool"))
+        runner = ProcessRunner(house.store, place, Clock() if clock is None else clock, kinds={"work": kind}, **limits)
         made.append(runner)
         return runner
 
@@ -48,164 +56,293 @@ def runners(house, tmp_path):
         runner.stop()
 
 
-def add_fit(house, runner, tmp_path, *, submit=True) -> str:
-    with house.store.unit(LOCAL_ACCOUNT, writes=True) as unit:
-        station = unit.stations.add(
-            name="Hollow Point",
-            latitude=51.0,
-            longitude=None,
-            time_zone="Etc/UTC",
-            external_ref=None,
-            public=False,
-            now=NOW,
-        )
-        fit = unit.fits.add(
-            station_id=station.station_id,
-            runner_id=runner.runner_id,
-            lease_until=runner.lease_until(),
-            record_sha256="0",
-            record_bytes=1,
-            options={},
-            now=NOW,
-        )
-        unit.commit()
-    (tmp_path / "spool" / fit.fit_id).write_bytes(b"x")
-    if submit:
-        path = str(tmp_path / "spool" / fit.fit_id)
-        runner.submit(FitTask(fit.fit_id, LOCAL_ACCOUNT, path, 51.0, "Hollow Point"))
-    return fit.fit_id
+@pytest.fixture
+def add(house, tmp_path):
+    """Add a job with an uploaded file, waking the runners given."""
+    count = iter(range(1000))
+
+    def add_job(*runners):
+        number = next(count)
+        (tmp_path / "spool" / f"file-{number}").write_bytes(b"x")
+        with house.store.unit(LOCAL_ACCOUNT, writes=True) as unit:
+            job = unit.jobs.add("work", f"hash {number}", {"number": number, "file": f"file-{number}"}, NOW)
+            unit.commit()
+        for runner in runners:
+            runner.wake()
+        return job.job_id
+
+    return add_job
 
 
-def get_fit(house, fit_id):
+def get_job(house, job_id):
     with house.store.unit(LOCAL_ACCOUNT) as unit:
-        return unit.fits.get(fit_id)
+        return unit.jobs.get(job_id)
 
 
-def await_end(house, fit_id, limit_s=30.0):
+def await_job(house, job_id, reached=lambda job: job.state not in ACTIVE, limit_s=60.0):
     ends = time.monotonic() + limit_s
-    while (fit := get_fit(house, fit_id)).state not in (DONE, FAILED):
-        assert time.monotonic() < ends, f"the fit is stuck: {fit}"
+    while not reached(job := get_job(house, job_id)):
+        assert time.monotonic() < ends, f"the job is stuck: {job}"
         time.sleep(0.02)
-    return fit
+    return job
 
 
-def test_a_fit_runs_and_its_record_goes(house, runners, tmp_path):
+def await_file(path, limit_s=60.0):
+    ends = time.monotonic() + limit_s
+    while not path.exists():
+        assert time.monotonic() < ends, f"{path.name} did not come"
+        time.sleep(0.02)
+    return path.read_text()
+
+
+def claim_as(house, runner_id, now):
+    with house.store.queue(writes=True) as queue:
+        return queue.claim(["work"], runner_id, now, now + timedelta(seconds=20))
+
+
+def test_jobs_are_done_in_their_order_and_their_files_go(house, runners, add, tmp_path):
+    runner = runners()
+    waiting = [add() for _ in range(3)]
+    runner.start()
+    for number, key in enumerate(waiting):
+        job = await_job(house, key)
+        assert (job.state, job.problem, job.result, job.attempts) == (DONE, None, {"of": number}, 1)
+        assert (job.started_at, job.finished_at, job.lease_until) == (NOW, NOW, None)
+    assert (tmp_path / "done").read_text().split() == sorted(waiting) == waiting
+    assert list((tmp_path / "spool").iterdir()) == []
+
+
+def test_a_job_submitted_wakes_the_runner(house, runners, add, monkeypatch):
+    monkeypatch.setattr("service.jobs.runner._POLL_S", 600.0)
     runner = runners()
     runner.start()
-    fit_id = add_fit(house, runner, tmp_path)
-    fit = await_end(house, fit_id)
-    assert (fit.state, fit.problem, fit.started_at, fit.finished_at) == (DONE, None, NOW, NOW)
-    with house.store.unit(LOCAL_ACCOUNT) as unit:
-        assert unit.fits.model(fit_id) == {"of": fit_id}
-    assert list((tmp_path / "spool").iterdir()) == []
+    assert await_job(house, add(runner)).state == DONE
+    assert await_job(house, add(runner)).state == DONE
 
 
-def test_a_record_that_cannot_be_fitted_keeps_its_report(house, runners, tmp_path):
-    runner = runners(refuse)
+def test_a_job_that_another_process_queued_is_found(house, runners, add, monkeypatch):
+    monkeypatch.setattr("service.jobs.runner._POLL_S", 0.05)
+    runners().start()
+    assert await_job(house, add()).state == DONE
+
+
+def test_two_worker_processes_work_at_once(house, runners, add, tmp_path):
+    runner = runners(advance, workers=2)
     runner.start()
-    fit = await_end(house, add_fit(house, runner, tmp_path))
-    assert (fit.state, fit.problem["error"], fit.report) == (FAILED, "RecordTooShort", {"record": {}})
+    both = [add(runner) for _ in range(2)]
+    for key in both:
+        await_job(house, key, lambda job: job.state == RUNNING)
+    (tmp_path / "go").touch()
+    assert {await_job(house, key).state for key in both} == {DONE}
 
 
-def test_the_death_of_the_worker_fails_the_fit_and_the_next_has_a_new_worker(house, runners, tmp_path):
+def test_progress_is_seen_while_the_job_runs(house, runners, add, tmp_path):
+    runner = runners(advance, lease_s=0.4, clock=Clock())
+    runner.start()
+    key = add(runner)
+    job = await_job(house, key, lambda job: job.progress is not None)
+    assert (job.state, job.progress) == (RUNNING, {"done": 1, "total": 3, "note": "the first of three"})
+    (tmp_path / "go").touch()
+    assert await_job(house, key).progress == {"done": 3, "total": 3, "note": "all three"}
+
+
+def test_what_fails_by_its_own_input_is_not_tried_again(house, runners, add):
+    kept = []
+    runner = runners(refuse, keep=lambda unit, job, outcome: kept.append((unit.account_id, outcome.kept)))
+    runner.start()
+    job = await_job(house, add(runner))
+    assert (job.state, job.problem["error"], job.attempts) == (FAILED, "RecordTooShort", 1)
+    assert kept == [(LOCAL_ACCOUNT, {"half": 1})]
+
+
+@pytest.mark.parametrize(("work", "error"), [(misfit, "DocumentInvalid"), (break_down, "JobBroke")])
+def test_what_is_raised_fails_the_job_and_the_worker_goes_on(house, runners, add, work, error):
+    runner = runners(work)
+    runner.start()
+    for _ in range(2):
+        job = await_job(house, add(runner))
+        assert (job.state, job.problem["error"], job.attempts) == (FAILED, error, 1)
+        assert "inside of it" not in str(job.problem)
+
+
+def test_what_cannot_be_kept_is_not_done(house, runners, add, tmp_path):
+    def keep(unit, job, _outcome):
+        if not (tmp_path / "mended").exists():
+            (tmp_path / "mended").touch()
+            raise ZeroDivisionError
+
+    clock = Clock()
+    runner = runners(keep=keep, clock=clock)
+    runner.start()
+    key = add(runner)
+    await_file(tmp_path / "mended")
+    assert get_job(house, key).state == RUNNING
+    clock.now += timedelta(seconds=21)
+    runner.wake()
+    assert (await_job(house, key).state, get_job(house, key).attempts) == (DONE, 2)
+
+
+def test_the_death_of_a_worker_is_retried_three_times_in_all(house, runners, add, tmp_path):
     runner = runners(die)
     runner.start()
-    first, second = (add_fit(house, runner, tmp_path) for _ in range(2))
-    for fit_id in (first, second):
-        fit = await_end(house, fit_id)
-        assert (fit.state, fit.problem["error"]) == (FAILED, WorkerLost.__name__)
+    job = await_job(house, add(runner))
+    assert (job.state, job.problem["error"], job.attempts) == (FAILED, WorkerLost.__name__, 3)
+    assert "3 attempts" in job.problem["detail"]
     assert list((tmp_path / "spool").iterdir()) == []
 
 
-def test_a_fit_that_runs_too_long_is_ended(house, runners, tmp_path):
+def test_a_worker_killed_in_the_middle_leads_to_one_result(house, runners, add, tmp_path):
+    runner = runners(hang_once)
+    runner.start()
+    key = add(runner)
+    os.kill(int(await_file(tmp_path / "pid")), signal.SIGKILL)
+    job = await_job(house, key)
+    assert (job.state, job.result, job.attempts) == (DONE, {"of": 0}, 2)
+    assert (tmp_path / "done").read_text().split() == [key]
+
+
+def test_a_job_that_runs_too_long_is_ended(house, runners, add):
     runner = runners(hang, timeout_s=0.2, lease_s=1.0)
     runner.start()
-    fit = await_end(house, add_fit(house, runner, tmp_path))
-    assert (fit.state, fit.problem["error"]) == (FAILED, FitTimedOut.__name__)
-    assert "0.2 s" in fit.problem["detail"]
+    job = await_job(house, add(runner))
+    assert (job.state, job.problem["error"], job.attempts) == (FAILED, JobTimedOut.__name__, 1)
+    assert "0.2 s" in job.problem["detail"]
 
 
-def test_stopping_fails_what_runs_and_what_waits(house, runners, tmp_path):
-    runner = runners(hang, lease_s=1.0)
+def test_a_job_that_runs_is_cancelled(house, runners, add, tmp_path):
+    runner = runners(hang_once, lease_s=1.0)
     runner.start()
-    fits = [add_fit(house, runner, tmp_path) for _ in range(3)]
-    while get_fit(house, fits[0]).state == QUEUED:
-        time.sleep(0.01)
+    key = add(runner)
+    pid = int(await_file(tmp_path / "pid"))
+    with house.store.unit(LOCAL_ACCOUNT, writes=True) as unit:
+        assert unit.jobs.cancel(key, NOW)
+        unit.commit()
+    job = await_job(house, key)
+    assert (job.state, job.problem, job.result) == (CANCELLED, None, None)
+    with pytest.raises(ProcessLookupError):
+        os.kill(pid, 0)
+    assert list((tmp_path / "spool").iterdir()) == []
+    assert await_job(house, add(runner)).state == DONE
+
+
+def test_stopping_gives_back_what_runs_and_leaves_what_waits(house, runners, add, tmp_path):
+    runner = runners(hang_once, lease_s=1.0)
+    runner.start()
+    both = [add(runner) for _ in range(2)]
+    await_file(tmp_path / "pid")
     began = time.monotonic()
     runner.stop()
     assert time.monotonic() - began < 10.0
-    for fit_id in fits:
-        fit = get_fit(house, fit_id)
-        assert (fit.state, fit.problem["error"]) == (FAILED, FitInterrupted.__name__)
+    for key in both:
+        job = get_job(house, key)
+        assert (job.state, job.attempts, job.runner_id, job.problem) == (QUEUED, 0, None, None)
+    assert len(list((tmp_path / "spool").iterdir())) == 2
+    runners(hang_once).start()
+    for key in both:
+        assert (await_job(house, key).state, get_job(house, key).attempts) == (DONE, 1)
 
 
-def test_a_service_that_died_leaves_nothing_stuck(house, runners, tmp_path):
+def test_a_runner_that_lost_its_lease_lets_go(house, runners, add, tmp_path):
+    runner = runners(hang_once, lease_s=1.0)
+    runner.start()
+    key = add(runner)
+    pid = int(await_file(tmp_path / "pid"))
+    assert claim_as(house, "run_other", NOW + timedelta(seconds=2)).job_id == key
+    ends = time.monotonic() + 30.0
+    while Path(f"/proc/{pid}").exists():
+        assert time.monotonic() < ends, "the worker goes on"
+        time.sleep(0.02)
+    runner.stop()
+    job = get_job(house, key)
+    assert (job.state, job.runner_id, job.attempts) == (RUNNING, "run_other", 2)
+    assert len(list((tmp_path / "spool").iterdir())) == 1
+
+
+def test_the_jobs_of_a_dead_runner_are_taken_over(house, runners, add, tmp_path):
     clock = Clock()
-    dead = runners(clock=clock, lease_s=20.0)
-    queued = add_fit(house, dead, tmp_path, submit=False)
-    running = add_fit(house, dead, tmp_path, submit=False)
-    with house.store.unit(LOCAL_ACCOUNT, writes=True) as unit:
-        assert unit.fits.start(running, NOW)
-        unit.commit()
+    running, waiting = add(), add()
+    assert claim_as(house, "run_dead", NOW).job_id == running
+    living = runners(clock=clock)
+    living.start()
+    assert await_job(house, waiting).state == DONE
+    assert get_job(house, running).state == RUNNING
     clock.now += timedelta(seconds=21)
+    living.wake()
+    assert (await_job(house, running).state, get_job(house, running).attempts) == (DONE, 2)
+
+
+def test_a_job_interrupted_three_times_has_failed(house, runners, add, tmp_path):
+    clock = Clock()
+    key = add()
+    for _ in range(3):
+        assert claim_as(house, "run_dead", clock.now).job_id == key
+        clock.now += timedelta(seconds=21)
     runners(clock=clock).start()
-    for fit_id in (queued, running):
-        fit = get_fit(house, fit_id)
-        assert (fit.state, fit.problem["error"]) == (FAILED, FitInterrupted.__name__)
+    job = get_job(house, key)
+    assert (job.state, job.problem["error"]) == (FAILED, JobInterrupted.__name__)
     assert list((tmp_path / "spool").iterdir()) == []
 
 
-def test_a_service_that_lives_keeps_its_fits(house, runners, tmp_path):
+def test_leases_are_renewed_while_the_runner_lives(house, runners, add, tmp_path):
     clock = Clock()
-    living = runners(clock=clock, lease_s=20.0)
-    fit_id = add_fit(house, living, tmp_path, submit=False)
-    clock.now += timedelta(seconds=19)
-    runners(clock=clock).start()
-    assert get_fit(house, fit_id).state == QUEUED
-    house.store.renew_leases(living.runner_id, living.lease_until())
-    clock.now += timedelta(seconds=19)
-    runners(clock=clock).start()
-    assert get_fit(house, fit_id).state == QUEUED
-
-
-def test_leases_are_renewed_while_the_service_lives(house, runners, tmp_path):
-    clock = Clock()
-    runner = runners(hang, clock=clock, lease_s=0.4)
-    fit_id = add_fit(house, runner, tmp_path, submit=False)
-    clock.now += timedelta(seconds=0.39)
+    runner = runners(hang_once, clock=clock, lease_s=0.4)
     runner.start()
-    ends = time.monotonic() + 10.0
-    while house.store.lost_fits(NOW + timedelta(seconds=0.7)):
-        assert time.monotonic() < ends, "the lease was not renewed"
+    key = add(runner)
+    await_file(tmp_path / "pid")
+    clock.now += timedelta(seconds=0.3)
+    await_job(house, key, lambda job: job.lease_until == NOW + timedelta(seconds=0.7))
+
+
+def test_files_left_lying_are_removed_but_not_those_of_jobs(runners, add, tmp_path):
+    runner = runners(workers=0)
+    add()
+    for name in ("upload-1.part", "upload-2.part"):
+        (tmp_path / "spool" / name).write_bytes(b"time,level\n")
+    for name in ("upload-1.part", "file-0"):
+        os.utime(tmp_path / "spool" / name, (1.0, 1.0))
+    runner.start()
+    assert sorted(path.name for path in (tmp_path / "spool").iterdir()) == ["file-0", "upload-2.part"]
+
+
+ORPHAN = """
+import sys
+from service.jobs.process import WorkerProcess
+from service.jobs.worker import JobTask, Place
+from service.storage.records import Claim
+from tests.service.workers import hang_once
+
+if __name__ == "__main__":
+    task = JobTask(Claim("job_1", "acc_1", "run_1", 1), {}, Place(sys.argv[1]))
+    WorkerProcess().run(
+        hang_once, task, limit_s=60.0, go_on=lambda: True, progress=lambda said: None, every_s=1.0
+    )
+"""
+
+
+def test_a_worker_ends_with_the_process_that_runs_it(tmp_path):
+    parent = subprocess.Popen([sys.executable, "-c", ORPHAN, str(tmp_path / "spool")], cwd=ROOT)
+    pid = int(await_file(tmp_path / "pid"))
+    parent.kill()
+    parent.wait()
+    ends = time.monotonic() + 30.0
+    while (stat := Path(f"/proc/{pid}/stat")).exists() and stat.read_text().split()[2] != "Z":
+        assert time.monotonic() < ends, "the worker goes on without its runner"
         time.sleep(0.02)
-    assert get_fit(house, fit_id).state == QUEUED
-
-
-def test_records_left_lying_are_removed(runners, tmp_path):
-    runner = runners()
-    old, new = tmp_path / "spool" / "upload-1.part", tmp_path / "spool" / "upload-2.part"
-    for path in (old, new):
-        path.write_bytes(b"time,level\n")
-    os.utime(old, (1.0, 1.0))
-    runner.start()
-    assert [path.name for path in (tmp_path / "spool").iterdir()] == [new.name]
-
-
-def test_a_fit_ends_once(house, runners, tmp_path):
-    runner = runners()
-    fit_id = add_fit(house, runner, tmp_path, submit=False)
-    with house.store.unit(LOCAL_ACCOUNT, writes=True) as unit:
-        assert unit.fits.start(fit_id, NOW)
-        assert not unit.fits.start(fit_id, NOW)
-        assert unit.fits.finish(fit_id, report={}, model={}, now=NOW)
-        assert not unit.fits.finish(fit_id, report={}, model={}, now=NOW)
-        assert not unit.fits.fail(fit_id, {}, NOW)
 
 
 def test_what_goes_to_the_worker_pickles():
-    task = FitTask("fit_1", "acc_1", "x", 51.0, "Hollow Point", "csv", 1, {"unit": "m"}, {"nodal": "exact"})
-    assert pickle.loads(pickle.dumps(task)) == task
-    assert pickle.loads(pickle.dumps(fit_file)) is fit_file
+    task = JobTask(CLAIM, {"fit_id": "fit_1", "hints": {"unit": "m"}}, Place("spool", 1, "sqlite:///x"))
+    assert pickle.loads(pickle.dumps((fit_record, task))) == (fit_record, task)
+    assert all(pickle.loads(pickle.dumps(kind.work)) is kind.work for kind in KINDS.values())
+    assert "sqlite" not in repr(task)
+
+
+def fit_of(folder, content, **hints):
+    """The outcome of the work of a fit, done in this process."""
+    if content is not None:
+        (folder / "fit_1").write_bytes(content)
+    given = {"fit_id": "fit_1", "station": "", "latitude": 51.0, "format": "csv", "hints": hints, "fit": {}}
+    return do_work(fit_record, JobTask(CLAIM, given, Place(str(folder))), lambda done, total, note: None)
 
 
 def test_an_error_that_nobody_foresaw_is_said_without_its_inside(tmp_path, monkeypatch):
@@ -213,20 +350,26 @@ def test_an_error_that_nobody_foresaw_is_said_without_its_inside(tmp_path, monke
         raise RuntimeError("the inside of it")
 
     monkeypatch.setattr("tidecore.gauges.read_gauge", broken)
-    outcome = fit_file(FitTask("fit_1", "acc_1", str(tmp_path / "x"), 51.0, ""))
-    assert outcome.problem is not None
-    assert outcome.trace is not None
-    assert outcome.problem["error"] == "FitBroke"
+    outcome = fit_of(tmp_path, b"x")
+    assert outcome.problem["error"] == "JobBroke"
     assert "inside of it" not in outcome.problem["detail"]
     assert "inside of it" in outcome.trace
 
 
+def test_memory_that_ran_out_is_said_too():
+    def greedy(_task, _progress):
+        raise MemoryError
+
+    outcome = do_work(greedy, JobTask(CLAIM, {}, Place("")), lambda done, total, note: None)
+    assert outcome == JobOutcome(problem=encode_error(JobBroke()), trace="MemoryError")
+
+
+def test_a_record_that_is_gone_is_said(tmp_path):
+    assert fit_of(tmp_path, None).problem["error"] == RecordLost.__name__
+
+
 def test_a_fit_that_fails_after_reading_says_what_was_read(tmp_path):
-    path = tmp_path / "level.csv"
-    path.write_bytes(gauge_csv(level=2.0))
-    outcome = fit_file(FitTask("fit_1", "acc_1", str(path), 51.0, "", "csv", hints={"unit": "m", "datum": "unknown"}))
-    assert outcome.problem is not None
-    assert outcome.report is not None
+    outcome = fit_of(tmp_path, gauge_csv(level=2.0), unit="m", datum="unknown")
     assert outcome.problem["error"] == "RecordConstant"
-    assert outcome.report["record"]["rows"] == 40 * 24
-    assert outcome.report["diagnostics"] is None
+    assert outcome.kept["report"]["record"]["rows"] == 40 * 24
+    assert outcome.kept["report"]["diagnostics"] is outcome.kept["model"] is None

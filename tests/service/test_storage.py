@@ -97,7 +97,8 @@ def test_another_account_sees_nothing(house):
         unit.stations.add_model(station.station_id, {}, source="fit", fit_id=None, stamps=model, now=NOW)
         mark = unit.marks.add({}, external_ref="ledge", now=NOW, links={"station_id": station.station_id})
         rule = unit.species_rules.add({}, external_ref="bass", now=NOW, links={})
-        fit = unit.fits.add(station_id=station.station_id, runner_id="run_1", lease_until=NOW, record_sha256="0",
+        job = unit.jobs.add("fit", "0", {}, NOW)
+        fit = unit.fits.add("fit_1", station_id=station.station_id, job_id=job.job_id, record_sha256="0",
                             record_bytes=1, options={}, now=NOW)  # fmt: skip
         unit.commit()
     with house.store.unit("acc_other", writes=True) as unit:
@@ -112,11 +113,16 @@ def test_another_account_sees_nothing(house):
         assert unit.species_rules.by_reference("bass") is None
         assert unit.species_rules.documents([(rule.id, 1)]) == {}
         assert unit.fits.get(fit.fit_id) is unit.fits.model(fit.fit_id) is None
-        assert unit.fits.active_count() == 0
-        assert not unit.fits.start(fit.fit_id, NOW)
-        assert not unit.fits.fail(fit.fit_id, {}, NOW)
+        assert unit.fits.by_job(job.job_id) is unit.jobs.get(job.job_id) is None
+        unit.fits.keep(fit.fit_id, report={}, model={"stolen": True})
+        unit.fits.adopt(fit.fit_id, 9)
+        assert unit.jobs.active_count() == 0
         # The same references are free for another account.
         assert add_station(unit, external_ref="hollow").external_ref == "hollow"
+        unit.commit()
+    with house.store.unit(LOCAL_ACCOUNT) as unit:
+        assert unit.fits.get(fit.fit_id) == fit
+        assert unit.fits.model(fit.fit_id) is None
 
 
 def test_every_table_has_its_account():

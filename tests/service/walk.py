@@ -24,14 +24,12 @@ KINDS = {
     "rule_id": "rule",
     "rule_ids": "rule",
     "fit_id": "fit",
+    "job_id": "job",
 }
 #: Parameters of paths that are no ids, and what is asked for.
 PLAIN: Mapping[str, str] = {}
 #: Examples of required parameters of queries whose schema gives none.
 EXAMPLES: Mapping[str, str] = SPAN
-#: Headers that operations may declare, and what is sent.
-HEADERS = {"if-match": "*"}
-
 _ID_LIKE = re.compile(r"(^|_)ids?$")
 _RECORD = b"time,level\n2025-01-01T00:00Z,1.0\n"
 
@@ -96,7 +94,13 @@ def body_schema(contract: Mapping[str, Any], operation: Mapping[str, Any]) -> Ma
 
 
 def send(
-    client: TestClient, contract: Mapping[str, Any], probe: Probe, caller: Holder, own: Things, probed: str
+    client: TestClient,
+    contract: Mapping[str, Any],
+    probe: Probe,
+    caller: Holder,
+    own: Things,
+    probed: str,
+    if_match: str = "*",
 ) -> Any:
     """Make the request of a probe for a caller: ``probed`` at its place, the caller's ``own`` ids at others."""
 
@@ -112,8 +116,8 @@ def send(
             query[one["name"]] = own[KINDS[one["name"]]] if one["name"] in KINDS else example_of(one)
     headers = dict(caller.headers)
     for one in parameters(probe.operation, "header"):
-        if one["name"].lower() in HEADERS:
-            headers[one["name"]] = HEADERS[one["name"].lower()]
+        if one["name"] == "If-Match":
+            headers["If-Match"] = if_match
     content: dict[str, Any] = {}
     media_types = list(probe.operation.get("requestBody", {}).get("content", ()))
     json_types = [one for one in media_types if one.endswith("json")]
@@ -154,7 +158,13 @@ def make_things(client: TestClient, holder: Holder) -> Things:
             time.sleep(0.02)
     finally:
         del client.headers["authorization"]
-    return {"station": coast.station, "mark": coast.mark, "rule": coast.rule, "fit": sent.json()["id"]}
+    return {
+        "station": coast.station,
+        "mark": coast.mark,
+        "rule": coast.rule,
+        "fit": sent.json()["id"],
+        "job": sent.json()["job_id"],
+    }
 
 
 def absent_id(like: str) -> str:

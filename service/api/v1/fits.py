@@ -11,6 +11,7 @@ from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, FitId, StationId
 from service.api.media import RECORD_TYPES, StrictRoute, answer, receive_record
 from service.api.paging import Cursor, Limit, check_limit, read_cursor, write_cursor
+from service.api.v1.schemas.common import RETRY_AFTER, retry_after
 from service.api.v1.schemas.fits import Fit, FitList, FitQuery, write_fit, write_fits
 from service.usecases import fits
 from service.usecases.fits import Upload
@@ -34,7 +35,7 @@ _RECORD: dict[str, Any] = {
     status_code=202,
     response_model=Fit,
     responses=declare(
-        "not-found", "invalid-input", "body-too-large", "media-not-supported", "too-many-fits", "store-conflict"
+        "not-found", "invalid-input", "body-too-large", "media-not-supported", "too-many-jobs", "store-conflict"
     ),
     openapi_extra=_RECORD,
 )
@@ -45,7 +46,11 @@ def create_fit(
     caller: CallerDep,
     context: ContextDep,
 ) -> Response:
-    """Send a gauge record to be fitted; the answer comes at once, and its Location says how the fit fares."""
+    """Send a gauge record to be fitted; the answer comes at once, and its Location says how the fit fares.
+
+    The same record with the same hints, sent again while its fit waits or runs, is answered with that fit. The work
+    is a job, `job_id`, by which it can be cancelled.
+    """
     fit = fits.request_fit(context, caller, station_id, record, query.to_request())
     return answer(write_fit(fit), 202, {"Location": f"/v1/fits/{fit.fit_id}"})
 
@@ -76,11 +81,12 @@ def list_fits(
     operation_id="get_fit",
     summary="Read a fit",
     response_model=Fit,
-    responses=declare("not-found"),
+    responses={**declare("not-found"), 200: RETRY_AFTER},
 )
 def get_fit(fit_id: FitId, caller: CallerDep, context: ContextDep) -> Response:
     """Read the state of a fit, the report of its record, its diagnostics, or why it failed."""
-    return answer(write_fit(fits.get_fit(context, caller, fit_id)))
+    fit = fits.get_fit(context, caller, fit_id)
+    return answer(write_fit(fit), 200, retry_after(fit.state))
 
 
 @router.post(

@@ -1,4 +1,4 @@
-"""Queries of fits; every change of state is one conditional update."""
+"""Queries of fits; their state is that of their job."""
 
 from __future__ import annotations
 
@@ -6,13 +6,12 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import delete, func, select, update
+from sqlalchemy import Select, delete, select, update
 
 from service.storage.codecs import fit_record
-from service.storage.identifiers import new_id
-from service.storage.records import ACTIVE, DONE, FAILED, QUEUED, RUNNING, FitRecord
+from service.storage.records import ACTIVE, FitRecord
 from service.storage.repositories.base import Repository
-from service.storage.tables import FitRow
+from service.storage.tables import FitRow, JobRow
 
 
 class FitRepository(Repository):
@@ -20,23 +19,21 @@ class FitRepository(Repository):
 
     def add(
         self,
+        fit_id: str,
         *,
         station_id: str,
-        runner_id: str,
-        lease_until: datetime,
+        job_id: str,
         record_sha256: str,
         record_bytes: int,
         options: Mapping[str, Any],
         now: datetime,
     ) -> FitRecord:
-        """Add a queued fit and return it."""
+        """Add a fit, to be done by a job of the same account, and return it."""
         row = FitRow(
-            fit_id=new_id("fit"),
+            fit_id=fit_id,
             account_id=self._account_id,
             station_id=station_id,
-            state=QUEUED,
-            runner_id=runner_id,
-            lease_until=lease_until,
+            job_id=job_id,
             record_sha256=record_sha256,
             record_bytes=record_bytes,
             options=dict(options),
@@ -44,27 +41,33 @@ class FitRepository(Repository):
         )
         self._session.add(row)
         self._session.flush()
-        return fit_record(row)
+        added = self.get(fit_id)
+        assert added is not None, "a fit has its job by a foreign key"
+        return added
 
     def get(self, fit_id: str) -> FitRecord | None:
         """Return a fit, None where the account has none of this id."""
-        row = self._session.scalar(self._mine().where(FitRow.fit_id == fit_id))
-        return None if row is None else fit_record(row)
+        row = self._session.execute(self._mine().where(FitRow.fit_id == fit_id)).first()
+        return None if row is None else fit_record(row[0], row[1])
+
+    def by_job(self, job_id: str) -> FitRecord | None:
+        """Return the fit that a job does."""
+        row = self._session.execute(self._mine().where(FitRow.job_id == job_id)).first()
+        return None if row is None else fit_record(row[0], row[1])
 
     def page(self, station_id: str, after: str | None, limit: int) -> list[FitRecord]:
         """Return the fits of a station in the order of their ids."""
         query = self._mine().where(FitRow.station_id == station_id)
-        return [fit_record(row) for row in self._page(query, FitRow.fit_id, after, limit)]
-
-    def active_count(self) -> int:
-        """Return how many fits are queued or running."""
-        query = select(func.count()).select_from(FitRow)
-        return self._session.scalar(query.where(FitRow.account_id == self._account_id, FitRow.state.in_(ACTIVE))) or 0
+        if after is not None:
+            query = query.where(FitRow.fit_id > after)
+        rows = self._session.execute(query.order_by(FitRow.fit_id).limit(limit))
+        return [fit_record(fit, job) for fit, job in rows]
 
     def active_of(self, station_id: str) -> list[str]:
-        """Return the ids of fits of a station that are queued or running."""
-        query = select(FitRow.fit_id).where(FitRow.account_id == self._account_id, FitRow.station_id == station_id)
-        return list(self._session.scalars(query.where(FitRow.state.in_(ACTIVE)).order_by(FitRow.fit_id)))
+        """Return the ids of fits of a station whose job waits or runs."""
+        query = select(FitRow.fit_id).join(JobRow, FitRow.job_id == JobRow.job_id)
+        query = query.where(FitRow.account_id == self._account_id, FitRow.station_id == station_id)
+        return list(self._session.scalars(query.where(JobRow.state.in_(ACTIVE)).order_by(FitRow.fit_id)))
 
     def remove_of(self, station_id: str) -> None:
         """Remove the fits of a station."""
@@ -77,32 +80,28 @@ class FitRepository(Repository):
             select(FitRow.model).where(FitRow.account_id == self._account_id, FitRow.fit_id == fit_id)
         )
 
-    def start(self, fit_id: str, now: datetime) -> bool:
-        """Mark a queued fit as running; False where it was not queued."""
-        return self._move(fit_id, (QUEUED,), state=RUNNING, started_at=now)
-
-    def finish(self, fit_id: str, *, report: Mapping[str, Any], model: Mapping[str, Any], now: datetime) -> bool:
-        """Mark a running fit as done; False where it was not running."""
-        return self._move(fit_id, (RUNNING,), state=DONE, report=dict(report), model=dict(model), finished_at=now)
-
-    def fail(
-        self, fit_id: str, problem: Mapping[str, Any], now: datetime, report: Mapping[str, Any] | None = None
-    ) -> bool:
-        """Mark an active fit as failed; False where it had ended already."""
-        kept = None if report is None else dict(report)
-        return self._move(fit_id, ACTIVE, state=FAILED, problem=dict(problem), report=kept, finished_at=now)
+    def keep(self, fit_id: str, *, report: Mapping[str, Any] | None, model: Mapping[str, Any] | None) -> None:
+        """Keep what the work on a fit found: the report of its record, and the model if there is one."""
+        self._change(
+            fit_id, report=None if report is None else dict(report), model=None if model is None else dict(model)
+        )
 
     def adopt(self, fit_id: str, version: int) -> None:
         """Note the station's version that the fit's model has become."""
-        self._move(fit_id, (DONE,), adopted_version=version)
+        self._change(fit_id, adopted_version=version)
 
-    def _mine(self) -> Any:
-        return select(FitRow).where(FitRow.account_id == self._account_id)
-
-    def _move(self, fit_id: str, states: tuple[str, ...], **values: Any) -> bool:
-        result = self._session.execute(
-            update(FitRow)
-            .where(FitRow.account_id == self._account_id, FitRow.fit_id == fit_id, FitRow.state.in_(states))
-            .values(**values)
+    def _mine(self) -> Select[FitRow, JobRow]:
+        return (
+            select(FitRow, JobRow)
+            .join(JobRow, FitRow.job_id == JobRow.job_id)
+            .where(FitRow.account_id == self._account_id)
+            .execution_options(populate_existing=True)
         )
-        return bool(result.rowcount)  # type: ignore[attr-defined]
+
+    def _change(self, fit_id: str, **values: Any) -> None:
+        self._session.execute(
+            update(FitRow)
+            .where(FitRow.account_id == self._account_id, FitRow.fit_id == fit_id)
+            .values(**values)
+            .execution_options(synchronize_session=False)
+        )

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Mapping
+from typing import Annotated, Any
 
 from fastapi import Query
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, WithJsonSchema
 
+from service.api.problems import stored_problem
 from tidecore.place import Name, Number, fault
 
 #: A coordinate [degrees].
@@ -67,3 +69,36 @@ class ProblemSchema(BaseModel):
     instance: str
     request_id: str | None
     errors: list[FaultSchema]
+
+
+class WorkProblem(Schema):
+    """Why work failed: a problem without a status."""
+
+    type: str
+    title: str
+    detail: str
+    errors: list[FaultSchema]
+
+
+#: Declares the header of an answer about work that is not done yet.
+RETRY_AFTER: dict[str, Any] = {
+    "headers": {
+        "Retry-After": {
+            "description": "While it waits or runs: seconds after which to ask again.",
+            "schema": {"type": "integer"},
+        }
+    }
+}
+
+
+def retry_after(state: str) -> dict[str, str]:
+    """Return the headers of an answer about work in a ``state``."""
+    return {"Retry-After": "1"} if state in ("queued", "running") else {}
+
+
+def write_problem(stored: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    """Return a stored problem as `WorkProblem` has it."""
+    problem = stored_problem(stored)
+    if problem is not None:
+        problem["errors"] = [{"in": None, **fault} for fault in problem["errors"]]
+    return problem

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from service.api.instants import write_instant
-from service.api.problems import stored_problem
-from service.api.v1.schemas.common import FaultSchema, InstantText, Schema
+from service.api.v1.schemas.common import InstantText, Schema, WorkProblem, write_problem
 from service.errors import DocumentInvalid
 from service.usecases.fits import FitRequest
 from service.usecases.page import Page
@@ -126,19 +126,11 @@ def _list(given: list[str] | None) -> list[str | float] | None:
     markers: list[str | float] = []
     for text in given:
         try:
-            markers.append(float(text))
+            number = float(text)
         except ValueError:
-            markers.append(text)
+            number = math.nan
+        markers.append(number if math.isfinite(number) else text)
     return markers
-
-
-class FitProblem(Schema):
-    """Why a fit failed: a problem without a status."""
-
-    type: str
-    title: str
-    detail: str
-    errors: list[FaultSchema]
 
 
 class Fit(Schema):
@@ -146,8 +138,9 @@ class Fit(Schema):
 
     id: str
     station_id: str
-    state: Literal["queued", "running", "done", "failed"]
-    problem: FitProblem | None
+    job_id: Annotated[str, Field(description="The job that does it; state, times and problem are its own.")]
+    state: Literal["queued", "running", "done", "failed", "cancelled"]
+    problem: WorkProblem | None
     record_sha256: str
     record_bytes: int
     options: Annotated[dict[str, Any], Field(description="How the record was read and fitted.")]
@@ -174,14 +167,12 @@ class FitList(Schema):
 def write_fit(record: FitRecord) -> dict[str, Any]:
     """Return a fit as `Fit` has it."""
     report = record.report or {}
-    problem = stored_problem(record.problem)
-    if problem is not None:
-        problem["errors"] = [{"in": None, **fault} for fault in problem["errors"]]
     return {
         "id": record.fit_id,
         "station_id": record.station_id,
+        "job_id": record.job_id,
         "state": record.state,
-        "problem": problem,
+        "problem": write_problem(record.problem),
         "record_sha256": record.record_sha256,
         "record_bytes": record.record_bytes,
         "options": dict(record.options),

@@ -1,7 +1,7 @@
 """Editing: the order of changes, kept answers, public stations, marks at stations of other accounts.
 
 Revision ID: 2026_11_25_editing
-Revises: 2026_11_25_keys
+Revises: 2026_11_25_jobs
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "2026_11_25_editing"
-down_revision = "2026_11_25_keys"
+down_revision = "2026_11_25_jobs"
 branch_labels = None
 depends_on = None
 

@@ -1,0 +1,29 @@
+"""``ebbmark worker``: jobs run without HTTP, until told to stop."""
+
+from __future__ import annotations
+
+import signal
+from threading import Event
+
+import typer
+
+from service.bootstrap import House
+from service.logs import configure_logs
+from service.settings import Settings
+
+
+def run_jobs(workers: int | None) -> None:
+    """Run jobs of the store in a number of worker processes until SIGTERM or SIGINT; what runs then is given back."""
+    settings = Settings()
+    configure_logs(settings.log_format, settings.log_level)
+    count = max(1, settings.workers) if workers is None else workers
+    stopping = Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: stopping.set())
+    house = House(settings.model_copy(update={"workers": count}))
+    try:
+        house.open()
+        typer.echo(f"running jobs, {count} at once; stop with Ctrl-C")
+        stopping.wait()
+    finally:
+        house.close()

@@ -1,0 +1,42 @@
+"""The work of a fit: the only place of the service that reads gauge records and fits them."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from service.errors import RecordLost
+from service.jobs.worker import JobOutcome, JobTask, Progress
+from service.storage.plain import encode_error, plain
+from tidecore.errors import CoreError
+
+
+def fit_record(task: JobTask, progress: Progress) -> JobOutcome:
+    """Read the uploaded record of a fit, fit it, and return model and report; the heavy libraries load here alone.
+
+    The input holds ``fit_id``, ``station`` (its name), ``latitude`` [degrees], ``format``, ``hints`` and ``fit``
+    (options of the fit). The record lies in the spool folder under the id of the fit.
+    """
+    from tidecore.gauges import read_gauge
+    from tidecore.model import fit
+
+    given, place = task.input, task.place
+    path = Path(place.spool) / given["fit_id"]
+    if not path.is_file():
+        raise RecordLost
+    report: dict[str, Any] | None = None
+    try:
+        progress(0, 2, "reading the record")
+        record = read_gauge(path, format=given["format"], max_bytes=place.max_record_bytes, **given["hints"])
+        report = {"record": plain(dict(record.attrs)), "diagnostics": None}
+        progress(1, 2, "fitting")
+        model = fit(record, latitude=given["latitude"], station=given["station"], **given["fit"])
+    except CoreError as error:
+        return JobOutcome(problem=encode_error(error), kept={"report": report, "model": None})
+    diagnostics = None if model.diagnostics is None else plain(asdict(model.diagnostics))
+    progress(2, 2, "fitted")
+    return JobOutcome(
+        result={"fit_id": given["fit_id"]},
+        kept={"report": {**report, "diagnostics": diagnostics}, "model": plain(model.to_document())},
+    )
