@@ -77,6 +77,14 @@ VersionQuery = Annotated[
     Query(ge=1, le=1_000_000, description="Version of the station's tide model; the current one unless given."),
 ]
 StationId = Annotated[str, Path(max_length=64, description="Id of a station.")]
+StationIds = Annotated[
+    list[Annotated[str, Query(min_length=1, max_length=64)]],
+    Query(min_length=1, max_length=1000, description="Ids of stations."),
+]
+MarkIds = Annotated[
+    list[Annotated[str, Query(min_length=1, max_length=64)]],
+    Query(min_length=1, max_length=200, description="Ids of marks."),
+]
 FitId = Annotated[str, Path(max_length=64, description="Id of a fit.")]
 MarkId = Annotated[str, Path(max_length=64, description="Id of a mark.")]
 RuleId = Annotated[str, Path(max_length=64, description="Id of a species rule.")]

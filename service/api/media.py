@@ -23,6 +23,7 @@ from pydantic import BaseModel
 from starlette.types import Receive, Scope
 
 from service.errors import BodyTooDeep, BodyTooLarge, DocumentInvalid, MediaNotSupported, RequestUnreadable
+from service.exports.series import rounded
 from service.settings import Settings
 from service.usecases.fits import Upload
 from tidecore.errors import Fault
@@ -46,13 +47,11 @@ def numbers(values: AnyArray | Sequence[float], decimals: int) -> list[float | N
     ValueError
         For an infinity: nothing that is published may be one.
     """
-    rounded = np.round(np.asarray(values, dtype=np.float64), decimals) + 0.0
-    finite = np.isfinite(rounded)
-    if finite.all():
-        return rounded.tolist()  # type: ignore[no-any-return]
-    if np.isinf(rounded).any():
-        raise ValueError("an infinity cannot be published")
-    return [value if known else None for value, known in zip(rounded.tolist(), finite.tolist(), strict=True)]
+    found = rounded(values, decimals)
+    unknown = np.isnan(found)
+    if not unknown.any():
+        return found.tolist()  # type: ignore[no-any-return]
+    return [None if hidden else value for value, hidden in zip(found.tolist(), unknown.tolist(), strict=True)]
 
 
 def number(value: float | None, decimals: int) -> float | None:

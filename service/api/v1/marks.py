@@ -5,6 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
+from service.api.conditional import answer_document, declare_conditional, document_etag
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, MarkId
 from service.api.media import StrictRoute, answer
@@ -49,8 +50,10 @@ def list_marks(
     operation_id="get_mark",
     summary="Read a mark",
     response_model=Mark,
-    responses=declare("not-found"),
+    responses=declare_conditional() | declare("not-found"),
 )
-def get_mark(mark_id: MarkId, caller: CallerDep, context: ContextDep) -> Response:
+def get_mark(request: Request, mark_id: MarkId, caller: CallerDep, context: ContextDep) -> Response:
     """Read a mark in its current version."""
-    return answer(write_mark(marks.get_mark(context, caller, mark_id)))
+    view = marks.get_mark(context, caller, mark_id)
+    etag = document_etag("mark", mark_id, view.record.version, view.record.updated_at)
+    return answer_document(request, etag, lambda: write_mark(view))

@@ -7,6 +7,7 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
+from service.api.conditional import answer_document, declare_conditional, document_etag
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, RuleId
 from service.api.media import StrictRoute, answer
@@ -71,8 +72,10 @@ def get_species_rule_schema() -> Response:
     operation_id="get_species_rule",
     summary="Read a species rule",
     response_model=SpeciesRule,
-    responses=declare("not-found"),
+    responses=declare_conditional() | declare("not-found"),
 )
-def get_species_rule(rule_id: RuleId, caller: CallerDep, context: ContextDep) -> Response:
+def get_species_rule(request: Request, rule_id: RuleId, caller: CallerDep, context: ContextDep) -> Response:
     """Read a species rule in its current version."""
-    return answer(write_rule(species_rules.get_rule(context, caller, rule_id)))
+    view = species_rules.get_rule(context, caller, rule_id)
+    etag = document_etag("species_rule", rule_id, view.record.version, view.record.updated_at)
+    return answer_document(request, etag, lambda: write_rule(view))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
+from service.api.conditional import answer_document, declare_conditional, document_etag
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, StationId, VersionQuery
 from service.api.media import StrictRoute, answer
@@ -52,10 +53,13 @@ def list_stations(
     operation_id="get_station",
     summary="Read a station",
     response_model=Station,
-    responses=declare("not-found"),
+    responses=declare_conditional() | declare("not-found"),
 )
 def get_station(
-    station_id: StationId, caller: CallerDep, context: ContextDep, version: VersionQuery = None
+    request: Request, station_id: StationId, caller: CallerDep, context: ContextDep, version: VersionQuery = None
 ) -> Response:
     """Read a station with its current tide model, or with that of a version."""
-    return answer(write_station(stations.get_station(context, caller, station_id, version)))
+    view = stations.get_station(context, caller, station_id, version)
+    shown = view.station.version if version is None else version
+    etag = document_etag("station", station_id, shown, view.station.updated_at)
+    return answer_document(request, etag, lambda: write_station(view))

@@ -1,0 +1,99 @@
+"""Conditional requests (RFC 9110, sections 8.8.3 and 13): ETags made without the body, and 304 before any work.
+
+A strong ETag is a hash of everything that decides the bytes: what the answer rests on in its versions, the question in
+one spelling, the media type, `tidecore.NUMERICS` and the number of the format. Two spellings of one question have one.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+import zoneinfo
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any
+
+import orjson
+from fastapi import Request
+from fastapi.responses import Response
+
+from service.api.media import answer
+from service.exports.series import FORMAT
+from service.usecases.inputs import Basis
+from tidecore import NUMERICS
+
+CACHE_CONTROL = "private, no-cache"
+#: Series come in forms; documents only in JSON. Both belong to who asks.
+VARY_SERIES, VARY_DOCUMENT = "Accept, Authorization", "Authorization"
+
+_TAG = re.compile(r'(W/)?("[\x21\x23-\x7e\x80-\xff]*")')
+_TAG_LIST = re.compile(rf"[ \t]*(?:,[ \t]*)*{_TAG.pattern}[ \t]*(?:,[ \t]*(?:{_TAG.pattern}[ \t]*)?)*")
+
+
+def series_etag(basis: Basis, media_type: str, zone: zoneinfo.ZoneInfo | None) -> str:
+    """Return the ETag of a series in one form, its instants in one zone."""
+    inputs = [[one.kind, one.key, one.version, one.stamp.isoformat()] for one in basis.inputs]
+    return _tag([inputs, basis.query, media_type, None if zone is None else zone.key, NUMERICS, FORMAT])
+
+
+def document_etag(kind: str, key: str, version: int, stamp: datetime) -> str:
+    """Return the ETag of a single document, by its id, its version and when it was last written."""
+    return _tag([kind, key, version, stamp.isoformat(), FORMAT])
+
+
+def names_etag(header: str, etag: str, *, weak: bool) -> bool:
+    """Return whether a list of entity tags, or ``*``, names an ETag.
+
+    ``weak`` is the comparison of If-None-Match; without it that of If-Match, in which a weak tag never matches. A
+    header that is no such list names nothing.
+    """
+    if header.strip(" \t") == "*":
+        return True
+    if _TAG_LIST.fullmatch(header) is None:
+        return False
+    return any(tag == etag and (weak or not mark) for mark, tag in _TAG.findall(header))
+
+
+def is_unchanged(request: Request, etag: str) -> bool:
+    """Return whether the caller has what has this ETag already."""
+    given = request.headers.getlist("if-none-match")
+    return bool(given) and names_etag(", ".join(given), etag, weak=True)
+
+
+def answer_series(
+    request: Request, basis: Basis, form: str, zone: zoneinfo.ZoneInfo | None, write: Callable[[], Response]
+) -> Response:
+    """Return a series as ``write`` makes it, or 304 without calling it."""
+    return _answer(request, series_etag(basis, form, zone), VARY_SERIES, write)
+
+
+def answer_document(request: Request, etag: str, write: Callable[[], Any]) -> Response:
+    """Return a document as ``write`` makes it, in JSON, or 304 without calling it."""
+    return _answer(request, etag, VARY_DOCUMENT, lambda: answer(write()))
+
+
+def declare_conditional(vary: str = VARY_DOCUMENT) -> dict[int | str, dict[str, Any]]:
+    """Return the declaration of the headers of an answer that has an ETag, and of 304."""
+    said = {
+        "ETag": "Strong; changes with anything the answer rests on.",
+        "Vary": vary,
+        "Cache-Control": CACHE_CONTROL,
+    }
+    headers = {name: {"description": text, "schema": {"type": "string"}} for name, text in said.items()}
+    unchanged = "Nothing has changed: If-None-Match names the ETag of the answer. It has no body."
+    return {200: {"headers": headers}, 304: {"description": unchanged, "headers": headers}}
+
+
+def _answer(request: Request, etag: str, vary: str, write: Callable[[], Response]) -> Response:
+    headers = {"ETag": etag, "Vary": vary, "Cache-Control": CACHE_CONTROL}
+    if is_unchanged(request, etag):
+        return Response(None, 304, headers)
+    response = write()
+    response.headers.update(headers)
+    return response
+
+
+def _tag(parts: list[Any]) -> str:
+    digest = hashlib.sha256(orjson.dumps(parts, option=orjson.OPT_SORT_KEYS)).digest()
+    return f'"{base64.urlsafe_b64encode(digest[:18]).decode()}"'
