@@ -57,8 +57,8 @@ def _write(file: Any, found: SeriesSet) -> None:
     times = series[0].times.astype("datetime64[us]").view(np.int64) / US_PER_SECOND
     # In this format a dimension of length 0 is one that may grow, and such a one comes first.
     axes = ("series", "time") if times.size else ("time", "series")
-    file.createDimension("series", len(series))
     file.createDimension("time", times.size or None)
+    file.createDimension("series", len(series))
     said = {"standard_name": "time", "units": "seconds since 1970-01-01 00:00:00", "calendar": "standard", "axis": "T"}
     _variable(file, "time", times, ("time",), said)
     _text(file, "series_id", [one.key for one in series], {"cf_role": "timeseries_id", "long_name": "id of the series"})
