@@ -127,7 +127,9 @@ def test_every_form_that_is_offered_is_declared(coastal):
     all_forms = {"/v1/heights", "/v1/flow", "/v1/timelines", "/v1/stations/{station_id}/heights",
                  "/v1/stations/{station_id}/flow", "/v1/marks/{mark_id}/timeline"}  # fmt: skip
     expected = {(path, form) for path in all_forms for form in OFFERED}
-    expected |= {(path, form) for path in ("/v1/extremes", "/v1/stations/{station_id}/extremes") for form in OFFERED[:3]}
+    expected |= {
+        (path, form) for path in ("/v1/extremes", "/v1/stations/{station_id}/extremes") for form in OFFERED[:3]
+    }
     expected |= {(path, CSV) for path in ("/v1/stations/{station_id}/constituents", "/v1/windows/search")}
     assert {one for one in declared if one[1] != JSON} == {one for one in expected if one[1] != JSON}
     assert all("schema" in answer or "example" in answer for answer in declared.values())

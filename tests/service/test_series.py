@@ -1,4 +1,4 @@
-"""Every series in every form over HTTP says what its JSON says; many stations or marks in one call say what one does."""
+"""Every series in every form over HTTP says what its JSON says; of many stations or marks, what each says alone."""
 
 from __future__ import annotations
 
@@ -180,7 +180,10 @@ def test_windows_say_the_same_in_csv(coastal):
         for name in ("duration_h", "mean_score", "peak_score", "score_hours"):
             assert float(row[name]) == window[name]
         assert row["limiting_factor"] == (window["limiting_factor"] or "")
-        assert (row["best_hour_start"], row["best_hour_end"]) == (window["best_hour"]["start"], window["best_hour"]["end"])
+        assert (row["best_hour_start"], row["best_hour_end"]) == (
+            window["best_hour"]["start"],
+            window["best_hour"]["end"],
+        )
         truths = {True: "true", False: "false", None: ""}
         for name in ("starts_before", "ends_after", "flow_reliable", "ground_accepted"):
             assert row[name] == truths[window[name]]
