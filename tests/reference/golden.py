@@ -22,10 +22,10 @@ from tidecore.timeline import factors
 FILE = Path(__file__).with_name("golden_values.json")
 START, END = np.datetime64("2026-03-18"), np.datetime64("2026-03-25")
 
-#: An invented tide with so large an M4 that high waters stand or are double, on an invented shore.
+#: An invented tide with so large an M4 that waters stand, and some are secondary, on an invented shore.
 CONSTITUENTS = {
     "M2": (1.71, 133.0), "S2": (0.58, 178.0), "N2": (0.33, 112.0), "K2": (0.16, 175.0), "K1": (0.11, 88.0),
-    "O1": (0.09, 331.0), "M4": (0.44, 86.0), "MS4": (0.12, 97.0), "M6": (0.05, 201.0), "SA": (0.07, 221.0),
+    "O1": (0.09, 331.0), "M4": (0.54, 86.0), "MS4": (0.12, 97.0), "M6": (0.05, 201.0), "SA": (0.07, 221.0),
 }  # fmt: skip
 MARK = {
     "name": "Invented Bank", "latitude": 47.25, "longitude": -21.75, "time_zone": "Etc/UTC", "station": "invented",

@@ -87,6 +87,7 @@ def test_the_values_hold_something_of_everything(golden):
     assert len(golden["extremes"]["time_s"]) > 20
     assert len(golden["windows"]["mean_score"]) > 3
     assert any(value is not None for value in golden["extremes"]["stand_start_s"])
+    assert {one.split()[1] for one in golden["extremes"]["said"]} == {"True", "False"}, "primary and secondary"
     assert set(golden["timeline"]) == {name for name, factor in factors().items() if factor.compute is not None}
 
 
