@@ -8,7 +8,14 @@ The tree::
     │   ├── ReferenceTaken      the external reference is another's
     │   ├── NoModel             the station has no tide model yet
     │   ├── FitNotDone          only a fit that is done can be adopted
+    │   ├── InUse               what others rest on cannot be deleted
+    │   ├── KeyRunning          a request with the same Idempotency-Key is still being answered
     │   └── StoreConflict       two writers met, or a row that must exist does not
+    ├── Precondition
+    │   ├── PreconditionMissing an edit that does not say what it edits
+    │   └── Stale               the thing has changed since it was read
+    ├── KeyReused               an Idempotency-Key that came with another request
+    ├── CursorGone              a cursor from beyond what the store knows
     ├── RequestUnreadable       a body that is no JSON document
     │   └── BodyTooDeep         nested deeper than the limit
     ├── BodyTooLarge            more bytes than the limit
@@ -23,6 +30,7 @@ The tree::
     ├── CursorInvalid           a cursor that this list did not give
     ├── AccessRefused
     │   ├── KeyNeeded           keys are asked for and there are none
+    │   ├── NotOwned            a public thing of another account can be read, not changed
     │   └── NotLocal            open mode serves this machine alone
     ├── Unavailable
     │   ├── StoreUnavailable    the store cannot be reached, is locked or full
@@ -89,6 +97,24 @@ class FitNotDone(Conflict):
         super().__init__(f"fit {fit_id!r} is {state}; only a fit that is done can be adopted")
 
 
+class InUse(Conflict):
+    """A thing that others rest on."""
+
+    def __init__(self, kind: str, key: str, users: Sequence[str]) -> None:
+        """``kind`` of thing, its ``key``, and the ids of its ``users``, or of some of them."""
+        self.kind, self.key, self.users = kind, key, tuple(users)
+        told = ", ".join(self.users) or "things of other accounts"
+        super().__init__(f"{kind} {key!r} is in use by {told}; change or delete those first")
+
+
+class KeyRunning(Conflict):
+    """A request with the same Idempotency-Key is still being answered."""
+
+    def __init__(self) -> None:
+        """Say it."""
+        super().__init__("a request with this Idempotency-Key is still being answered; send it again in a second")
+
+
 class StoreConflict(Conflict):
     """Two writers met at the same row, or a row that must exist has gone."""
 
@@ -96,6 +122,43 @@ class StoreConflict(Conflict):
         """``what`` the store refused."""
         self.what = what
         super().__init__("the store refused the write because of another one" + (f" ({what})" if what else ""))
+
+
+class Precondition(ServiceError):
+    """What the caller knows of the thing it edits is missing or out of date."""
+
+
+class PreconditionMissing(Precondition):
+    """An edit that does not say which state of the thing it edits."""
+
+    def __init__(self) -> None:
+        """Say it."""
+        super().__init__("the edit does not say what it edits; send If-Match with the ETag that a read gave, or *")
+
+
+class Stale(Precondition):
+    """The thing is not any more as the caller read it."""
+
+    def __init__(self, kind: str, key: str) -> None:
+        """``kind`` of thing and its ``key``."""
+        self.kind, self.key = kind, key
+        super().__init__(f"{kind} {key!r} has changed since it was read; read it again and edit that")
+
+
+class KeyReused(ServiceError):
+    """An Idempotency-Key under which another request was answered."""
+
+    def __init__(self) -> None:
+        """Say it."""
+        super().__init__("another request was answered under this Idempotency-Key; give each request its own")
+
+
+class CursorGone(ServiceError):
+    """A cursor from beyond what the store knows: it was put back to an earlier state."""
+
+    def __init__(self) -> None:
+        """Say it."""
+        super().__init__("the store knows nothing as new as this cursor any more; read everything again from the start")
 
 
 class RequestUnreadable(ServiceError):
@@ -226,6 +289,15 @@ class KeyNeeded(AccessRefused):
             "the service asks for API keys and there are none; for use on this machine alone start it with "
             "EBBMARK_AUTH=open, as `make run` does"
         )
+
+
+class NotOwned(AccessRefused):
+    """A public thing of another account, which can be read and not changed."""
+
+    def __init__(self, kind: str, key: str) -> None:
+        """``kind`` of thing and its ``key``."""
+        self.kind, self.key = kind, key
+        super().__init__(f"{kind} {key!r} is another account's; it can be read and not changed")
 
 
 class NotLocal(AccessRefused):

@@ -76,6 +76,9 @@ VersionQuery = Annotated[
     int | None,
     Query(ge=1, le=1_000_000, description="Version of the station's tide model; the current one unless given."),
 ]
+VersionOfDocument = Annotated[
+    int | None, Query(ge=1, le=1_000_000, description="A version to read; as it stands unless given.")
+]
 StationId = Annotated[str, Path(max_length=64, description="Id of a station.")]
 StationIds = Annotated[
     list[Annotated[str, Query(min_length=1, max_length=64)]],

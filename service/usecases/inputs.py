@@ -40,4 +40,4 @@ def station_input(served: ServedModel) -> Input:
 
 def mark_input(view: MarkView) -> Input:
     """Return the input that a mark is."""
-    return Input("mark", view.record.mark_id, view.record.version, view.record.updated_at)
+    return Input("mark", view.record.id, view.record.version, view.record.updated_at)

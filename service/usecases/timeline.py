@@ -14,7 +14,7 @@ from service.usecases.context import Context
 from service.usecases.extremes import check_total, span_query
 from service.usecases.heights import check_points
 from service.usecases.inputs import Input, mark_input, station_input
-from service.usecases.marks import MarkView, find_marks
+from service.usecases.marks import MARKS, MarkView
 from service.usecases.stations import ServedModel, serve_models
 from tidecore.errors import Fault
 from tidecore.sky import sky_positions
@@ -89,10 +89,10 @@ def find_timeline_basis(
     check_total(span, len(ids), settings.max_span_days)
     check_points(span, step_us, len(wanted) * len(ids), settings.max_points)
     with context.store.unit(caller.account_id) as unit:
-        views = find_marks(context, unit, ids)
-        stations = list(dict.fromkeys(view.record.station_id for view in views))
+        views = MARKS.find(context, unit, ids)
+        stations = list(dict.fromkeys(view.document.station for view in views))
         models = dict(zip(stations, serve_models(context, unit, stations, version), strict=True))
-    return TimelineBasis([(view, models[view.record.station_id]) for view in views], span, step_us, wanted)
+    return TimelineBasis([(view, models[view.document.station]) for view in views], span, step_us, wanted)
 
 
 def build_mark_timelines(basis: TimelineBasis) -> Sequence[TimelineView]:
@@ -107,7 +107,7 @@ def build_mark_timelines(basis: TimelineBasis) -> Sequence[TimelineView]:
         TimelineView(
             view,
             served,
-            build_timeline(view.mark, served.model, span.start, span.end, step=step, sky=sky, names=basis.names),
+            build_timeline(view.document, served.model, span.start, span.end, step=step, sky=sky, names=basis.names),
         )
         for view, served in basis.marks
     ]

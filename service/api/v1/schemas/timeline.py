@@ -81,16 +81,16 @@ def write_timelines(views: Sequence[TimelineView], zone: zoneinfo.ZoneInfo | Non
 
 def export_timelines(views: Sequence[TimelineView]) -> SeriesSet:
     """Return timelines for the forms other than JSON."""
-    keys = [view.mark.record.mark_id for view in views]
+    keys = [view.mark.record.id for view in views]
     return SeriesSet(
         file_stem("timeline", keys, views[0].timeline.span.start_us),
         "Factors at a mark",
         [
             Series(
-                view.mark.record.mark_id,
-                view.mark.mark.name,
-                view.mark.mark.latitude,
-                view.mark.mark.longitude,
+                view.mark.record.id,
+                view.mark.document.name,
+                view.mark.document.latitude,
+                view.mark.document.longitude,
                 _about(view),
                 view.timeline.times,
                 [_column(view.timeline, name) for name in view.timeline.names],
@@ -102,12 +102,12 @@ def export_timelines(views: Sequence[TimelineView]) -> SeriesSet:
 
 def _about(view: TimelineView) -> dict[str, str | int | bool]:
     about: dict[str, str | int | bool] = {
-        "mark_id": view.mark.record.mark_id,
+        "mark_id": view.mark.record.id,
         "mark_version": view.mark.record.version,
         "station_id": view.served.station.station_id,
         "station_version": view.served.version,
         "datum": view.timeline.datum,
-        "time_zone": view.mark.mark.time_zone,
+        "time_zone": view.mark.document.time_zone,
         "range_cycle": view.timeline.range_cycle,
     }
     # A factor of this name says the same.
@@ -144,13 +144,13 @@ def _write_mark(view: TimelineView) -> dict[str, Any]:
     timeline, registry = view.timeline, factors()
     columns = {name: write_column(registry[name], timeline.columns[name]) for name in timeline.names}
     return {
-        "mark_id": view.mark.record.mark_id,
+        "mark_id": view.mark.record.id,
         "mark_version": view.mark.record.version,
         "station_id": view.served.station.station_id,
         "station_version": view.served.version,
         "datum": timeline.datum,
-        "time_zone": view.mark.mark.time_zone,
-        "date_local": local_date(timeline.span.start, view.mark.mark.zone),
+        "time_zone": view.mark.document.time_zone,
+        "date_local": local_date(timeline.span.start, view.mark.document.zone),
         "flow_reliable": timeline.flow_reliable,
         "range_cycle": timeline.range_cycle,
         "columns": columns,

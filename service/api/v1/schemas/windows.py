@@ -186,10 +186,10 @@ def write_windows(result: SearchResult, limit: int, numerics: int, zone: zoneinf
         "marks": [_write_mark(view, served) for view, served in result.marks],
         "rules": [
             {
-                "id": view.record.rule_id,
+                "id": view.record.id,
                 "version": view.record.version,
-                "name": view.rule.name,
-                "species": view.rule.species.scientific_name,
+                "name": view.document.name,
+                "species": view.document.species.scientific_name,
             }
             for view in result.rules
         ],
@@ -203,19 +203,19 @@ def write_windows(result: SearchResult, limit: int, numerics: int, zone: zoneinf
 def export_windows(result: SearchResult, limit: int) -> Table:
     """Return the windows of a search for the forms other than JSON, without what has columns of its own."""
     found = result.windows[:limit]
-    served = {view.record.mark_id: model for view, model in result.marks}
-    stations = [served[one.mark.record.mark_id] for one in found]
+    served = {view.record.id: model for view, model in result.marks}
+    stations = [served[one.mark.record.id] for one in found]
     windows = [one.window for one in found]
-    ground = (one.rule.rule.accepts_ground(one.mark.mark) for one in found)
+    ground = (one.rule.document.accepts_ground(one.mark.document) for one in found)
     texts = {
-        "mark_id": [one.mark.record.mark_id for one in found],
+        "mark_id": [one.mark.record.id for one in found],
         "mark_version": [str(one.mark.record.version) for one in found],
         "station_id": [one.station.station_id for one in stations],
         "station_version": [str(one.version) for one in stations],
-        "rule_id": [one.rule.record.rule_id for one in found],
+        "rule_id": [one.rule.record.id for one in found],
         "rule_version": [str(one.rule.record.version) for one in found],
-        "time_zone": [one.mark.mark.time_zone for one in found],
-        "date_local": [local_date(one.window.start, one.mark.mark.zone) for one in found],
+        "time_zone": [one.mark.document.time_zone for one in found],
+        "date_local": [local_date(one.window.start, one.mark.document.zone) for one in found],
         "limiting_factor": [window.limiting_factor or "" for window in windows],
     }
     numbers = {
@@ -265,10 +265,10 @@ def _truth(value: bool | None) -> int:
 
 def _write_mark(view: MarkView, served: ServedModel) -> dict[str, Any]:
     return {
-        "id": view.record.mark_id,
+        "id": view.record.id,
         "version": view.record.version,
-        "name": view.mark.name,
-        "time_zone": view.mark.time_zone,
+        "name": view.document.name,
+        "time_zone": view.document.time_zone,
         "station_id": served.station.station_id,
         "station_version": served.version,
         "datum": served.model.datum,
@@ -276,11 +276,11 @@ def _write_mark(view: MarkView, served: ServedModel) -> dict[str, Any]:
 
 
 def _write_window(found: FoundWindow, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
-    window, mark = found.window, found.mark.mark
+    window, mark = found.window, found.mark.document
     best = window.best_hour
     return {
-        "mark_id": found.mark.record.mark_id,
-        "rule_id": found.rule.record.rule_id,
+        "mark_id": found.mark.record.id,
+        "rule_id": found.rule.record.id,
         "time_zone": mark.time_zone,
         "date_local": local_date(window.start, mark.zone),
         "start": write_instant(window.start, zone),
@@ -303,7 +303,7 @@ def _write_window(found: FoundWindow, zone: zoneinfo.ZoneInfo | None) -> dict[st
         "key_times": [_write_key_time(event, zone) for event in window.key_times],
         "unknowns": [_write_unknown(one) for one in window.unknowns],
         "flow_reliable": window.flow_reliable,
-        "ground_accepted": found.rule.rule.accepts_ground(mark),
+        "ground_accepted": found.rule.document.accepts_ground(mark),
     }
 
 
@@ -339,8 +339,8 @@ def _write_nothing(nothing: Nothing, zone: zoneinfo.ZoneInfo | None) -> dict[str
     explanation = nothing.explanation
     best_time = explanation.best_time
     return {
-        "mark_id": nothing.mark.record.mark_id,
-        "rule_id": nothing.rule.record.rule_id,
+        "mark_id": nothing.mark.record.id,
+        "rule_id": nothing.rule.record.id,
         "best_score": number(explanation.best_score, 3),
         "best_time": None if best_time is None else write_instant(best_time, zone),
         "excluded_share": number(explanation.excluded_share, 3),
