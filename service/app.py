@@ -12,6 +12,7 @@ import anyio.to_thread
 from fastapi import APIRouter, FastAPI
 from starlette.routing import compile_path
 
+from service.api.conditional import Remembered
 from service.api.contract import DESCRIPTION, build_contract
 from service.api.guard import Guard
 from service.api.pages import install_pages
@@ -86,6 +87,7 @@ def create_app(settings: Settings, house: House | None = None) -> FastAPI:
         redirect_slashes=False,
     )
     app.state.house = inside
+    app.state.remembered = Remembered()
     for router in ROUTERS:
         app.include_router(router, prefix="/v1")
     install_pages(app)

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from service.api import conditional
 from service.api.conditional import document_etag, names_etag, series_etag
 from service.api.negotiation import COVERAGEJSON, CSV, JSON, NETCDF
+from service.storage.pulse import Pulse
 from service.usecases.inputs import Input
 from tests.service.coast import SPAN, example
 from tidecore.errors import CoreError
@@ -133,6 +134,8 @@ def refuse(*_args, **_kwargs):
 
 @pytest.fixture
 def computing_refused(monkeypatch):
+    # Nothing is remembered either: the inputs are read, as with a store that has no pulse.
+    monkeypatch.setattr(Pulse, "read", lambda _pulse: None)
     for name in ("heights", "rates", "extremes", "flow_index", "range_cycle"):
         monkeypatch.setattr(TideModel, name, refuse)
     monkeypatch.setattr("service.usecases.heights.heights_at_stations", refuse)

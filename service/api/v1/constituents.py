@@ -7,15 +7,15 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import Response
 
-from service.api.conditional import answer_series
+from service.api.conditional import SeriesRoute, answer_series
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, StationId, VersionQuery
-from service.api.media import StrictRoute, answer
+from service.api.media import answer
 from service.api.negotiation import CSV, JSON, negotiated, offer, write_table
 from service.api.v1.schemas.constituents import CSV_EXAMPLE, Constituents, export_constituents, write_constituents
 from service.usecases import constituents
 
-router = APIRouter(tags=["tide"], route_class=StrictRoute)
+router = APIRouter(tags=["tide"], route_class=SeriesRoute)
 
 FormDep = Annotated[str, Depends(negotiated(JSON, CSV))]
 

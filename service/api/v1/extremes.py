@@ -7,10 +7,10 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import Response
 
-from service.api.conditional import answer_series
+from service.api.conditional import SeriesRoute, answer_series
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, SpanDep, StationId, StationIds, VersionQuery, ZoneDep
-from service.api.media import StrictRoute, answer
+from service.api.media import answer
 from service.api.negotiation import COVERAGEJSON, CSV, JSON, negotiated, offer, write_series
 from service.api.v1.schemas.extremes import (
     CSV_EXAMPLE,
@@ -22,7 +22,7 @@ from service.api.v1.schemas.extremes import (
 )
 from service.usecases import extremes
 
-router = APIRouter(tags=["tide"], route_class=StrictRoute)
+router = APIRouter(tags=["tide"], route_class=SeriesRoute)
 
 FormDep = Annotated[str, Depends(negotiated(JSON, CSV, COVERAGEJSON))]
 Secondary = Annotated[bool, Query(description="With the lesser extremes merged with others.")]

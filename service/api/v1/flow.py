@@ -7,10 +7,10 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import Response
 
-from service.api.conditional import answer_series
+from service.api.conditional import SeriesRoute, answer_series
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, SpanDep, StationId, StationIds, StepDep, VersionQuery, ZoneDep
-from service.api.media import StrictRoute, answer
+from service.api.media import answer
 from service.api.negotiation import COVERAGEJSON, CSV, JSON, NETCDF, negotiated, offer, write_series
 from service.api.v1.schemas.flow import CSV_EXAMPLE, Flow, FlowOfMany, export_flow, write_flow, write_flow_of_many
 from service.errors import DocumentInvalid
@@ -18,7 +18,7 @@ from service.usecases import flow
 from tidecore.errors import Fault
 from tidecore.flow import SlackLags
 
-router = APIRouter(tags=["tide"], route_class=StrictRoute)
+router = APIRouter(tags=["tide"], route_class=SeriesRoute)
 
 FormDep = Annotated[str, Depends(negotiated(JSON, CSV, COVERAGEJSON, NETCDF))]
 Lag = Annotated[

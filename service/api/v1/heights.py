@@ -8,15 +8,15 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import Response
 
-from service.api.conditional import answer_series
+from service.api.conditional import SeriesRoute, answer_series
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, SpanDep, StationId, StationIds, StepDep, VersionQuery, ZoneDep
-from service.api.media import StrictRoute, answer
+from service.api.media import answer
 from service.api.negotiation import COVERAGEJSON, CSV, JSON, NETCDF, negotiated, offer, write_series
 from service.api.v1.schemas.heights import CSV_EXAMPLE, Heights, export_heights, write_heights
 from service.usecases import heights
 
-router = APIRouter(tags=["tide"], route_class=StrictRoute)
+router = APIRouter(tags=["tide"], route_class=SeriesRoute)
 
 FormDep = Annotated[str, Depends(negotiated(JSON, CSV, COVERAGEJSON, NETCDF))]
 _RESPONSES = offer(CSV_EXAMPLE, COVERAGEJSON, NETCDF) | declare(

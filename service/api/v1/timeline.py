@@ -7,10 +7,10 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import Response
 
-from service.api.conditional import answer_series
+from service.api.conditional import SeriesRoute, answer_series
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, MarkId, MarkIds, SpanDep, StepDep, VersionQuery, ZoneDep
-from service.api.media import StrictRoute, answer
+from service.api.media import answer
 from service.api.negotiation import COVERAGEJSON, CSV, JSON, NETCDF, negotiated, offer, write_series
 from service.api.v1.schemas.timeline import (
     CSV_EXAMPLE,
@@ -22,7 +22,7 @@ from service.api.v1.schemas.timeline import (
 )
 from service.usecases import timeline
 
-router = APIRouter(tags=["marks"], route_class=StrictRoute)
+router = APIRouter(tags=["marks"], route_class=SeriesRoute)
 
 FormDep = Annotated[str, Depends(negotiated(JSON, CSV, COVERAGEJSON, NETCDF))]
 Factors = Annotated[
