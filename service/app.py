@@ -13,6 +13,7 @@ import anyio.to_thread
 from fastapi import APIRouter, FastAPI
 from starlette.routing import compile_path
 
+from service.api.conditional import Remembered
 from service.api.contract import DESCRIPTION, build_contract
 from service.api.guard import Guard
 from service.api.limits import RateLimiter
@@ -94,6 +95,7 @@ def create_app(
         redirect_slashes=False,
     )
     app.state.house = inside
+    app.state.remembered = Remembered()
     for router in ROUTERS:
         app.include_router(router, prefix="/v1")
     install_pages(app)

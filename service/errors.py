@@ -21,6 +21,7 @@ The tree::
     │   └── BodyTooDeep         nested deeper than the limit
     ├── BodyTooLarge            more bytes than the limit
     ├── MediaNotSupported       a content type that the operation does not take
+    ├── NotAcceptable           no form of the answer that the caller accepts
     ├── DocumentInvalid         faults of a document or of parameters that the service found
     ├── LimitExceeded
     │   ├── TooManyPoints       more values than one answer holds; says the step that fits
@@ -210,6 +211,17 @@ class MediaNotSupported(ServiceError):
         """What was ``given`` and what is ``accepted``."""
         self.given, self.accepted = given, tuple(accepted)
         super().__init__(f"content type {given or '(none)'!r} is not taken; expected {' or '.join(self.accepted)}")
+
+
+class NotAcceptable(ServiceError):
+    """No form of the answer that the caller accepts."""
+
+    def __init__(self, given: str, available: Sequence[str]) -> None:
+        """What the ``given`` Accept header says and what is ``available``."""
+        self.given, self.available = given, tuple(available)
+        super().__init__(
+            f"the Accept header {given[:200]!r} takes no form that there is; expected {' or '.join(self.available)}"
+        )
 
 
 class DocumentInvalid(ServiceError):

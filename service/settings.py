@@ -40,7 +40,9 @@ class Settings(BaseSettings):
     max_body_bytes: int = Field(default=MEBIBYTE, gt=0, description="Largest JSON document taken.")
     max_json_depth: int = Field(default=32, gt=0, le=500, description="Deepest nesting of a JSON document.")
     max_points: int = Field(default=200_000, gt=0, description="Most values in one answer (times x stations).")
-    max_span_days: float = Field(default=7000.0, gt=0, description="Longest span of extremes [days].")
+    max_span_days: float = Field(
+        default=7000.0, gt=0, description="Longest span of extremes, all stations together [days]."
+    )
     max_timeline_days: float = Field(default=400.0, gt=0, description="Longest span of a timeline [days].")
     max_search_days: float = Field(default=100.0, gt=0, description="Longest span of a window search [days].")
     max_search_cells: int = Field(default=10_000, gt=0, description="Most marks x rules x days in one window search.")

@@ -10,6 +10,7 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from service.api.problems import MEDIA_TYPE, PROBLEMS, Problem
+from service.exports.coveragejson import SCHEMA as COVERAGE_COLLECTION
 from service.security import READ, WRITE
 from tidecore import __version__
 
@@ -174,6 +175,7 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
         )
         schemas = document["components"]["schemas"]
         schemas["Problem"], schemas["Fault"] = _PROBLEM, _FAULT
+        schemas["CoverageCollection"] = COVERAGE_COLLECTION
         for unused in ("HTTPValidationError", "ValidationError"):
             schemas.pop(unused, None)
         document["components"]["schemas"] = dict(sorted(schemas.items()))

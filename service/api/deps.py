@@ -99,6 +99,14 @@ VersionOfDocument = Annotated[
     int | None, Query(ge=1, le=1_000_000, description="A version to read; as it stands unless given.")
 ]
 StationId = Annotated[str, Path(max_length=64, description="Id of a station.")]
+StationIds = Annotated[
+    list[Annotated[str, Query(min_length=1, max_length=64)]],
+    Query(min_length=1, max_length=1000, description="Ids of stations."),
+]
+MarkIds = Annotated[
+    list[Annotated[str, Query(min_length=1, max_length=64)]],
+    Query(min_length=1, max_length=200, description="Ids of marks."),
+]
 FitId = Annotated[str, Path(max_length=64, description="Id of a fit.")]
 JobId = Annotated[str, Path(max_length=64, description="Id of a job.")]
 MarkId = Annotated[str, Path(max_length=64, description="Id of a mark.")]

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Mapping
-from datetime import datetime
 from typing import Annotated, Any
 
 import orjson
@@ -121,12 +120,6 @@ def fingerprint(request: Request, body: bytes) -> str:
 IfMatchDep = Annotated[IfMatch, Depends(if_match_of)]
 IfMatchOrNone = Annotated[IfMatch | None, Depends(if_match_or_none)]
 OnceDep = Annotated[Once, Depends(once_of)]
-
-
-def document_etag(kind: str, key: str, version: int, stamp: datetime) -> str:
-    """Return the strong ETag of a thing in the state that ``version`` and ``stamp``, its last change, name."""
-    state = f"{kind} {key} {version} {stamp.isoformat()}"
-    return f'"{hashlib.sha256(state.encode()).hexdigest()[:32]}"'
 
 
 def merge_patch(target: Any, patch: Any) -> Any:

@@ -25,6 +25,7 @@ from starlette.types import Receive, Scope
 from service.api.contract import scope_needed
 from service.api.deps import check_scope
 from service.errors import BodyTooDeep, BodyTooLarge, DocumentInvalid, MediaNotSupported, RequestUnreadable
+from service.exports.series import rounded
 from service.settings import Settings
 from service.usecases.fits import Upload
 from tidecore.errors import Fault
@@ -49,13 +50,11 @@ def numbers(values: AnyArray | Sequence[float], decimals: int) -> list[float | N
     ValueError
         For an infinity: nothing that is published may be one.
     """
-    rounded = np.round(np.asarray(values, dtype=np.float64), decimals) + 0.0
-    finite = np.isfinite(rounded)
-    if finite.all():
-        return rounded.tolist()  # type: ignore[no-any-return]
-    if np.isinf(rounded).any():
-        raise ValueError("an infinity cannot be published")
-    return [value if known else None for value, known in zip(rounded.tolist(), finite.tolist(), strict=True)]
+    found = rounded(values, decimals)
+    unknown = np.isnan(found)
+    if not unknown.any():
+        return found.tolist()  # type: ignore[no-any-return]
+    return [None if hidden else value for value, hidden in zip(found.tolist(), unknown.tolist(), strict=True)]
 
 
 def number(value: float | None, decimals: int) -> float | None:

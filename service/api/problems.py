@@ -87,6 +87,7 @@ PROBLEMS = _problems(
     Problem("body-unreadable", 400, "The body is no JSON document", "Send one JSON document in UTF-8, numbers finite."),
     Problem("bad-request", 400, "The request cannot be read", "The detail says what is wrong."),
     Problem("body-too-large", 413, "The body is too large", "The detail names the limit and its setting."),
+    Problem("not-acceptable", 406, "No form that the Accept header takes", "available lists those that there are."),
     Problem("media-not-supported", 415, "The content type is not taken", "The detail lists those that are."),
     Problem("too-many-points", 422, "More values than one answer holds", "fitting_step_s is a step [s] that fits."),
     Problem("span-too-long", 422, "The span is longer than the limit", "Ask for a shorter span."),
@@ -146,6 +147,7 @@ TABLE: Mapping[type[Exception], str] = {
     service_errors.BodyTooDeep: "body-unreadable",
     service_errors.BodyTooLarge: "body-too-large",
     service_errors.MediaNotSupported: "media-not-supported",
+    service_errors.NotAcceptable: "not-acceptable",
     service_errors.DocumentInvalid: "invalid-input",
     service_errors.TooManyPoints: "too-many-points",
     service_errors.SpanTooLong: "span-too-long",
@@ -183,8 +185,21 @@ _HEADERS: Mapping[str, Mapping[str, str]] = {
     "store-unavailable": {"Retry-After": "1"},
 }
 #: What errors carry that goes into the problem as it is.
-_DATA = ("limit", "setting", "points", "fitting_step_s", "limit_days", "line", "known", "accepted", "missing", "users",
-         "scope", "retry_after_s")  # fmt: skip
+_DATA = (
+    "limit",
+    "setting",
+    "points",
+    "fitting_step_s",
+    "limit_days",
+    "line",
+    "known",
+    "accepted",
+    "available",
+    "missing",
+    "users",
+    "scope",
+    "retry_after_s",
+)
 
 
 def problem_of(error: Exception) -> Problem:

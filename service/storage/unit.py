@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 
 from service.errors import StoreConflict, StoreUnavailable
 from service.logs import get_log
+from service.storage.pulse import Pulse
 from service.storage.records import CREATED, UPDATED, Change
 from service.storage.repositories.answers import AnswerRepository
 from service.storage.repositories.changes import ChangeRepository
@@ -78,6 +79,7 @@ class Store:
     def __init__(self, engine: Engine) -> None:
         """Hold the ``engine``."""
         self.engine = engine
+        self.pulse = Pulse(engine)
 
     @contextmanager
     def unit(self, account_id: str, *, writes: bool = False) -> Iterator[UnitOfWork]:
@@ -142,6 +144,7 @@ class Store:
 
     def close(self) -> None:
         """Close every connection."""
+        self.pulse.close()
         self.engine.dispose()
 
 

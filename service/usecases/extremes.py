@@ -1,15 +1,37 @@
-"""High and low waters of a station."""
+"""High and low waters of one or many stations."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from service.errors import SpanTooLong
 from service.security import Caller
 from service.usecases.context import Context
-from service.usecases.stations import ServedModel, serve_model
+from service.usecases.inputs import Input, station_input
+from service.usecases.stations import ServedModel, serve_models
 from tidecore.extremes import Extremes
 from tidecore.timebase import TimeSpan
+
+
+@dataclass(frozen=True, slots=True)
+class ExtremesBasis:
+    """What high and low waters rest on: the stations, the span, and whether ``secondary`` ones are wanted."""
+
+    span: TimeSpan
+    stations: Sequence[ServedModel]
+    secondary: bool
+
+    @property
+    def inputs(self) -> Sequence[Input]:
+        """The stations."""
+        return [station_input(served) for served in self.stations]
+
+    @property
+    def query(self) -> Mapping[str, Any]:
+        """The span, and which extremes."""
+        return {"series": "extremes", **span_query(self.span), "secondary": self.secondary}
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,20 +42,45 @@ class ExtremesView:
     extremes: Extremes
 
 
-def find_station_extremes(
-    context: Context, caller: Caller, station_id: str, span: TimeSpan, version: int | None, *, secondary: bool
-) -> ExtremesView:
-    """Return the high and low waters in a span, with the ``secondary`` ones if asked for.
+def find_extremes_basis(
+    context: Context,
+    caller: Caller,
+    station_ids: Sequence[str],
+    span: TimeSpan,
+    version: int | None,
+    *,
+    secondary: bool,
+) -> ExtremesBasis:
+    """Return what the high and low waters in a span rest on.
 
     Raises
     ------
+    NotFound, NoModel
+        If a station, or its version, is not there, or has no model.
     SpanTooLong
-        If the span is longer than the limit.
+        If the span, over all stations, is longer than the limit.
     """
-    limit = context.settings.max_span_days
-    if span.days > limit:
-        raise SpanTooLong(span.days, limit, "EBBMARK_MAX_SPAN_DAYS")
+    ids = list(dict.fromkeys(station_ids))
+    check_total(span, len(ids), context.settings.max_span_days)
     with context.store.unit(caller.account_id) as unit:
-        served = serve_model(context, unit, station_id, version)
-    extremes = served.model.extremes(span.start, span.end)
-    return ExtremesView(served, extremes if secondary else extremes.primaries())
+        return ExtremesBasis(span, serve_models(context, unit, ids, version), secondary)
+
+
+def find_station_extremes(basis: ExtremesBasis) -> Sequence[ExtremesView]:
+    """Return the high and low waters of each station."""
+    views = []
+    for served in basis.stations:
+        extremes = served.model.extremes(basis.span.start, basis.span.end)
+        views.append(ExtremesView(served, extremes if basis.secondary else extremes.primaries()))
+    return views
+
+
+def check_total(span: TimeSpan, places: int, limit_days: float) -> None:
+    """Refuse a span that, taken once for each of ``places``, is longer than the limit."""
+    if span.days * places > limit_days:
+        raise SpanTooLong(span.days, limit_days / places, "EBBMARK_MAX_SPAN_DAYS")
+
+
+def span_query(span: TimeSpan) -> dict[str, int]:
+    """Return a span as plain values."""
+    return {"start_us": span.start_us, "end_us": span.end_us}

@@ -2,19 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
-from service.errors import NotFound, TooManyPoints
+from service.errors import TooManyPoints
 from service.security import Caller
 from service.usecases.context import Context
-from service.usecases.stations import ServedModel, model_of
+from service.usecases.inputs import Input, station_input
+from service.usecases.stations import ServedModel, serve_models
 from tidecore.harmonics import heights_at_stations
 from tidecore.timebase import US_PER_SECOND, TimeGrid, TimeSpan
 from tidecore.units import FloatArray
 
 #: Steps worth offering where a step is too fine [s].
 _STEPS_S = (1, 5, 10, 15, 30, 60, 120, 300, 360, 600, 900, 1200, 1800, 3600, 7200, 10800, 21600, 43200, 86400)
+
+
+@dataclass(frozen=True, slots=True)
+class HeightBasis:
+    """What heights rest on: the stations and the grid."""
+
+    grid: TimeGrid
+    stations: Sequence[ServedModel]
+
+    @property
+    def inputs(self) -> Sequence[Input]:
+        """The stations."""
+        return [station_input(served) for served in self.stations]
+
+    @property
+    def query(self) -> Mapping[str, Any]:
+        """The grid."""
+        return {"series": "heights", **grid_query(self.grid)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,10 +46,10 @@ class HeightSeries:
     heights: FloatArray
 
 
-def predict_heights(
+def find_height_basis(
     context: Context, caller: Caller, station_ids: Sequence[str], span: TimeSpan, step_us: int, version: int | None
-) -> HeightSeries:
-    """Return the heights of the tide at stations, from the start of the span every step.
+) -> HeightBasis:
+    """Return what the heights at stations rest on, from the start of the span every step.
 
     Raises
     ------
@@ -42,13 +62,18 @@ def predict_heights(
     check_points(span, step_us, len(ids), context.settings.max_points)
     grid = TimeGrid.spanning(span.start, span.end, step_us // US_PER_SECOND)
     with context.store.unit(caller.account_id) as unit:
-        found = unit.stations.many(ids)
-        for station_id in ids:
-            if station_id not in found:
-                raise NotFound("station", station_id)
-        served = [model_of(context, unit, found[station_id], version) for station_id in ids]
-    heights = heights_at_stations([one.model.harmonics for one in served], grid)
-    return HeightSeries(grid, served, heights)
+        return HeightBasis(grid, serve_models(context, unit, ids, version))
+
+
+def predict_heights(basis: HeightBasis) -> HeightSeries:
+    """Return the heights of the tide."""
+    heights = heights_at_stations([one.model.harmonics for one in basis.stations], basis.grid)
+    return HeightSeries(basis.grid, basis.stations, heights)
+
+
+def grid_query(grid: TimeGrid) -> dict[str, int]:
+    """Return a grid as plain values."""
+    return {"start_us": grid.start_us, "step_us": grid.step_us, "count": grid.count}
 
 
 def check_points(span: TimeSpan, step_us: int, columns: int, limit: int) -> None:

@@ -269,21 +269,27 @@ def get_station(context: Context, caller: Caller, station_id: str, version: int 
         return _view(unit, station_id, version)
 
 
-def serve_model(context: Context, unit: UnitOfWork, station_id: str, version: int | None) -> ServedModel:
-    """Return the tide model of a station, decoded once for each version.
+def serve_models(
+    context: Context, unit: UnitOfWork, station_ids: Sequence[str], version: int | None
+) -> list[ServedModel]:
+    """Return the tide models of stations, in the order given, each version decoded once.
 
     Raises
     ------
     NotFound
         If there is no such station or version.
     NoModel
-        If the station has no model yet.
+        If a station has no model yet.
     """
-    return model_of(context, unit, find_station(unit, station_id), version)
+    found = unit.stations.many([station_id for station_id in station_ids if is_id(station_id)])
+    for station_id in station_ids:
+        if station_id not in found:
+            raise NotFound("station", station_id)
+    return [model_of(context, unit, found[station_id], version) for station_id in station_ids]
 
 
 def model_of(context: Context, unit: UnitOfWork, station: StationRecord, version: int | None) -> ServedModel:
-    """Return the tide model of a station already read; raises as `serve_model`."""
+    """Return the tide model of a station already read; raises as `serve_models`."""
     if version is None and station.version == 0:
         raise NoModel(station.station_id)
     number = station.version if version is None else version

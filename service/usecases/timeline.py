@@ -1,23 +1,55 @@
-"""Timeline of a mark: chosen factors over a span."""
+"""Timelines of one or many marks: chosen factors over a span."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from service.errors import DocumentInvalid, SpanTooLong
 from service.security import Caller
 from service.usecases.context import Context
+from service.usecases.extremes import check_total, span_query
 from service.usecases.heights import check_points
+from service.usecases.inputs import Input, mark_input, station_input
 from service.usecases.marks import MARKS, MarkView
-from service.usecases.stations import ServedModel, serve_model
+from service.usecases.stations import ServedModel, serve_models
 from tidecore.errors import Fault
+from tidecore.sky import sky_positions
 from tidecore.timebase import TimeSpan
 from tidecore.timeline import factors
 from tidecore.timeline.build import build_timeline
 from tidecore.timeline.columns import Timeline
+
+#: Timelines look for sun and moon so far beyond their span.
+_SKY_REACH_DAYS = 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class TimelineBasis:
+    """What timelines rest on: the marks, the tide each follows, the span, the step and the factors."""
+
+    marks: Sequence[tuple[MarkView, ServedModel]]
+    span: TimeSpan
+    step_us: int
+    names: tuple[str, ...]
+
+    @property
+    def inputs(self) -> Sequence[Input]:
+        """The marks, each followed by its station."""
+        return [one for view, served in self.marks for one in (mark_input(view), station_input(served))]
+
+    @property
+    def query(self) -> Mapping[str, Any]:
+        """The span, the step and the factors."""
+        return {
+            "series": "timeline",
+            **span_query(self.span),
+            "step_us": self.step_us,
+            "factors": list(self.names),
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,40 +61,67 @@ class TimelineView:
     timeline: Timeline
 
 
-def build_mark_timeline(
+def find_timeline_basis(
     context: Context,
     caller: Caller,
-    mark_id: str,
+    mark_ids: Sequence[str],
     span: TimeSpan,
     step_us: int,
     names: Sequence[str] | None,
     version: int | None,
-) -> TimelineView:
-    """Return the timeline of a mark; ``names`` chooses factors, all of them unless given.
+) -> TimelineBasis:
+    """Return what the timelines of marks rest on; ``names`` chooses factors, all of them unless given.
 
     Raises
     ------
     DocumentInvalid
         If a factor is not known.
+    NotFound, NoModel
+        If a mark, or a version of its station, is not there, or the station has no model.
     SpanTooLong, TooManyPoints
-        If the span, or factors times instants, exceed the limits.
+        If the span, or marks times factors times instants, exceed the limits.
     """
-    wanted = tuple(factors()) if names is None else tuple(dict.fromkeys(names))
-    faults = [
-        Fault(f"factors.{place}", f"there is no factor {ascii(name)[:60]}", f"one of: {', '.join(factors())}")
-        for place, name in enumerate(wanted)
-        if name not in factors()
-    ]
-    if faults:
-        raise DocumentInvalid(faults)
+    ids = list(dict.fromkeys(mark_ids))
+    wanted = _wanted(names)
     settings = context.settings
     if span.days > settings.max_timeline_days:
         raise SpanTooLong(span.days, settings.max_timeline_days, "EBBMARK_MAX_TIMELINE_DAYS")
-    check_points(span, step_us, len(wanted), settings.max_points)
+    check_total(span, len(ids), settings.max_span_days)
+    check_points(span, step_us, len(wanted) * len(ids), settings.max_points)
     with context.store.unit(caller.account_id) as unit:
-        view = MARKS.find(context, unit, [mark_id])[0]
-        served = serve_model(context, unit, view.document.station, version)
-    timeline = build_timeline(
-        view.document, served.model, span.start, span.end, step=np.timedelta64(step_us, "us"), names=wanted
-    )
-    return TimelineView(view, served, timeline)
+        views = MARKS.find(context, unit, ids)
+        stations = list(dict.fromkeys(view.document.station for view in views))
+        models = dict(zip(stations, serve_models(context, unit, stations, version), strict=True))
+    return TimelineBasis([(view, models[view.document.station]) for view in views], span, step_us, wanted)
+
+
+def build_mark_timelines(basis: TimelineBasis) -> Sequence[TimelineView]:
+    """Return the timeline of each mark."""
+    sky = None
+    if len(basis.marks) > 1:
+        # Where sun and moon stand is the same for every mark.
+        reach = basis.span.padded(_SKY_REACH_DAYS)
+        sky = sky_positions(reach.start, reach.end)
+    span, step = basis.span, np.timedelta64(basis.step_us, "us")
+    return [
+        TimelineView(
+            view,
+            served,
+            build_timeline(view.document, served.model, span.start, span.end, step=step, sky=sky, names=basis.names),
+        )
+        for view, served in basis.marks
+    ]
+
+
+def _wanted(names: Sequence[str] | None) -> tuple[str, ...]:
+    """Return the factors to make, each once; DocumentInvalid if one is not known."""
+    registry = factors()
+    wanted = tuple(registry) if names is None else tuple(dict.fromkeys(names))
+    faults = [
+        Fault(f"factors.{place}", f"there is no factor {ascii(name)[:60]}", f"one of: {', '.join(registry)}")
+        for place, name in enumerate(wanted)
+        if name not in registry
+    ]
+    if faults:
+        raise DocumentInvalid(faults)
+    return wanted

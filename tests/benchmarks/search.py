@@ -66,7 +66,7 @@ RULE = {
 }
 
 
-class _Client:
+class Client:
     """One kept-alive connection to the service."""
 
     def __init__(self, port: int) -> None:
@@ -119,13 +119,13 @@ def _serve(folder: str, listener: socket.socket) -> None:
 
 
 @contextmanager
-def _served() -> Iterator[_Client]:
+def served() -> Iterator[Client]:
     """Serve on a free port of this machine from a process of its own, with the threads the service has."""
     with tempfile.TemporaryDirectory() as folder, socket.create_server(("127.0.0.1", 0)) as listener:
         process = multiprocessing.get_context("spawn").Process(target=_serve, args=(folder, listener))
         process.start()
         try:
-            client = _Client(listener.getsockname()[1])
+            client = Client(listener.getsockname()[1])
             client.call("GET", "/v1/health/live")
             yield client
         finally:
@@ -141,7 +141,7 @@ def _span(repetition: int) -> tuple[np.datetime64, np.datetime64]:
 def run(report: Report) -> None:
     """Print both medians, and what HTTP adds in floors."""
     report.heading("Window search, 14 days, one mark, one rule")
-    with _served() as client:
+    with served() as client:
         station = json.loads(client.call("POST", "/v1/stations", STATION))
         mark_id = json.loads(client.call("POST", "/v1/marks", {**MARK, "station": station["id"]}))["id"]
         rule_id = json.loads(client.call("POST", "/v1/species-rules", RULE))["id"]

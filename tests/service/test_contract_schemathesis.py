@@ -83,6 +83,8 @@ def ask_for_what_can_be(case: schemathesis.Case) -> None:
     case.path_parameters.update({name: KNOWN[name] for name in case.path_parameters if name in KNOWN})
     if "station_id" in case.query:
         case.query["station_id"] = [KNOWN["station_id"]]
+    if "mark_id" in case.query:
+        case.query["mark_id"] = [KNOWN["mark_id"]]
     if "start" in case.query and "end" in case.query:
         case.query.update(SPAN)
     for name in ("valid_min", "valid_max", "time_fields"):

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Request
 from fastapi.responses import Response
 
+from service.api.conditional import SeriesRoute, answer_series
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, StationId, VersionQuery
-from service.api.media import StrictRoute, answer
-from service.api.v1.schemas.constituents import Constituents, write_constituents
+from service.api.media import answer
+from service.api.negotiation import CSV, JSON, negotiated, offer, write_table
+from service.api.v1.schemas.constituents import CSV_EXAMPLE, Constituents, export_constituents, write_constituents
 from service.usecases import constituents
 
-router = APIRouter(tags=["tide"], route_class=StrictRoute)
+router = APIRouter(tags=["tide"], route_class=SeriesRoute)
+
+FormDep = Annotated[str, Depends(negotiated(JSON, CSV))]
 
 
 @router.get(
@@ -19,10 +25,22 @@ router = APIRouter(tags=["tide"], route_class=StrictRoute)
     operation_id="get_constituents",
     summary="Constituents of a station",
     response_model=Constituents,
-    responses=declare("not-found", "no-model", "model-unreadable"),
+    responses=offer(CSV_EXAMPLE) | declare("not-found", "no-model", "model-unreadable", "not-acceptable"),
 )
 def get_constituents(
-    station_id: StationId, caller: CallerDep, context: ContextDep, version: VersionQuery = None
+    request: Request,
+    station_id: StationId,
+    form: FormDep,
+    caller: CallerDep,
+    context: ContextDep,
+    version: VersionQuery = None,
 ) -> Response:
     """Amplitudes and Greenwich phase lags of a station's tide model, largest first."""
-    return answer(write_constituents(constituents.get_constituents(context, caller, station_id, version)))
+    basis = constituents.find_constituents_basis(context, caller, station_id, version)
+
+    def write() -> Response:
+        if form == JSON:
+            return answer(write_constituents(basis.served))
+        return write_table(export_constituents(basis.served), None)
+
+    return answer_series(request, basis, form, None, write)

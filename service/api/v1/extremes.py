@@ -1,19 +1,63 @@
-"""Route of high and low waters."""
+"""Routes of high and low waters."""
 
 from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import Response
 
+from service.api.conditional import SeriesRoute, answer_series
 from service.api.contract import declare
-from service.api.deps import CallerDep, ContextDep, SpanDep, StationId, VersionQuery, ZoneDep
-from service.api.media import StrictRoute, answer
-from service.api.v1.schemas.extremes import Extremes, write_extremes
+from service.api.deps import CallerDep, ContextDep, SpanDep, StationId, StationIds, VersionQuery, ZoneDep
+from service.api.media import answer
+from service.api.negotiation import COVERAGEJSON, CSV, JSON, negotiated, offer, write_series
+from service.api.v1.schemas.extremes import (
+    CSV_EXAMPLE,
+    Extremes,
+    ExtremesOfMany,
+    export_extremes,
+    write_extremes,
+    write_extremes_of_many,
+)
 from service.usecases import extremes
 
-router = APIRouter(tags=["tide"], route_class=StrictRoute)
+router = APIRouter(tags=["tide"], route_class=SeriesRoute)
+
+FormDep = Annotated[str, Depends(negotiated(JSON, CSV, COVERAGEJSON))]
+Secondary = Annotated[bool, Query(description="With the lesser extremes merged with others.")]
+_RESPONSES = offer(CSV_EXAMPLE, COVERAGEJSON) | declare(
+    "not-found", "no-model", "invalid-span", "span-too-long", "invalid-input", "model-unreadable", "not-acceptable"
+)
+
+
+@router.get(
+    "/extremes",
+    operation_id="get_extremes_of_many",
+    summary="High and low waters at many stations",
+    response_model=ExtremesOfMany,
+    responses=_RESPONSES,
+)
+def get_extremes_of_many(
+    request: Request,
+    station_id: StationIds,
+    span: SpanDep,
+    zone: ZoneDep,
+    form: FormDep,
+    caller: CallerDep,
+    context: ContextDep,
+    secondary: Secondary = True,
+) -> Response:
+    """High and low waters at many stations in one call, each with its current version."""
+    basis = extremes.find_extremes_basis(context, caller, station_id, span, None, secondary=secondary)
+
+    def write() -> Response:
+        views = extremes.find_station_extremes(basis)
+        if form == JSON:
+            return answer(write_extremes_of_many(views, zone))
+        return write_series(form, export_extremes(views, span), zone)
+
+    return answer_series(request, basis, form, zone, write)
 
 
 @router.get(
@@ -21,17 +65,26 @@ router = APIRouter(tags=["tide"], route_class=StrictRoute)
     operation_id="get_extremes",
     summary="High and low waters at a station",
     response_model=Extremes,
-    responses=declare("not-found", "no-model", "invalid-span", "span-too-long", "invalid-input", "model-unreadable"),
+    responses=_RESPONSES,
 )
 def get_extremes(
+    request: Request,
     station_id: StationId,
     span: SpanDep,
     zone: ZoneDep,
+    form: FormDep,
     caller: CallerDep,
     context: ContextDep,
     version: VersionQuery = None,
-    secondary: Annotated[bool, Query(description="With the lesser extremes merged with others.")] = True,
+    secondary: Secondary = True,
 ) -> Response:
     """High and low waters in the span, each with what it is."""
-    view = extremes.find_station_extremes(context, caller, station_id, span, version, secondary=secondary)
-    return answer(write_extremes(view, zone))
+    basis = extremes.find_extremes_basis(context, caller, [station_id], span, version, secondary=secondary)
+
+    def write() -> Response:
+        views = extremes.find_station_extremes(basis)
+        if form == JSON:
+            return answer(write_extremes(views[0], zone))
+        return write_series(form, export_extremes(views, span), zone)
+
+    return answer_series(request, basis, form, zone, write)

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import zoneinfo
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Depends, Request
 from fastapi.responses import Response
 
+from service.api.conditional import SeriesRoute, answer_series
 from service.api.contract import declare
-from service.api.deps import CallerDep, ContextDep, SpanDep, StationId, StepDep, VersionQuery, ZoneDep
-from service.api.media import StrictRoute, answer
-from service.api.v1.schemas.heights import Heights, write_heights
+from service.api.deps import CallerDep, ContextDep, SpanDep, StationId, StationIds, StepDep, VersionQuery, ZoneDep
+from service.api.media import answer
+from service.api.negotiation import COVERAGEJSON, CSV, JSON, NETCDF, negotiated, offer, write_series
+from service.api.v1.schemas.heights import CSV_EXAMPLE, Heights, export_heights, write_heights
 from service.usecases import heights
 
-router = APIRouter(tags=["tide"], route_class=StrictRoute)
+router = APIRouter(tags=["tide"], route_class=SeriesRoute)
 
-_ERRORS = ("not-found", "no-model", "invalid-span", "too-many-points", "invalid-input", "model-unreadable")
+FormDep = Annotated[str, Depends(negotiated(JSON, CSV, COVERAGEJSON, NETCDF))]
+_RESPONSES = offer(CSV_EXAMPLE, COVERAGEJSON, NETCDF) | declare(
+    "not-found", "no-model", "invalid-span", "too-many-points", "invalid-input", "model-unreadable", "not-acceptable"
+)
 
 
 @router.get(
@@ -23,22 +29,21 @@ _ERRORS = ("not-found", "no-model", "invalid-span", "too-many-points", "invalid-
     operation_id="get_heights_of_many",
     summary="Heights at many stations",
     response_model=Heights,
-    responses=declare(*_ERRORS),
+    responses=_RESPONSES,
 )
 def get_heights_of_many(
-    station_id: Annotated[
-        list[Annotated[str, Query(min_length=1, max_length=64)]],
-        Query(min_length=1, max_length=1000, description="Ids of stations."),
-    ],
+    request: Request,
+    station_id: StationIds,
     span: SpanDep,
     step: StepDep,
     zone: ZoneDep,
+    form: FormDep,
     caller: CallerDep,
     context: ContextDep,
 ) -> Response:
     """Heights of the tide at many stations in one call, each with its current version."""
-    series = heights.predict_heights(context, caller, station_id, span, step, None)
-    return answer(write_heights(series, zone))
+    basis = heights.find_height_basis(context, caller, station_id, span, step, None)
+    return answer_series(request, basis, form, zone, lambda: _write(basis, form, zone))
 
 
 @router.get(
@@ -46,17 +51,26 @@ def get_heights_of_many(
     operation_id="get_heights",
     summary="Heights at a station",
     response_model=Heights,
-    responses=declare(*_ERRORS),
+    responses=_RESPONSES,
 )
 def get_heights(
+    request: Request,
     station_id: StationId,
     span: SpanDep,
     step: StepDep,
     zone: ZoneDep,
+    form: FormDep,
     caller: CallerDep,
     context: ContextDep,
     version: VersionQuery = None,
 ) -> Response:
     """Heights of the tide at one station, from the start of the span every step."""
-    series = heights.predict_heights(context, caller, [station_id], span, step, version)
-    return answer(write_heights(series, zone))
+    basis = heights.find_height_basis(context, caller, [station_id], span, step, version)
+    return answer_series(request, basis, form, zone, lambda: _write(basis, form, zone))
+
+
+def _write(basis: heights.HeightBasis, form: str, zone: zoneinfo.ZoneInfo | None) -> Response:
+    series = heights.predict_heights(basis)
+    if form == JSON:
+        return answer(write_heights(series, zone))
+    return write_series(form, export_heights(series), zone)

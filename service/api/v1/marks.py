@@ -5,6 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
+from service.api.conditional import answer_document, declare_conditional, document_etag
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, MarkId, VersionOfDocument
 from service.api.editing import (
@@ -15,7 +16,6 @@ from service.api.editing import (
     IfMatchOrNone,
     MergePatch,
     OnceDep,
-    document_etag,
     gone,
     patch_example,
     respond,
@@ -101,11 +101,14 @@ def put_mark(
     operation_id="get_mark",
     summary="Read a mark",
     response_model=Mark,
-    responses=declare("not-found"),
+    responses=declare_conditional() | declare("not-found"),
 )
-def get_mark(mark_id: MarkId, caller: CallerDep, context: ContextDep, version: VersionOfDocument = None) -> Response:
+def get_mark(
+    request: Request, mark_id: MarkId, caller: CallerDep, context: ContextDep, version: VersionOfDocument = None
+) -> Response:
     """Read a mark as it stands, or as it was in a version."""
-    return respond(_shown(MARKS.get(context, caller, mark_id, version)))
+    view = MARKS.get(context, caller, mark_id, version)
+    return answer_document(request, _etag(view), lambda: write_mark(view))
 
 
 @router.get(

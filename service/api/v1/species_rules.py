@@ -7,6 +7,7 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
+from service.api.conditional import answer_document, declare_conditional, document_etag
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, RuleId, VersionOfDocument
 from service.api.editing import (
@@ -17,7 +18,6 @@ from service.api.editing import (
     IfMatchOrNone,
     MergePatch,
     OnceDep,
-    document_etag,
     gone,
     patch_example,
     respond,
@@ -116,13 +116,14 @@ def get_species_rule_schema() -> Response:
     operation_id="get_species_rule",
     summary="Read a species rule",
     response_model=SpeciesRule,
-    responses=declare("not-found"),
+    responses=declare_conditional() | declare("not-found"),
 )
 def get_species_rule(
-    rule_id: RuleId, caller: CallerDep, context: ContextDep, version: VersionOfDocument = None
+    request: Request, rule_id: RuleId, caller: CallerDep, context: ContextDep, version: VersionOfDocument = None
 ) -> Response:
     """Read a species rule as it stands, or as it was in a version."""
-    return respond(_shown(SPECIES_RULES.get(context, caller, rule_id, version)))
+    view = SPECIES_RULES.get(context, caller, rule_id, version)
+    return answer_document(request, _etag(view), lambda: write_rule(view))
 
 
 @router.get(

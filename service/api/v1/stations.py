@@ -5,6 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
+from service.api.conditional import answer_document, declare_conditional, document_etag
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, StationId, VersionQuery
 from service.api.editing import (
@@ -15,7 +16,6 @@ from service.api.editing import (
     IfMatchOrNone,
     MergePatch,
     OnceDep,
-    document_etag,
     gone,
     patch_example,
     respond,
@@ -85,13 +85,14 @@ def list_stations(
     operation_id="get_station",
     summary="Read a station",
     response_model=Station,
-    responses=declare("not-found"),
+    responses=declare_conditional() | declare("not-found"),
 )
 def get_station(
-    station_id: StationId, caller: CallerDep, context: ContextDep, version: VersionQuery = None
+    request: Request, station_id: StationId, caller: CallerDep, context: ContextDep, version: VersionQuery = None
 ) -> Response:
     """Read a station with its current tide model, or with that of a version."""
-    return respond(_shown(stations.get_station(context, caller, station_id, version)))
+    view = stations.get_station(context, caller, station_id, version)
+    return answer_document(request, _headers(view)["ETag"], lambda: write_station(view))
 
 
 @router.put(

@@ -5,11 +5,18 @@ from __future__ import annotations
 import math
 from typing import Annotated, Any
 
+import numpy as np
 from pydantic import Field
 
 from service.api.media import number, numbers
 from service.api.v1.schemas.common import Schema
+from service.exports.series import Column, Table
 from service.usecases.stations import ServedModel
+
+CSV_EXAMPLE = (
+    "station_id,version,convention,datum,name,amplitude_m,phase_deg\r\n"
+    "stn_06hq3vy6vc0s2j0q8k5m1x2w3z,1,utide,gauge zero,M2,2.10000,140.000\r\n"
+)
 
 
 class Constituents(Schema):
@@ -37,7 +44,7 @@ class Constituents(Schema):
 def write_constituents(served: ServedModel) -> dict[str, Any]:
     """Return constituents as `Constituents` has them."""
     model = served.model
-    lines = sorted(model.constituents.items(), key=lambda line: (-line[1][0], line[0]))
+    lines = _lines(served)
     form = model.form_number
     return {
         "station_id": served.station.station_id,
@@ -56,3 +63,26 @@ def write_constituents(served: ServedModel) -> dict[str, Any]:
         "amplitudes_m": numbers([amplitude for _, (amplitude, _) in lines], 5),
         "phases_deg": numbers([phase for _, (_, phase) in lines], 3),
     }
+
+
+def export_constituents(served: ServedModel) -> Table:
+    """Return constituents for the forms other than JSON."""
+    model, lines = served.model, _lines(served)
+    about = {
+        "station_id": served.station.station_id,
+        "version": str(served.version),
+        "convention": model.convention,
+        "datum": model.datum,
+    }
+    columns = [Column(name, "text", np.full(len(lines), value), "what it rests on") for name, value in about.items()]
+    columns += [
+        Column("name", "text", np.array([name for name, _ in lines]), "constituent"),
+        Column("amplitude", "number", np.array([one for _, (one, _) in lines]), "half its range", "m", 5),
+        Column("phase", "number", np.array([one for _, (_, one) in lines]), "Greenwich phase lag", "degree", 3),
+    ]
+    return Table(f"constituents_{served.station.station_id}_{served.version}", columns)
+
+
+def _lines(served: ServedModel) -> list[tuple[str, tuple[float, float]]]:
+    """Return the constituents, largest first."""
+    return sorted(served.model.constituents.items(), key=lambda line: (-line[1][0], line[0]))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zoneinfo
+from collections.abc import Sequence
 from typing import Annotated, Any, Literal
 
 from pydantic import Field
@@ -10,17 +11,25 @@ from pydantic import Field
 from service.api.instants import write_instants
 from service.api.media import numbers
 from service.api.v1.schemas.common import InstantText, Schema
-from service.api.v1.schemas.heights import zone_name
+from service.api.v1.schemas.heights import about_station, height_column, zone_name
+from service.exports.series import Column, Series, SeriesSet, file_stem
 from service.usecases.extremes import ExtremesView
+from tidecore.extremes import Extremes as CoreExtremes
+from tidecore.timebase import TimeSpan
+
+CSV_EXAMPLE = (
+    "station_id,version,datum,time,height_m,kind,primary,tide_id,double,rank,no_tide,stand_start,stand_end\r\n"
+    "stn_06hq3vy6vc0s2j0q8k5m1x2w3z,1,gauge zero,2026-06-01T04:10:12Z,5.873,high,true,39802,false,HH,false,,\r\n"
+)
+RANKS = ("HH", "LH", "H", "LL", "HL", "L")
 
 
-class Extremes(Schema):
-    """High and low waters in time order, as columns of one length."""
+class StationExtremes(Schema):
+    """High and low waters of one station in time order, as columns of one length."""
 
     station_id: str
     version: int
     datum: str
-    time_zone: str
     count: int
     times: list[InstantText]
     heights_m: list[float]
@@ -36,14 +45,71 @@ class Extremes(Schema):
     stand_ends: list[InstantText | None]
 
 
+class Extremes(StationExtremes):
+    """High and low waters in time order, as columns of one length."""
+
+    time_zone: str
+
+
+class ExtremesOfMany(Schema):
+    """High and low waters of many stations."""
+
+    time_zone: str
+    stations: list[StationExtremes]
+
+
 def write_extremes(view: ExtremesView, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
-    """Return high and low waters as `Extremes` has them."""
+    """Return the high and low waters of one station as `Extremes` has them."""
+    return {**_write_station(view, zone), "time_zone": zone_name(zone)}
+
+
+def write_extremes_of_many(views: Sequence[ExtremesView], zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
+    """Return high and low waters as `ExtremesOfMany` has them."""
+    return {"time_zone": zone_name(zone), "stations": [_write_station(view, zone) for view in views]}
+
+
+def export_extremes(views: Sequence[ExtremesView], span: TimeSpan) -> SeriesSet:
+    """Return high and low waters for the forms other than JSON."""
+    keys = [view.served.station.station_id for view in views]
+    return SeriesSet(
+        file_stem("extremes", keys, span.start_us),
+        "High and low waters",
+        [
+            Series(
+                view.served.station.station_id,
+                view.served.station.name,
+                view.served.station.latitude,
+                view.served.station.longitude,
+                about_station(view.served),
+                view.extremes.time,
+                _columns(view.extremes, view.served.model.datum),
+            )
+            for view in views
+        ],
+        even=False,
+    )
+
+
+def _columns(table: CoreExtremes, datum: str) -> list[Column]:
+    return [
+        height_column(table.height, datum),
+        Column("kind", "category", table.kind, "high or low water", categories=("high", "low")),
+        Column("primary", "boolean", table.primary, "false for a lesser extreme merged with the one of its tide"),
+        Column("tide_id", "integer", table.tide_id, "number of the Greenwich M2 cycle that holds the high water"),
+        Column("double", "boolean", table.double, "one of two separate peaks (troughs) of one tide"),
+        Column("rank", "category", table.rank, "rank in the lunar day, of a primary one", categories=RANKS),
+        Column("no_tide", "boolean", table.no_tide, "range under 5 cm on both sides"),
+        Column("stand_start", "time", table.stand_start, "start of the stand round it, if there is one"),
+        Column("stand_end", "time", table.stand_end, "end of the stand round it, if there is one"),
+    ]
+
+
+def _write_station(view: ExtremesView, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
     table = view.extremes
     return {
         "station_id": view.served.station.station_id,
         "version": view.served.version,
         "datum": view.served.model.datum,
-        "time_zone": zone_name(zone),
         "count": len(table),
         "times": write_instants(table.time, zone),
         "heights_m": numbers(table.height, 3),

@@ -10,8 +10,17 @@ from pydantic import Field
 from service.api.instants import write_instant
 from service.api.media import numbers
 from service.api.v1.schemas.common import InstantText, Schema
+from service.exports.series import Column, Series, SeriesSet, file_stem
+from service.exports.standard_names import height_name
 from service.usecases.heights import HeightSeries
+from service.usecases.stations import ServedModel
 from tidecore.timebase import US_PER_SECOND
+from tidecore.units import FloatArray
+
+CSV_EXAMPLE = (
+    "station_id,version,datum,time,height_m\r\n"
+    "stn_06hq3vy6vc0s2j0q8k5m1x2w3z,1,gauge zero,2026-06-01T00:00:00Z,4.127\r\n"
+)
 
 
 class StationHeights(Schema):
@@ -50,6 +59,43 @@ def write_heights(series: HeightSeries, zone: zoneinfo.ZoneInfo | None) -> dict[
             for served, row in zip(series.stations, series.heights, strict=True)
         ],
     }
+
+
+def export_heights(series: HeightSeries) -> SeriesSet:
+    """Return heights for the forms other than JSON."""
+    times = series.grid.times()
+    keys = [served.station.station_id for served in series.stations]
+    return SeriesSet(
+        file_stem("heights", keys, series.grid.start_us),
+        "Heights of the tide",
+        [
+            Series(
+                served.station.station_id,
+                served.station.name,
+                served.station.latitude,
+                served.station.longitude,
+                about_station(served),
+                times,
+                [height_column(row, served.model.datum)],
+            )
+            for served, row in zip(series.stations, series.heights, strict=True)
+        ],
+    )
+
+
+def about_station(served: ServedModel) -> dict[str, str | int | bool]:
+    """Return what a series of a station rests on."""
+    return {
+        "station_id": served.station.station_id,
+        "version": served.version,
+        "datum": served.model.datum,
+    }
+
+
+def height_column(values: FloatArray, datum: str) -> Column:
+    """Return heights above a datum as a column."""
+    meaning = f"height of the tide above the datum, which is {datum!r}"
+    return Column("height", "number", values, meaning, "m", 3, standard_name=height_name(datum))
 
 
 def zone_name(zone: zoneinfo.ZoneInfo | None) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zoneinfo
+from collections.abc import Sequence
 from typing import Annotated, Any
 
 from pydantic import Field
@@ -11,18 +12,27 @@ from service.api.instants import local_date, write_instant
 from service.api.media import numbers
 from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.api.v1.schemas.factors import Factor, write_factor
+from service.exports.series import Column, Series, SeriesSet, file_stem
+from service.exports.standard_names import height_name
 from service.usecases.timeline import TimelineView
 from tidecore.timebase import US_PER_SECOND
 from tidecore.timeline import Factor as CoreFactor
+from tidecore.timeline import Timeline as CoreTimeline
 from tidecore.timeline import factors
 from tidecore.units import AnyArray
 
+CSV_EXAMPLE = (
+    "mark_id,mark_version,station_id,station_version,datum,time_zone,range_cycle,flow_reliable,time,height_m,light\r\n"
+    "mrk_06hq3vy6vc0s2j0q8k5m1x2w3z,1,stn_06hq3vy6vc0s2j0q8k5m1x2w3z,1,gauge zero,Etc/UTC,springs-neaps,false,"
+    "2026-06-01T00:00:00Z,4.127,night\r\n"
+)
+
 #: Decimals of published numbers by unit: times to a second, heights to a millimetre, the rest to a thousandth.
-DECIMALS = {"h": 4, "min": 2, "d": 5, "m": 3, "m/h": 3, "degrees": 2}
+DECIMALS = {"h": 4, "min": 2, "d": 5, "m": 3, "m/h": 3}
 
 
-class Timeline(Schema):
-    """Factors of a mark on an even grid, as columns: instant k is start + k x step_s."""
+class MarkTimeline(Schema):
+    """Factors of one mark, as columns."""
 
     mark_id: str
     mark_version: int
@@ -33,10 +43,6 @@ class Timeline(Schema):
     date_local: Annotated[DateText, Field(description="Date of the start by the clocks of the mark.")]
     flow_reliable: bool
     range_cycle: Annotated[str, Field(description="Which cycle days_from_springs counts.")]
-    start: Annotated[InstantText, Field(description="First instant: a whole multiple of the step since 1970.")]
-    step_s: int
-    count: int
-    factors: list[Factor]
     columns: Annotated[
         dict[str, list[float | str | bool | None]],
         Field(description="Values by name of factor; null where unknown."),
@@ -44,11 +50,98 @@ class Timeline(Schema):
     unknown: Annotated[list[str], Field(description="Factors of which no value is known.")]
 
 
+class TimelineGrid(Schema):
+    """The instants and the factors of timelines: instant k is start + k x step_s."""
+
+    start: Annotated[InstantText, Field(description="First instant: a whole multiple of the step since 1970.")]
+    step_s: int
+    count: int
+    factors: list[Factor]
+
+
+class Timeline(MarkTimeline, TimelineGrid):
+    """Factors of a mark on an even grid, as columns: instant k is start + k x step_s."""
+
+
+class TimelinesOfMany(TimelineGrid):
+    """Timelines of many marks on one even grid: instant k is start + k x step_s."""
+
+    marks: list[MarkTimeline]
+
+
 def write_timeline(view: TimelineView, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
     """Return a timeline as `Timeline` has it; its instants carry the offsets of ``zone``."""
+    return {**_write_mark(view), **_write_grid(view.timeline, zone)}
+
+
+def write_timelines(views: Sequence[TimelineView], zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
+    """Return timelines as `TimelinesOfMany` has them."""
+    return {**_write_grid(views[0].timeline, zone), "marks": [_write_mark(view) for view in views]}
+
+
+def export_timelines(views: Sequence[TimelineView]) -> SeriesSet:
+    """Return timelines for the forms other than JSON."""
+    keys = [view.mark.record.id for view in views]
+    return SeriesSet(
+        file_stem("timeline", keys, views[0].timeline.span.start_us),
+        "Factors at a mark",
+        [
+            Series(
+                view.mark.record.id,
+                view.mark.document.name,
+                view.mark.document.latitude,
+                view.mark.document.longitude,
+                _about(view),
+                view.timeline.times,
+                [_column(view.timeline, name) for name in view.timeline.names],
+            )
+            for view in views
+        ],
+    )
+
+
+def _about(view: TimelineView) -> dict[str, str | int | bool]:
+    about: dict[str, str | int | bool] = {
+        "mark_id": view.mark.record.id,
+        "mark_version": view.mark.record.version,
+        "station_id": view.served.station.station_id,
+        "station_version": view.served.version,
+        "datum": view.timeline.datum,
+        "time_zone": view.mark.document.time_zone,
+        "range_cycle": view.timeline.range_cycle,
+    }
+    # A factor of this name says the same.
+    if "flow_reliable" not in view.timeline.names:
+        about["flow_reliable"] = view.timeline.flow_reliable
+    return about
+
+
+def _column(timeline: CoreTimeline, name: str) -> Column:
+    factor = factors()[name]
+    return Column(
+        name,
+        factor.kind,
+        timeline.columns[name],
+        factor.meaning,
+        factor.unit,
+        DECIMALS.get(factor.unit, 3),
+        factor.categories,
+        height_name(timeline.datum) if name == "height" else "",
+    )
+
+
+def _write_grid(timeline: CoreTimeline, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
+    grid, registry = timeline.grid, factors()
+    return {
+        "start": write_instant(grid.start_us if grid.count else timeline.span.start_us, zone),
+        "step_s": grid.step_us // US_PER_SECOND,
+        "count": grid.count,
+        "factors": [write_factor(registry[name]) for name in timeline.names],
+    }
+
+
+def _write_mark(view: TimelineView) -> dict[str, Any]:
     timeline, registry = view.timeline, factors()
-    grid = timeline.grid
-    start = grid.start_us if grid.count else timeline.span.start_us
     columns = {name: write_column(registry[name], timeline.columns[name]) for name in timeline.names}
     return {
         "mark_id": view.mark.record.id,
@@ -60,10 +153,6 @@ def write_timeline(view: TimelineView, zone: zoneinfo.ZoneInfo | None) -> dict[s
         "date_local": local_date(timeline.span.start, view.mark.document.zone),
         "flow_reliable": timeline.flow_reliable,
         "range_cycle": timeline.range_cycle,
-        "start": write_instant(start, zone),
-        "step_s": grid.step_us // US_PER_SECOND,
-        "count": grid.count,
-        "factors": [write_factor(registry[name]) for name in timeline.names],
         "columns": columns,
         "unknown": [name for name, column in columns.items() if all(value is None for value in column)],
     }

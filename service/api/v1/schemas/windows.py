@@ -5,11 +5,13 @@ from __future__ import annotations
 import zoneinfo
 from typing import Annotated, Any, Literal
 
+import numpy as np
 from pydantic import BeforeValidator, ConfigDict, Field
 
 from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
+from service.exports.series import Column, Table, file_stem
 from service.usecases.marks import MarkView
 from service.usecases.stations import ServedModel
 from service.usecases.windows import FoundWindow, Nothing, SearchResult
@@ -23,6 +25,16 @@ Role = Literal["require", "prefer"]
 
 
 EXAMPLE: dict[str, Any] = {"start": "2026-06-01T00:00:00Z", "end": "2026-06-15T00:00:00Z", "limit": 20}
+
+
+CSV_EXAMPLE = (
+    "mark_id,mark_version,station_id,station_version,rule_id,rule_version,time_zone,date_local,start,end,duration_h,"
+    "starts_before,ends_after,mean_score,peak_score,peak_time,score_hours,limiting_factor,best_hour_start,"
+    "best_hour_end,best_hour_mean_score,flow_reliable,ground_accepted\r\n"
+    "mrk_06hq3vy6vc0s2j0q8k5m1x2w3z,1,stn_06hq3vy6vc0s2j0q8k5m1x2w3z,1,rul_06hq3vy6vc0s2j0q8k5m1x2w3z,1,Etc/UTC,"
+    "2026-06-03,2026-06-03T02:14:09Z,2026-06-03T04:31:40Z,2.292,false,false,0.871,0.964,2026-06-03T03:20:00Z,1.996,"
+    "light,2026-06-03T02:55:00Z,2026-06-03T03:55:00Z,0.942,true,\r\n"
+)
 
 
 def _whole(value: Any) -> Any:
@@ -195,6 +207,69 @@ def write_windows(result: SearchResult, limit: int, numerics: int, zone: zoneinf
         "without_window": [_write_nothing(nothing, zone) for nothing in result.nothing],
         "caution": CAUTION,
     }
+
+
+def export_windows(result: SearchResult, limit: int) -> Table:
+    """Return the windows of a search for the forms other than JSON, without what has columns of its own."""
+    found = result.windows[:limit]
+    served = {view.record.id: model for view, model in result.marks}
+    stations = [served[one.mark.record.id] for one in found]
+    windows = [one.window for one in found]
+    ground = (one.rule.document.accepts_ground(one.mark.document) for one in found)
+    texts = {
+        "mark_id": [one.mark.record.id for one in found],
+        "mark_version": [str(one.mark.record.version) for one in found],
+        "station_id": [one.station.station_id for one in stations],
+        "station_version": [str(one.version) for one in stations],
+        "rule_id": [one.rule.record.id for one in found],
+        "rule_version": [str(one.rule.record.version) for one in found],
+        "time_zone": [one.mark.document.time_zone for one in found],
+        "date_local": [local_date(one.window.start, one.mark.document.zone) for one in found],
+        "limiting_factor": [window.limiting_factor or "" for window in windows],
+    }
+    numbers = {
+        "duration": ("h", [window.duration_h for window in windows]),
+        "mean_score": ("", [window.mean_score for window in windows]),
+        "peak_score": ("", [window.peak_score for window in windows]),
+        "score_hours": ("", [window.score_hours for window in windows]),
+        "best_hour_mean_score": ("", [window.best_hour.mean_score for window in windows]),
+    }
+    truths = {
+        "starts_before": [window.starts_before for window in windows],
+        "ends_after": [window.ends_after for window in windows],
+        "flow_reliable": [_truth(window.flow_reliable) for window in windows],
+        "ground_accepted": [_truth(accepted) for accepted in ground],
+    }
+    times = {
+        "start": [window.start for window in windows],
+        "end": [window.end for window in windows],
+        "peak_time": [window.peak_time for window in windows],
+        "best_hour_start": [window.best_hour.start for window in windows],
+        "best_hour_end": [window.best_hour.end for window in windows],
+    }
+    columns = {name: Column(name, "text", np.array(values, dtype=np.str_), "") for name, values in texts.items()}
+    columns |= {
+        name: Column(name, "number", np.array(values, dtype=np.float64), "", unit)
+        for name, (unit, values) in numbers.items()
+    }
+    columns |= {name: Column(name, "boolean", np.array(values, dtype=np.int8), "") for name, values in truths.items()}
+    columns |= {
+        name: Column(name, "time", np.array(values, dtype="datetime64[us]"), "") for name, values in times.items()
+    }
+    return Table(file_stem("windows", (), result.span.start_us), [columns[name] for name in _CSV_ORDER])
+
+
+#: Columns of the CSV form in their order, without units.
+_CSV_ORDER = (
+    "mark_id mark_version station_id station_version rule_id rule_version time_zone date_local start end duration "
+    "starts_before ends_after mean_score peak_score peak_time score_hours limiting_factor best_hour_start "
+    "best_hour_end best_hour_mean_score flow_reliable ground_accepted"
+).split()
+
+
+def _truth(value: bool | None) -> int:
+    """Return a truth as a boolean column has it."""
+    return -1 if value is None else int(value)
 
 
 def _write_mark(view: MarkView, served: ServedModel) -> dict[str, Any]:

@@ -1,0 +1,45 @@
+"""Whether anything in the store has changed since one last looked, without a query."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+from threading import Lock
+
+from sqlalchemy import Engine
+
+
+class Pulse:
+    """A number that changes with every commit of anybody to an SQLite store; other databases have none.
+
+    SQLite counts the commits of other connections for each connection. This one only ever looks, so that to it all
+    are others.
+    """
+
+    def __init__(self, engine: Engine) -> None:
+        """Look at the database of ``engine``; nothing is opened before it is first asked."""
+        self._path = engine.url.database if engine.url.get_backend_name() == "sqlite" else None
+        self._lock = Lock()
+        self._connection: sqlite3.Connection | None = None
+
+    def read(self) -> int | None:
+        """Return the number, None where it cannot be told just now; never waits for a lock of the store."""
+        if self._path is None:
+            return None
+        with self._lock:
+            try:
+                if self._connection is None:
+                    address = f"{Path(self._path).resolve().as_uri()}?mode=ro"
+                    self._connection = sqlite3.connect(address, timeout=0.0, uri=True, check_same_thread=False)
+                found: int = self._connection.execute("PRAGMA data_version").fetchall()[0][0]
+            except sqlite3.Error:
+                # Locked, or not there yet: whoever asks has to look into the store itself, which says what is wrong.
+                return None
+        return found
+
+    def close(self) -> None:
+        """Close the connection."""
+        with self._lock:
+            if self._connection is not None:
+                self._connection.close()
+                self._connection = None
