@@ -19,6 +19,7 @@ from service.api.limits import RateLimiter
 from service.api.pages import install_pages
 from service.api.problems import install_handlers
 from service.api.v1 import (
+    changes,
     constituents,
     extremes,
     factors,
@@ -50,6 +51,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     species_rules.router,
     factors.router,
     windows.router,
+    changes.router,
     health.router,
 )
 
@@ -103,7 +105,10 @@ def create_app(
 
 
 def _methods(contract: dict[str, Any]) -> list[tuple[re.Pattern[str], frozenset[str]]]:
-    """Return the methods of every path, for the Allow header."""
+    """Return the methods of every path, for the Allow header; a path without parameters comes before one with."""
     pages = {path: {"get": None} for path in ("/docs", "/redoc", "/problems", "/problems/{slug}", "/openapi.json")}
     paths = {**contract["paths"], **pages}
-    return [(compile_path(path)[0], frozenset(method.upper() for method in taken)) for path, taken in paths.items()]
+    return [
+        (compile_path(path)[0], frozenset(method.upper() for method in taken))
+        for path, taken in sorted(paths.items(), key=lambda item: "{" in item[0])
+    ]

@@ -8,7 +8,14 @@ The tree::
     │   ├── ReferenceTaken      the external reference is another's
     │   ├── NoModel             the station has no tide model yet
     │   ├── FitNotDone          only a fit that is done can be adopted
+    │   ├── InUse               what others rest on cannot be deleted
+    │   ├── KeyRunning          a request with the same Idempotency-Key is still being answered
     │   └── StoreConflict       two writers met, or a row that must exist does not
+    ├── Precondition
+    │   ├── PreconditionMissing an edit that does not say what it edits
+    │   └── Stale               the thing has changed since it was read
+    ├── KeyReused               an Idempotency-Key that came with another request
+    ├── CursorGone              a cursor from beyond what the store knows
     ├── RequestUnreadable       a body that is no JSON document
     │   └── BodyTooDeep         nested deeper than the limit
     ├── BodyTooLarge            more bytes than the limit
@@ -26,6 +33,7 @@ The tree::
     │   ├── KeyInvalid          the key is not known, or was revoked
     │   ├── KeyExpired          the key has expired
     │   ├── ScopeNeeded         the key is not good for this
+    │   ├── NotOwned            a public thing of another account can be read, not changed
     │   └── NotLocal            open mode serves this machine alone
     ├── TooManyRequests         more requests in a short time than the limit
     ├── Unavailable
@@ -93,6 +101,24 @@ class FitNotDone(Conflict):
         super().__init__(f"fit {fit_id!r} is {state}; only a fit that is done can be adopted")
 
 
+class InUse(Conflict):
+    """A thing that others rest on."""
+
+    def __init__(self, kind: str, key: str, users: Sequence[str]) -> None:
+        """``kind`` of thing, its ``key``, and the ids of its ``users``, or of some of them."""
+        self.kind, self.key, self.users = kind, key, tuple(users)
+        told = ", ".join(self.users) or "things of other accounts"
+        super().__init__(f"{kind} {key!r} is in use by {told}; change or delete those first")
+
+
+class KeyRunning(Conflict):
+    """A request with the same Idempotency-Key is still being answered."""
+
+    def __init__(self) -> None:
+        """Say it."""
+        super().__init__("a request with this Idempotency-Key is still being answered; send it again in a second")
+
+
 class StoreConflict(Conflict):
     """Two writers met at the same row, or a row that must exist has gone."""
 
@@ -100,6 +126,43 @@ class StoreConflict(Conflict):
         """``what`` the store refused."""
         self.what = what
         super().__init__("the store refused the write because of another one" + (f" ({what})" if what else ""))
+
+
+class Precondition(ServiceError):
+    """What the caller knows of the thing it edits is missing or out of date."""
+
+
+class PreconditionMissing(Precondition):
+    """An edit that does not say which state of the thing it edits."""
+
+    def __init__(self) -> None:
+        """Say it."""
+        super().__init__("the edit does not say what it edits; send If-Match with the ETag that a read gave, or *")
+
+
+class Stale(Precondition):
+    """The thing is not any more as the caller read it."""
+
+    def __init__(self, kind: str, key: str) -> None:
+        """``kind`` of thing and its ``key``."""
+        self.kind, self.key = kind, key
+        super().__init__(f"{kind} {key!r} has changed since it was read; read it again and edit that")
+
+
+class KeyReused(ServiceError):
+    """An Idempotency-Key under which another request was answered."""
+
+    def __init__(self) -> None:
+        """Say it."""
+        super().__init__("another request was answered under this Idempotency-Key; give each request its own")
+
+
+class CursorGone(ServiceError):
+    """A cursor from beyond what the store knows: it was put back to an earlier state."""
+
+    def __init__(self) -> None:
+        """Say it."""
+        super().__init__("the store knows nothing as new as this cursor any more; read everything again from the start")
 
 
 class RequestUnreadable(ServiceError):
@@ -215,19 +278,11 @@ class KeyNeeded(AccessRefused):
 
     def __init__(self) -> None:
         """Say how to send one."""
-        super().__init__(
-            "an API key is needed: send it as `Authorization: Bearer ebk_...`; whoever runs the service makes one with "
-            "`ebbmark keys create`"
-        )
+        super().__init__("an API key is needed: send it as `Authorization: Bearer ebk_...`; see `ebbmark keys create`")
 
 
 class KeyMalformed(AccessRefused):
-    """What the request carries has not the form of a key."""
-
-    def __init__(self, reason: str) -> None:
-        """Hold the ``reason``; never what was given."""
-        self.reason = reason
-        super().__init__(f"{reason}; expected one header `Authorization: Bearer ebk_<10 characters>_<32 characters>`")
+    """What the request carries has not the form of a key; the sentence never repeats it."""
 
 
 class KeyInvalid(AccessRefused):
@@ -235,16 +290,11 @@ class KeyInvalid(AccessRefused):
 
     def __init__(self) -> None:
         """Say it."""
-        super().__init__("the API key is not valid: it is not known here, or was revoked; use another one")
+        super().__init__("the API key is not known here, or was revoked; use another one")
 
 
 class KeyExpired(AccessRefused):
     """The key has expired; said only to who has its secret."""
-
-    def __init__(self, expired_at: str) -> None:
-        """``expired_at``: the instant, as text."""
-        self.expired_at = expired_at
-        super().__init__(f"the API key expired at {expired_at}; use another one")
 
 
 class ScopeNeeded(AccessRefused):
@@ -254,6 +304,15 @@ class ScopeNeeded(AccessRefused):
         """The ``scope`` needed and the ``scopes`` of the key."""
         self.scope = scope
         super().__init__(f"this needs a key with the scope {scope}; this one has {', '.join(scopes) or 'none'}")
+
+
+class NotOwned(AccessRefused):
+    """A public thing of another account, which can be read and not changed."""
+
+    def __init__(self, kind: str, key: str) -> None:
+        """``kind`` of thing and its ``key``."""
+        self.kind, self.key = kind, key
+        super().__init__(f"{kind} {key!r} is another account's; it can be read and not changed")
 
 
 class NotLocal(AccessRefused):
@@ -271,10 +330,7 @@ class TooManyRequests(ServiceError):
     def __init__(self, per_minute: int, retry_after_s: int) -> None:
         """The limit ``per_minute``, and the whole seconds until a request is taken again."""
         self.limit, self.setting, self.retry_after_s = per_minute, "EBBMARK_RATE_LIMIT", retry_after_s
-        super().__init__(
-            f"more requests than the limit of {per_minute} a minute (EBBMARK_RATE_LIMIT); "
-            f"try again in {retry_after_s} s"
-        )
+        super().__init__(f"more requests than the limit of {per_minute} a minute; try again in {retry_after_s} s")
 
 
 class Unavailable(ServiceError):

@@ -21,6 +21,7 @@ _ALPHABET = "0123456789abcdefghjkmnpqrstvwxyz"
 #: 50 bits tell keys apart, 160 bits make a secret that nobody guesses, so that a plain hash of it can be kept.
 _PREFIX_LENGTH, _SECRET_LENGTH = 10, 32
 _KEY = re.compile(rf"ebk_([{_ALPHABET}]{{{_PREFIX_LENGTH}}})_([{_ALPHABET}]{{{_SECRET_LENGTH}}})")
+_FORM = f"one header `Authorization: Bearer ebk_<{_PREFIX_LENGTH} characters>_<{_SECRET_LENGTH} characters>`"
 
 #: What is a key, or was meant to be one, wherever it stands in a text.
 KEY_LIKE = re.compile(r"ebk_[0-9A-Za-z]+_[0-9A-Za-z]+")
@@ -97,13 +98,13 @@ def key_of(headers: Iterable[tuple[bytes, bytes]]) -> Key:
     """
     given = [value.decode("latin-1") for name, value in headers if name.lower() == b"authorization"]
     if len(given) > 1:
-        raise KeyMalformed("there is more than one Authorization header")
+        raise KeyMalformed(f"there is more than one Authorization header; expected {_FORM}")
     scheme, _, token = given[0].strip().partition(" ") if given else ("", "", "")
     if scheme.lower() != "bearer":
         raise KeyNeeded
     found = _KEY.fullmatch(token.strip())
     if found is None:
-        raise KeyMalformed("what follows Bearer has not the form of a key")
+        raise KeyMalformed(f"what follows Bearer has not the form of a key; expected {_FORM}")
     return Key(found[1], found[2])
 
 

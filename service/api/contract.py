@@ -46,6 +46,7 @@ TAGS = [
     {"name": "marks", "description": "Fishing spots, the station each follows, and the timeline of factors there."},
     {"name": "species-rules", "description": "What one species wants, as data, and the factors that rules may name."},
     {"name": "windows", "description": "Spans in which a rule holds at a mark, explained."},
+    {"name": "changes", "description": "What changed, in the order of commits, for apps that keep a copy."},
     {"name": "health", "description": "Whether the service lives and is ready."},
 ]
 
@@ -176,8 +177,19 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
             schemas.pop(unused, None)
         document["components"]["schemas"] = dict(sorted(schemas.items()))
         _secure(document)
+        _require_if_match(document)
         app.openapi_schema = document
     return app.openapi_schema
+
+
+def _require_if_match(document: dict[str, Any]) -> None:
+    """Say that an edit of one thing needs its If-Match; left to the framework, 422 would come before the 428."""
+    for path, item in document["paths"].items():
+        for operation in item.values():
+            for parameter in operation.get("parameters", ()):
+                if parameter["name"] == "If-Match" and path.endswith("}"):
+                    parameter["required"] = True
+                    parameter["schema"] = {"type": "string", "maxLength": 1000}
 
 
 def contract_bytes(document: Mapping[str, Any]) -> bytes:

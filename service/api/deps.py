@@ -95,6 +95,9 @@ VersionQuery = Annotated[
     int | None,
     Query(ge=1, le=1_000_000, description="Version of the station's tide model; the current one unless given."),
 ]
+VersionOfDocument = Annotated[
+    int | None, Query(ge=1, le=1_000_000, description="A version to read; as it stands unless given.")
+]
 StationId = Annotated[str, Path(max_length=64, description="Id of a station.")]
 FitId = Annotated[str, Path(max_length=64, description="Id of a fit.")]
 MarkId = Annotated[str, Path(max_length=64, description="Id of a mark.")]

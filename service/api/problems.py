@@ -74,6 +74,14 @@ PROBLEMS = _problems(
     Problem("reference-taken", 409, "The external reference is another's", "Give another external_ref."),
     Problem("no-model", 409, "The station has no tide model yet", "Adopt a fit, or give the station constituents."),
     Problem("fit-not-done", 409, "The fit has no model to adopt", "Wait until its state is done."),
+    Problem("in-use", 409, "Others rest on it", "Change or delete the users that the answer lists, then try again."),
+    Problem("idempotency-key-running", 409, "The same request is still being answered", "Send it again in a second."),
+    Problem("idempotency-key-reused", 422, "The Idempotency-Key is another request's", "Give each request its own."),
+    Problem("precondition-missing", 428, "The edit does not say what it edits",
+            "Send If-Match with the ETag that a read gave, or * to edit whatever is there."),
+    Problem("stale", 412, "The thing has changed since it was read", "Read it again and edit that."),
+    Problem("not-owned", 403, "Another account's", "What is public can be read by all and changed by its account."),
+    Problem("cursor-gone", 410, "The cursor is newer than the store", "Read everything again from the start."),
     Problem("store-conflict", 409, "Another write came first", "Read again, then try again."),
     Problem("body-unreadable", 400, "The body is no JSON document", "Send one JSON document in UTF-8, numbers finite."),
     Problem("bad-request", 400, "The request cannot be read", "The detail says what is wrong."),
@@ -123,6 +131,13 @@ TABLE: Mapping[type[Exception], str] = {
     service_errors.ReferenceTaken: "reference-taken",
     service_errors.NoModel: "no-model",
     service_errors.FitNotDone: "fit-not-done",
+    service_errors.InUse: "in-use",
+    service_errors.KeyRunning: "idempotency-key-running",
+    service_errors.KeyReused: "idempotency-key-reused",
+    service_errors.PreconditionMissing: "precondition-missing",
+    service_errors.Stale: "stale",
+    service_errors.NotOwned: "not-owned",
+    service_errors.CursorGone: "cursor-gone",
     service_errors.StoreConflict: "store-conflict",
     service_errors.RequestUnreadable: "body-unreadable",
     service_errors.BodyTooDeep: "body-unreadable",
@@ -160,10 +175,11 @@ _HEADERS: Mapping[str, Mapping[str, str]] = {
     "key-invalid": {"WWW-Authenticate": f'{_CHALLENGE}, error="invalid_token"'},
     "key-expired": {"WWW-Authenticate": f'{_CHALLENGE}, error="invalid_token"'},
     "too-many-fits": {"Retry-After": "10"},
+    "idempotency-key-running": {"Retry-After": "1"},
     "store-unavailable": {"Retry-After": "1"},
 }
 #: What errors carry that goes into the problem as it is.
-_DATA = ("limit", "setting", "points", "fitting_step_s", "limit_days", "line", "known", "accepted", "missing",
+_DATA = ("limit", "setting", "points", "fitting_step_s", "limit_days", "line", "known", "accepted", "missing", "users",
          "scope", "retry_after_s")  # fmt: skip
 
 
@@ -266,12 +282,9 @@ def answer_unforeseen(request: Request, error: Exception) -> Response:
 
 
 def allowed_methods(app: FastAPI, path: str) -> Sequence[str]:
-    """Return the methods that some route takes at ``path``, HEAD with every GET."""
-    methods: set[str] = set()
-    for pattern, taken in app.state.methods():
-        if pattern.match(path):
-            methods |= taken
-    return sorted(methods | ({"HEAD"} if "GET" in methods else set()))
+    """Return the methods that are taken at ``path``, HEAD with every GET."""
+    found: frozenset[str] = next((taken for pattern, taken in app.state.methods() if pattern.match(path)), frozenset())
+    return sorted(found | ({"HEAD"} if "GET" in found else set()))
 
 
 def install_handlers(app: FastAPI) -> None:
@@ -344,7 +357,7 @@ def _validation_fault(detail: Mapping[str, Any]) -> tuple[str, str, tuple[str, s
 
 def _shown(part: object) -> str:
     text = str(part)
-    return text if text.isidentifier() or text.isdecimal() else ascii(text)[:60]
+    return text if text.replace("-", "_").isidentifier() or text.isdecimal() else ascii(text)[:60]
 
 
 def _storable(value: Any) -> Any:

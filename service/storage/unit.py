@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import datetime
 
 from sqlalchemy import Engine, select, text, update
@@ -13,11 +14,12 @@ from sqlalchemy.orm import Session
 
 from service.errors import StoreConflict, StoreUnavailable
 from service.logs import get_log
-from service.storage.records import ACTIVE
+from service.storage.records import ACTIVE, CREATED, UPDATED, Change
+from service.storage.repositories.answers import AnswerRepository
+from service.storage.repositories.changes import ChangeRepository
+from service.storage.repositories.documents import MARKS, SPECIES_RULES, DocumentRepository
 from service.storage.repositories.fits import FitRepository
 from service.storage.repositories.keys import AccountRepository, KeyRepository
-from service.storage.repositories.marks import MarkRepository
-from service.storage.repositories.species_rules import RuleRepository
 from service.storage.repositories.stations import StationRepository
 from service.storage.tables import AccountRow, FitRow
 
@@ -33,12 +35,25 @@ class UnitOfWork:
         self.account_id = account_id
         self.stations = StationRepository(session, account_id)
         self.fits = FitRepository(session, account_id)
-        self.marks = MarkRepository(session, account_id)
-        self.species_rules = RuleRepository(session, account_id)
+        self.marks = DocumentRepository(session, account_id, MARKS)
+        self.species_rules = DocumentRepository(session, account_id, SPECIES_RULES)
+        self.changes = ChangeRepository(session, account_id)
+        self.answers = AnswerRepository(session, account_id)
+        self._noted: dict[tuple[str, str], Change] = {}
+
+    def note(self, change: Change) -> None:
+        """Note a change, for the list of changes to have it once this unit of work commits."""
+        earlier = self._noted.pop((change.kind, change.thing_id), None)
+        if earlier is not None and earlier.change == CREATED and change.change == UPDATED:
+            change = replace(change, change=CREATED)
+        self._noted[change.kind, change.thing_id] = change
 
     def commit(self) -> None:
-        """Make everything done so far last."""
+        """Make everything done so far last; what was noted as changed gets its place in the order of commits here."""
+        if self._noted:
+            self.changes.add(list(self._noted.values()))
         self._session.commit()
+        self._noted.clear()
 
 
 class AcrossAccounts:

@@ -100,7 +100,8 @@ def authenticate(context: Context, key: Key) -> Caller:
     if holder is None or not fits or holder.revoked_at is not None:
         raise KeyInvalid
     if holder.expires_at is not None and holder.expires_at <= context.clock():
-        raise KeyExpired(holder.expires_at.isoformat(timespec="seconds").replace("+00:00", "Z"))
+        expired_at = holder.expires_at.isoformat(timespec="seconds").replace("+00:00", "Z")
+        raise KeyExpired(f"the API key expired at {expired_at}; use another one")
     return Caller(holder.account_id, holder.scopes, holder.key_id)
 
 

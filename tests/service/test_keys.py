@@ -10,6 +10,7 @@ from sqlalchemy import event, inspect
 
 from service.errors import DocumentInvalid, KeyInvalid, KeyMalformed, KeyNeeded, NotFound
 from service.security import ADMIN, LOCAL_ACCOUNT, READ, SCOPES, WRITE, Caller, key_of, new_key
+from service.storage.unit import Store
 from service.usecases.accounts import create_account, list_accounts
 from service.usecases.keys import authenticate, create_key, has_usable_key, list_keys, revoke_key
 from tests.service.coast import SPAN, example
@@ -273,16 +274,14 @@ def test_revocation_acts_at_once(keyed):
 
 
 def test_a_request_that_was_let_in_goes_on_to_its_end(keyed, clock, monkeypatch):
-    from service.usecases import species_rules
-
     one = make_holder(context_of(keyed), "write", expires_at=clock.now + timedelta(seconds=60))
-    create = species_rules.create_rule
+    unit = Store.unit
 
-    def slowly(*arguments):
+    def slowly(*arguments, **options):
         clock.pass_by(120.0)
-        return create(*arguments)
+        return unit(*arguments, **options)
 
-    monkeypatch.setattr(species_rules, "create_rule", slowly)
+    monkeypatch.setattr(Store, "unit", slowly)
     body = example("create_species_rule")
     assert keyed.post("/v1/species-rules", json=body, headers=one.headers).status_code == 201
     problem(keyed.post("/v1/species-rules", json=body, headers=one.headers), 401, "key-expired")

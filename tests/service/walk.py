@@ -29,8 +29,8 @@ KINDS = {
 PLAIN: Mapping[str, str] = {}
 #: Examples of required parameters of queries whose schema gives none.
 EXAMPLES: Mapping[str, str] = SPAN
-#: Headers that operations may declare, and what is sent.
-HEADERS = {"if-match": '"1"'}
+#: Sent as If-Match where what is asked for cannot be read.
+NO_TAG = '"1"'
 
 _ID_LIKE = re.compile(r"(^|_)ids?$")
 _RECORD = b"time,level\n2025-01-01T00:00Z,1.0\n"
@@ -111,9 +111,8 @@ def send(
         elif one.get("required"):
             query[one["name"]] = own[KINDS[one["name"]]] if one["name"] in KINDS else example_of(one)
     headers = dict(caller.headers)
-    for one in parameters(probe.operation, "header"):
-        if one["name"].lower() in HEADERS:
-            headers[one["name"]] = HEADERS[one["name"].lower()]
+    if any(one["name"].lower() == "if-match" for one in parameters(probe.operation, "header")):
+        headers["if-match"] = client.get(path, headers=caller.headers).headers.get("etag", NO_TAG)
     content: dict[str, Any] = {}
     media_types = list(probe.operation.get("requestBody", {}).get("content", ()))
     json_types = [one for one in media_types if one.endswith("json")]

@@ -1,7 +1,7 @@
 """API keys: who may call for an account, what for, and until when.
 
 Revision ID: 2026_11_25_keys
-Revises: 2026_11_25_first_tables
+Revises: 2026_11_25_editing
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "2026_11_25_keys"
-down_revision = "2026_11_25_first_tables"
+down_revision = "2026_11_25_editing"
 branch_labels = None
 depends_on = None
 
