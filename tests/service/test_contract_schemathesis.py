@@ -20,7 +20,7 @@ from starlette.testclient import TestClient
 from service.app import create_app
 from service.bootstrap import House
 from tests.conftest import ROOT
-from tests.service.coast import PEER, SPAN, URL, make_coast
+from tests.service.coast import PEER, SPAN, URL, gauge_csv, make_coast
 from tests.service.conftest import settings_for
 
 CASES = 10
@@ -91,6 +91,9 @@ def application(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FromHere]:
     with TestClient(app, base_url=URL, client=PEER) as client:
         coast = make_coast(client)
         KNOWN.update(station_id=coast.station, mark_id=coast.mark, rule_id=coast.rule)
+        hints = {"time": "time", "level": "level", "unit": "m", "datum": "unknown"}
+        fit = client.post(f"/v1/stations/{coast.bare_station}/fits", params=hints, content=gauge_csv()).json()
+        KNOWN.update(fit_id=fit["id"], job_id=fit["job_id"])
         yield FromHere(app)
     house.close()
 
