@@ -46,7 +46,7 @@ def test_operations_on_one_thing_declare_that_it_may_be_missing(operations):
 
 
 def test_answers_hold_no_defaults_and_take_no_more_fields(contract):
-    for name in ("Station", "Mark", "Fit", "Windows", "Timeline", "Heights"):
+    for name in ("Station", "Mark", "Fit", "Job", "Windows", "Timeline", "Heights"):
         schema = contract["components"]["schemas"][name]
         assert set(schema["required"]) == set(schema["properties"]), name
         assert schema["additionalProperties"] is False

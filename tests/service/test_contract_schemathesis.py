@@ -22,7 +22,7 @@ from service.app import create_app
 from service.bootstrap import House
 from service.security import LOCAL_ACCOUNT
 from tests.conftest import ROOT
-from tests.service.coast import PEER, SPAN, URL, make_coast
+from tests.service.coast import PEER, SPAN, URL, gauge_csv, make_coast
 from tests.service.conftest import settings_for
 from tests.service.holders import make_holder
 
@@ -105,6 +105,9 @@ def application(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FromHere]:
         coast = make_coast(client)
         KNOWN.update(station_id=coast.station, mark_id=coast.mark, rule_id=coast.rule)
         HEADERS["Authorization"] = holder.headers["authorization"]  # spelled as checks look for it
+        hints = {"time": "time", "level": "level", "unit": "m", "datum": "unknown"}
+        fit = client.post(f"/v1/stations/{coast.bare_station}/fits", params=hints, content=gauge_csv()).json()
+        KNOWN.update(fit_id=fit["id"], job_id=fit["job_id"])
         yield FromHere(app)
     house.close()
 

@@ -23,7 +23,7 @@ from service.storage.plain import encode_error
 from service.storage.records import ACTIVE, CANCELLED, DONE, FAILED, QUEUED, RUNNING, Claim
 from tests.conftest import ROOT
 from tests.service.coast import gauge_csv
-from tests.service.workers import NOW, advance, break_down, die, hang, hang_once, misfit, refuse, succeed
+from tests.service.workers import NOW, advance, die, fail, hang, hang_once, refuse, succeed
 
 CLAIM = Claim("job_1", LOCAL_ACCOUNT, "run_1", 1)
 
@@ -155,11 +155,10 @@ def test_what_fails_by_its_own_input_is_not_tried_again(house, runners, add):
     assert kept == [(LOCAL_ACCOUNT, {"half": 1})]
 
 
-@pytest.mark.parametrize(("work", "error"), [(misfit, "DocumentInvalid"), (break_down, "JobBroke")])
-def test_what_is_raised_fails_the_job_and_the_worker_goes_on(house, runners, add, work, error):
-    runner = runners(work)
+def test_what_is_raised_fails_the_job_and_the_worker_goes_on(house, runners, add):
+    runner = runners(fail)
     runner.start()
-    for _ in range(2):
+    for error in ("DocumentInvalid", "JobBroke", "DocumentInvalid"):
         job = await_job(house, add(runner))
         assert (job.state, job.problem["error"], job.attempts) == (FAILED, error, 1)
         assert "inside of it" not in str(job.problem)

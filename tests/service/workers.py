@@ -27,11 +27,10 @@ def refuse(_task: JobTask, _progress: Progress) -> JobOutcome:
     return JobOutcome(problem={"error": "RecordTooShort", "detail": "too short", "faults": []}, kept={"half": 1})
 
 
-def misfit(_task: JobTask, _progress: Progress) -> JobOutcome:
-    raise DocumentInvalid(Fault("number", "is odd", "an even one"))
-
-
-def break_down(_task: JobTask, _progress: Progress) -> JobOutcome:
+def fail(task: JobTask, _progress: Progress) -> JobOutcome:
+    """Raise what is foreseen for an even number, and what nobody foresaw for an odd one."""
+    if task.input["number"] % 2 == 0:
+        raise DocumentInvalid(Fault("number", "is even", "an odd one"))
     raise RuntimeError("the inside of it")
 
 
