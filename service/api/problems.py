@@ -94,7 +94,7 @@ PROBLEMS = _problems(
     Problem("search-too-large", 422, "The search is over the limit", "Ask for fewer marks or rules, or fewer days."),
     Problem("too-many-jobs", 429, "Too many jobs are waiting", "Wait until one ends, or cancel one."),
     Problem("cursor-invalid", 422, "The cursor is not of this list", "Start again without a cursor."),
-    Problem("key-needed", 401, "An API key is needed", "Send one as Authorization: Bearer; `ebbmark keys create`."),
+    Problem("key-needed", 401, "An API key is needed", "Send one as Authorization: Bearer."),
     Problem("key-malformed", 401, "This is no API key", "Send the key as it was shown, in one Authorization header."),
     Problem("key-invalid", 401, "The API key is not valid", "It is not known, or was revoked; use another one."),
     Problem("key-expired", 401, "The API key has expired", "Use another one; `ebbmark keys create` makes it."),
