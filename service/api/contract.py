@@ -9,6 +9,7 @@ import orjson
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
+from service.api.links import link_answers
 from service.api.problems import MEDIA_TYPE, PROBLEMS, Problem
 from service.exports.coveragejson import SCHEMA as COVERAGE_COLLECTION
 from service.security import READ, WRITE
@@ -181,6 +182,7 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
         document["components"]["schemas"] = dict(sorted(schemas.items()))
         _require_if_match(document)
         _secure(document)
+        link_answers(document)
         app.openapi_schema = document
     return app.openapi_schema
 

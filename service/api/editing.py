@@ -11,7 +11,9 @@ import orjson
 from fastapi import Body, Depends, Header, Request
 from fastapi.responses import Response
 
+from service.api.media import receive_record
 from service.errors import DocumentInvalid, PreconditionMissing
+from service.usecases.fits import Upload
 from service.usecases.once import Answered, Once
 from tidecore.errors import Fault
 
@@ -92,22 +94,35 @@ async def if_match_or_none(if_match: Annotated[str | None, _IF_MATCH] = None) ->
     return None if if_match is None else read_if_match(if_match)
 
 
-async def once_of(
-    request: Request,
-    idempotency_key: Annotated[
-        str | None,
-        Header(
-            alias="Idempotency-Key",
-            min_length=1,
-            max_length=255,
-            pattern=r"^[\x21-\x7e]+$",
-            description="The same key with the same request is answered as before, and done once; kept for 7 days.",
-            examples=["6f1c2a54-8a0e-4a63-9d52-0f2b7f0d9a11"],
-        ),
-    ] = None,
-) -> Once:
+#: The key of a request that may be sent again.
+IdempotencyKey = Annotated[
+    str | None,
+    Header(
+        alias="Idempotency-Key",
+        min_length=1,
+        max_length=255,
+        pattern=r"^[\x21-\x7e]+$",
+        description="The same key with the same request is answered as before, and done once; kept for 7 days.",
+        examples=["6f1c2a54-8a0e-4a63-9d52-0f2b7f0d9a11"],
+    ),
+]
+
+
+async def once_of(request: Request, idempotency_key: IdempotencyKey = None) -> Once:
     """Return the key of a request, and the fingerprint of all that it asks."""
     return Once(idempotency_key, fingerprint(request, await request.body()))
+
+
+async def once_of_record(
+    request: Request, record: Annotated[Upload, Depends(receive_record)], idempotency_key: IdempotencyKey = None
+) -> Once:
+    """Return the same of a request whose body is a record: its hash stands for the bytes, which were streamed."""
+    return Once(idempotency_key, fingerprint(request, record.sha256.encode()))
+
+
+async def once_of_deed(request: Request, idempotency_key: IdempotencyKey = None) -> Once:
+    """Return the same of a request that takes no body: none is read, and none tells two requests apart."""
+    return Once(idempotency_key, fingerprint(request, b""))
 
 
 def fingerprint(request: Request, body: bytes) -> str:
@@ -120,6 +135,8 @@ def fingerprint(request: Request, body: bytes) -> str:
 IfMatchDep = Annotated[IfMatch, Depends(if_match_of)]
 IfMatchOrNone = Annotated[IfMatch | None, Depends(if_match_or_none)]
 OnceDep = Annotated[Once, Depends(once_of)]
+OnceOfRecord = Annotated[Once, Depends(once_of_record)]
+OnceOfDeed = Annotated[Once, Depends(once_of_deed)]
 
 
 def merge_patch(target: Any, patch: Any) -> Any:
@@ -140,9 +157,9 @@ def patch_example(example: Mapping[str, Any]) -> dict[str, Any]:
     return {"requestBody": {"content": {MERGE_PATCH: {"example": dict(example)}}}}
 
 
-def written(document: Any, status: int, headers: Mapping[str, str]) -> Answered:
+def written(document: Any, status: int, headers: Mapping[str, str] | None = None) -> Answered:
     """Return a document as an answer that can be kept."""
-    return Answered(status, headers, orjson.dumps(document))
+    return Answered(status, headers or {}, orjson.dumps(document))
 
 
 def respond(answered: Answered) -> Response:

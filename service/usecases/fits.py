@@ -16,6 +16,7 @@ from service.storage.records import DONE, FitRecord
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
 from service.usecases.jobs import active_job, queue_job
+from service.usecases.once import Keep, keep_nothing
 from service.usecases.page import Page, one_page
 from service.usecases.stations import add_version, find_station, own_station
 from tidecore.errors import Fault
@@ -45,7 +46,14 @@ class FitRequest:
 FIT = "fit"
 
 
-def request_fit(context: Context, caller: Caller, station_id: str, upload: Upload, request: FitRequest) -> FitRecord:
+def request_fit(
+    context: Context,
+    caller: Caller,
+    station_id: str,
+    upload: Upload,
+    request: FitRequest,
+    keep: Keep[FitRecord] = keep_nothing,
+) -> FitRecord:
     """Take a record for a station and queue its fit; the same once more while that is active is the same fit.
 
     Raises
@@ -60,15 +68,17 @@ def request_fit(context: Context, caller: Caller, station_id: str, upload: Uploa
     if upload.size == 0:
         raise DocumentInvalid(Fault("body", "is empty", "the bytes of a gauge record"))
     try:
-        fit = _take(context, caller, station_id, upload, request)
+        fit = _take(context, caller, station_id, upload, request, keep)
     except StoreConflict:
         # Another process has queued the same in the meantime: then it is found now.
-        fit = _take(context, caller, station_id, upload, request)
+        fit = _take(context, caller, station_id, upload, request, keep)
     context.runner.wake()
     return fit
 
 
-def _take(context: Context, caller: Caller, station_id: str, upload: Upload, request: FitRequest) -> FitRecord:
+def _take(
+    context: Context, caller: Caller, station_id: str, upload: Upload, request: FitRequest, keep: Keep[FitRecord]
+) -> FitRecord:
     with context.store.unit(caller.account_id, writes=True) as unit:
         station = own_station(unit, station_id)
         options = {
@@ -82,6 +92,8 @@ def _take(context: Context, caller: Caller, station_id: str, upload: Upload, req
         if active is not None:
             same = unit.fits.by_job(active.job_id)
             assert same is not None, "a job of a fit and its fit are written together"
+            keep(unit, same)
+            unit.commit()
             return same
         fit_id = new_id("fit")
         job = queue_job(context, unit, FIT, content, {"fit_id": fit_id, "station": station.name, **options})
@@ -94,6 +106,7 @@ def _take(context: Context, caller: Caller, station_id: str, upload: Upload, req
             options=options,
             now=context.clock(),
         )
+        keep(unit, fit)
         path = _spool(context, fit_id)
         try:
             shutil.move(upload.path, path)
@@ -118,7 +131,7 @@ def list_fits(context: Context, caller: Caller, station_id: str, after: str | No
         return one_page(lambda most: unit.fits.page(station_id, after, most), limit, lambda fit: fit.fit_id)
 
 
-def adopt_fit(context: Context, caller: Caller, fit_id: str) -> FitRecord:
+def adopt_fit(context: Context, caller: Caller, fit_id: str, keep: Keep[FitRecord] = keep_nothing) -> FitRecord:
     """Make the model of a fit the current version of its station; a fit adopted before stays as it is.
 
     Raises
@@ -136,7 +149,8 @@ def adopt_fit(context: Context, caller: Caller, fit_id: str) -> FitRecord:
             record = add_version(context, unit, fit.station_id, model, source="fit", fit_id=fit_id)
             unit.fits.adopt(fit_id, record.version)
             fit = _find(unit, fit_id)
-            unit.commit()
+        keep(unit, fit)
+        unit.commit()
     return fit
 
 

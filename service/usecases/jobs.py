@@ -15,6 +15,7 @@ from service.storage.plain import plain
 from service.storage.records import CANCELLED, JobRecord
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
+from service.usecases.once import Keep, keep_nothing
 from service.usecases.page import Page, one_page
 from tidecore.errors import UnknownName
 
@@ -79,7 +80,7 @@ def list_jobs(
         return one_page(lambda most: unit.jobs.page(state, kind, after, most), limit, lambda job: job.job_id)
 
 
-def cancel_job(context: Context, caller: Caller, job_id: str) -> JobRecord:
+def cancel_job(context: Context, caller: Caller, job_id: str, keep: Keep[JobRecord] = keep_nothing) -> JobRecord:
     """End a job that waits at once, and have the runner of one that runs end it; NotFound as `get_job`.
 
     Raises
@@ -92,6 +93,7 @@ def cancel_job(context: Context, caller: Caller, job_id: str) -> JobRecord:
         if not unit.jobs.cancel(job_id, context.clock()):
             raise JobEnded(job_id, _find(unit, job_id).state)
         job = _find(unit, job_id)
+        keep(unit, job)
         unit.commit()
     if job.state == CANCELLED:
         remove_spooled(KINDS, context.settings.spool_folder, job)

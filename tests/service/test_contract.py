@@ -59,9 +59,31 @@ def test_every_reference_is_there(contract):
             return found + [one for item in value.values() for one in references(item)]
         return [one for item in value for one in references(item)] if isinstance(value, list) else []
 
-    named = {reference.rsplit("/", 1)[1] for reference in references(contract)}
-    assert named <= set(contract["components"]["schemas"])
+    named = {tuple(reference.split("/")) for reference in references(contract)}
+    rooms = contract["components"]
+    assert named <= {("#", "components", room, name) for room in ("schemas", "links") for name in rooms[room]}
     assert "HTTPValidationError" not in contract["components"]["schemas"]
+
+
+def test_every_answer_with_an_id_leads_to_the_operations_on_it(contract):
+    operations = {one["operationId"]: one for item in contract["paths"].values() for one in item.values()}
+    for name, link in contract["components"]["links"].items():
+        shown, _, operation = name.partition(".")
+        taken = {one["name"] for one in operations[operation]["parameters"]}
+        assert set(link["parameters"]) <= taken, name
+        assert link["operationId"] == operation
+        assert ("If-Match" in taken) == ("If-Match" in link["parameters"]), name
+    made = {
+        ("create_station", "201"): {"get_station", "patch_station", "delete_station", "create_fit", "get_heights"},
+        ("put_station", "200"): {"get_station", "replace_station", "get_flow"},
+        ("create_fit", "202"): {"get_fit", "adopt_fit", "get_job", "cancel_job"},
+        ("get_job", "200"): {"get_job", "cancel_job"},
+        ("replace_mark", "200"): {"get_mark", "patch_mark", "delete_mark", "get_timeline", "list_mark_versions"},
+        ("put_species_rule", "201"): {"get_species_rule", "replace_species_rule", "delete_species_rule"},
+    }
+    for (operation, status), wanted in made.items():
+        linked = {link.partition(".")[2] for link in operations[operation]["responses"][status]["links"]}
+        assert wanted <= linked, operation
 
 
 @pytest.mark.parametrize(

@@ -9,12 +9,15 @@ from fastapi.responses import Response
 
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, FitId, StationId
+from service.api.editing import ONCE, OnceOfDeed, OnceOfRecord, respond, written
 from service.api.media import RECORD_TYPES, StrictRoute, answer, receive_record
 from service.api.paging import Cursor, Limit, check_limit, read_cursor, write_cursor
 from service.api.v1.schemas.common import RETRY_AFTER, retry_after
 from service.api.v1.schemas.fits import Fit, FitList, FitQuery, write_fit, write_fits
 from service.usecases import fits
 from service.usecases.fits import Upload
+from service.usecases.once import Answered
+from service.usecases.records import FitRecord
 
 router = APIRouter(tags=["fits"], route_class=StrictRoute)
 
@@ -35,7 +38,7 @@ _RECORD: dict[str, Any] = {
     status_code=202,
     response_model=Fit,
     responses=declare(
-        "not-found", "invalid-input", "body-too-large", "media-not-supported", "too-many-jobs", "store-conflict"
+        "not-found", "invalid-input", "body-too-large", "media-not-supported", "too-many-jobs", "store-conflict", *ONCE
     ),
     openapi_extra=_RECORD,
 )
@@ -45,14 +48,18 @@ def create_fit(
     record: Annotated[Upload, Depends(receive_record)],
     caller: CallerDep,
     context: ContextDep,
+    once: OnceOfRecord,
 ) -> Response:
     """Send a gauge record to be fitted; the answer comes at once, and its Location says how the fit fares.
 
     The same record with the same hints, sent again while its fit waits or runs, is answered with that fit. The work
     is a job, `job_id`, by which it can be cancelled.
     """
-    fit = fits.request_fit(context, caller, station_id, record, query.to_request())
-    return answer(write_fit(fit), 202, {"Location": f"/v1/fits/{fit.fit_id}"})
+    asked = query.to_request()
+    make = fits.request_fit
+    return respond(
+        once.run(context, caller, lambda keep: make(context, caller, station_id, record, asked, keep), _taken)
+    )
 
 
 @router.get(
@@ -94,8 +101,16 @@ def get_fit(fit_id: FitId, caller: CallerDep, context: ContextDep) -> Response:
     operation_id="adopt_fit",
     summary="Adopt the model of a fit",
     response_model=Fit,
-    responses=declare("not-found", "fit-not-done", "model-unreadable", "store-conflict"),
+    responses=declare("not-found", "fit-not-done", "model-unreadable", "store-conflict", *ONCE),
 )
-def adopt_fit(fit_id: FitId, caller: CallerDep, context: ContextDep) -> Response:
+def adopt_fit(fit_id: FitId, caller: CallerDep, context: ContextDep, once: OnceOfDeed) -> Response:
     """Make the model of a fit the station's current version; old versions stay readable. Once more changes nothing."""
-    return answer(write_fit(fits.adopt_fit(context, caller, fit_id)))
+    return respond(once.run(context, caller, lambda keep: fits.adopt_fit(context, caller, fit_id, keep), _adopted))
+
+
+def _taken(fit: FitRecord) -> Answered:
+    return written(write_fit(fit), 202, {"Location": f"/v1/fits/{fit.fit_id}"})
+
+
+def _adopted(fit: FitRecord) -> Answered:
+    return written(write_fit(fit), 200)

@@ -9,11 +9,14 @@ from fastapi.responses import Response
 
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, JobId
+from service.api.editing import ONCE, OnceOfDeed, respond, written
 from service.api.media import StrictRoute, answer
 from service.api.paging import Cursor, Limit, check_limit, read_cursor, write_cursor
 from service.api.v1.schemas.common import RETRY_AFTER, retry_after
 from service.api.v1.schemas.jobs import Job, JobList, State, write_job, write_jobs
 from service.usecases import jobs
+from service.usecases.once import Answered
+from service.usecases.records import JobRecord
 
 router = APIRouter(prefix="/jobs", tags=["jobs"], route_class=StrictRoute)
 
@@ -61,9 +64,12 @@ def get_job(job_id: JobId, caller: CallerDep, context: ContextDep) -> Response:
     summary="Cancel a job",
     status_code=202,
     response_model=Job,
-    responses={**declare("not-found", "job-ended", "store-conflict"), 202: RETRY_AFTER},
+    responses={**declare("not-found", "job-ended", "store-conflict", *ONCE), 202: RETRY_AFTER},
 )
-def cancel_job(job_id: JobId, caller: CallerDep, context: ContextDep) -> Response:
+def cancel_job(job_id: JobId, caller: CallerDep, context: ContextDep, once: OnceOfDeed) -> Response:
     """End a job early: one that waits ends at once, one that runs within seconds. What it had done is not kept."""
-    job = jobs.cancel_job(context, caller, job_id)
-    return answer(write_job(job), 202, retry_after(job.state))
+    return respond(once.run(context, caller, lambda keep: jobs.cancel_job(context, caller, job_id, keep), _cancelled))
+
+
+def _cancelled(job: JobRecord) -> Answered:
+    return written(write_job(job), 202, retry_after(job.state))

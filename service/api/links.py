@@ -1,0 +1,65 @@
+"""Links of the contract: from every answer that shows a thing to the operations on it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+#: Schema of an answer -> the parameter that takes an id shown there, and where in the body it stands.
+SHOWN: Mapping[str, Mapping[str, str]] = {
+    "Station": {"station_id": "/id"},
+    "Mark": {"mark_id": "/id"},
+    "SpeciesRule": {"rule_id": "/id"},
+    "Fit": {"fit_id": "/id", "job_id": "/job_id"},
+    "Job": {"job_id": "/id"},
+}
+_COMPONENTS = "#/components/links/"
+
+
+def link_answers(document: dict[str, Any]) -> None:
+    """Write the links into a contract: each once among its components, and by reference at every answer."""
+    targets = dict(_targets(document))
+    links: dict[str, Any] = {}
+    for item in document["paths"].values():
+        for operation in item.values():
+            for status, response in operation["responses"].items():
+                found = _shown(response) if status.startswith("2") else None
+                if found is not None:
+                    known = {name: link for name, link in _links(found, targets)}
+                    links.update(known)
+                    response["links"] = {name: {"$ref": _COMPONENTS + name} for name in known}
+    document["components"]["links"] = dict(sorted(links.items()))
+
+
+def _shown(response: Mapping[str, Any]) -> str | None:
+    """Return the schema of what an answer shows, None where that is no one thing with operations on it."""
+    reference = response.get("content", {}).get("application/json", {}).get("schema", {}).get("$ref", "")
+    # Two models of one name are told apart by a prefix.
+    name: str = reference.rpartition("/")[2].rpartition("__")[2]
+    return name if name in SHOWN else None
+
+
+def _targets(document: Mapping[str, Any]) -> Iterator[tuple[str, tuple[str, Mapping[str, Any]]]]:
+    """Return the operations whose path takes one id: name, that parameter, and the operation."""
+    for path, item in document["paths"].items():
+        for operation in item.values():
+            places = [one["name"] for one in operation.get("parameters", ()) if one["in"] == "path"]
+            if len(places) == 1 and f"{{{places[0]}}}" in path:
+                yield operation["operationId"], (places[0], operation)
+
+
+def _links(shown: str, targets: Mapping[str, tuple[str, Mapping[str, Any]]]) -> Iterator[tuple[str, dict[str, Any]]]:
+    for name, (parameter, operation) in targets.items():
+        if parameter not in SHOWN[shown]:
+            continue
+        parameters = {parameter: f"$response.body#{SHOWN[shown][parameter]}"}
+        if any(one["name"] == "If-Match" for one in operation["parameters"]):
+            parameters["If-Match"] = "$response.header.ETag"
+        yield (
+            f"{shown}.{name}",
+            {
+                "operationId": name,
+                "parameters": parameters,
+                "description": f"{operation['summary']}: that of the answer.",
+            },
+        )
