@@ -18,7 +18,7 @@ _CHANCE = 0.5 + 4.0 * 0.5 / TRIES**0.5
 _LEAST_MS = 0.2
 
 
-def run() -> bool:
+def run(_first: int = 1) -> bool:
     """Print the median times of foreign and absent ids at every place; return whether no gap shows.
 
     Tries are made in pairs, so that a busy machine slows both. A gap shows where one of the two is slower in so many

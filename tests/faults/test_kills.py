@@ -1,0 +1,83 @@
+"""A killed server loses nothing that it acknowledged, and does nothing twice or by half (100 kills: `make soak`)."""
+
+from __future__ import annotations
+
+import json
+from random import Random
+
+import pytest
+
+from tests.faults.killing import check_store, run_kills
+from tests.faults.writers import Answer, Writer
+from tests.service.coast import example
+
+KILLS = 4
+
+
+def test_what_was_acknowledged_outlives_kills(tmp_path):
+    told = run_kills(tmp_path, KILLS, seed=20261125)
+    assert told.kills == KILLS
+    assert told.acknowledged >= 5 * KILLS
+    assert told.unacknowledged > 0
+
+
+class Here:
+    """Sends to an application of this process."""
+
+    def __init__(self, client):
+        self.client = client
+
+    def send(self, method, path, body=None, headers=None):
+        kind = "application/merge-patch+json" if method == "PATCH" else "application/json"
+        content = None if body is None else json.dumps(body)
+        answer = self.client.request(method, path, content=content, headers={"Content-Type": kind, **(headers or {})})
+        return Answer(answer.status_code, answer.text, answer.headers.get("etag"))
+
+
+@pytest.fixture
+def written(client):
+    """An application, and a writer who has written there."""
+    station = client.post("/v1/stations", json=example("create_station")).json()["id"]
+    writer = Writer(0, Random(1), station)
+    for _ in range(12):
+        writer.write_once(Here(client))
+    check_store(Here(client), [writer])
+    return client, writer
+
+
+def lose(client, thing):
+    client.delete(thing.path, headers={"If-Match": "*"})
+
+
+def double(client, thing):
+    client.post(thing.path.rpartition("/")[0], json={**client.get(thing.path).json(), "external_ref": None})
+    path = f"/v1/marks/{thing.id}" if thing.kind == "mark" else thing.path
+    kept = client.get(path).json()
+    name = "create_mark" if thing.kind == "mark" else "create_species_rule"
+    body = {**example(name), "external_ref": None} | ({"station": kept["station_id"]} if thing.kind == "mark" else {})
+    assert client.post(thing.path.rpartition("/")[0], json=body).status_code == 201
+
+
+def change(client, thing):
+    headers = {"If-Match": "*", "Content-Type": "application/merge-patch+json"}
+    assert client.patch(thing.path, json={"name": "Half"}, headers=headers).status_code == 200
+
+
+@pytest.mark.parametrize("spoil", [lose, double, change])
+def test_a_loss_a_double_and_a_change_are_seen(written, spoil):
+    client, writer = written
+    spoil(client, writer.living[0])
+    with pytest.raises(AssertionError):
+        check_store(Here(client), [writer])
+
+
+def test_a_write_done_before_it_was_acknowledged_is_done_once(written):
+    client, writer = written
+    for _ in range(6):
+        before = len(writer.living) + len(writer.gone)
+        writer.write_once(Here(client))
+        pending, thing = writer.pending, writer.living[-1]
+        assert pending is None
+        assert len(writer.living) + len(writer.gone) - before in (0, 1)
+        assert thing.version >= 1
+    check_store(Here(client), [writer])
