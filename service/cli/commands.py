@@ -105,6 +105,8 @@ def upgrade() -> None:
 
     with _said():
         house = House(Settings())
-        house.open(with_runner=False)
-        house.close()
+        try:
+            house.upgrade()
+        finally:
+            house.store.close()
     typer.echo("the store is up to date")
