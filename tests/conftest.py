@@ -23,6 +23,15 @@ def pytest_configure(config: pytest.Config) -> None:
         del os.environ[name]
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Skip what is particular to the other database; the reason stands in the test's marker."""
+    on_postgres = bool(os.environ.get("EBBMARK_TEST_DATABASE_URL"))
+    for item in items:
+        for marker in item.iter_markers("sqlite" if on_postgres else "postgres"):
+            where = "particular to SQLite" if on_postgres else "needs PostgreSQL (make test-pg)"
+            item.add_marker(pytest.mark.skip(reason=f"{where}: {marker.args[0]}"))
+
+
 @pytest.fixture(scope="session")
 def open_data() -> Path:
     """Folder of real gauge records and published constituents, read in place; skips where it is absent."""

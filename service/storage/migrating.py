@@ -88,17 +88,19 @@ def _changing(engine: Engine) -> Iterator[Connection]:
         return
     with engine.connect() as connection:
         # SQLite alters a table by making it anew, and dropping the old one would count as deleting its rows. The
-        # switch works outside a transaction only; the connection is not used again, so it stays off nowhere.
-        connection.detach()
+        # switch works outside a transaction only; the connection is thrown away afterwards, so it stays off nowhere.
         raw = connection.connection.driver_connection
         assert raw is not None, "a connection that was just opened"
         raw.execute("PRAGMA foreign_keys=OFF")
-        with connection.begin():
-            yield connection
-            astray = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
-            if astray:
-                tables = ", ".join(sorted({str(row[0]) for row in astray}))
-                raise StoreUnavailable(f"after the migration rows of {tables} would point nowhere; nothing was changed")
+        try:
+            with connection.begin():
+                yield connection
+                astray = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
+                if astray:
+                    tables = ", ".join(sorted({str(row[0]) for row in astray}))
+                    raise StoreUnavailable(f"after its migration rows of {tables} would point nowhere; nothing changed")
+        finally:
+            connection.invalidate()
 
 
 def _grant(engine: Engine, role: str) -> None:

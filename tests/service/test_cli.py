@@ -23,6 +23,7 @@ from service.cli.showing import pick_varied, search_from
 from service.errors import DocumentInvalid
 from service.security import LOCAL_CALLER
 from tests.conftest import ROOT
+from tests.postgres.stores import store_variables
 from tests.service.coast import example, gauge_csv
 from tests.service.conftest import settings_for
 
@@ -105,7 +106,8 @@ def test_a_missing_demo_coast_says_so(opened, tmp_path):
 
 
 def test_windows_of_the_store_are_shown(tmp_path, monkeypatch, client):
-    monkeypatch.setenv("EBBMARK_STORE", str(tmp_path / "store"))
+    for name, value in store_variables(tmp_path).items():
+        monkeypatch.setenv(name, value)
     empty = invoke("windows", "--start", "2026-06-01T00:00:00Z").output
     assert "0 of the best of 0 windows" in empty
     for path, name in (("stations", "station"), ("marks", "mark"), ("species-rules", "species_rule")):
@@ -150,6 +152,7 @@ def test_the_contract_is_written_and_checked(tmp_path):
     assert "landmarks" in drifted
 
 
+@pytest.mark.sqlite("the store is a file; PostgreSQL is upgraded in tests/postgres")
 def test_the_store_is_upgraded(tmp_path, monkeypatch):
     monkeypatch.setenv("EBBMARK_STORE", str(tmp_path / "store"))
     assert "up to date" in invoke("db", "upgrade").output
@@ -171,8 +174,8 @@ def process(tmp_path):
 
     def start(*arguments, port, **variables):
         environment = {
-            **os.environ, "EBBMARK_AUTH": "open", "EBBMARK_STORE": str(tmp_path / "store"),
-            "EBBMARK_PORT": str(port), "EBBMARK_DEMO_DIR": str(tmp_path / "demo"), **variables,
+            **os.environ, "EBBMARK_AUTH": "open", **store_variables(tmp_path), "EBBMARK_PORT": str(port),
+            "EBBMARK_DEMO_DIR": str(tmp_path / "demo"), **variables,
         }  # fmt: skip
         one = subprocess.Popen(
             [*COMMAND, *arguments], cwd=ROOT, env=environment, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE
