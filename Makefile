@@ -1,5 +1,5 @@
 # `make run` and `make test` are the two commands; the rest is for people who change Ebbmark.
-.PHONY: run test lint bench pins clean
+.PHONY: run test test-pg test-web lint bench pins clean
 
 BIN := .venv/bin
 # Another Python for a new .venv: make test PYTHON=/path/to/python3
@@ -15,6 +15,19 @@ run:
 test:
 	@.ci/environment dev
 	$(BIN)/python -m pytest -n 2 --dist loadfile $(ARGS)
+
+# The tests of the service and of its migrations once more, on PostgreSQL: on a private cluster that is made and
+# removed, or on the database that EBBMARK_TEST_DATABASE_URL names (its role may create databases and roles).
+PG_TESTS = tests/postgres tests/service
+test-pg:
+	@.ci/environment dev
+	$(BIN)/python -m tests.postgres $(BIN)/python -m pytest -n 2 --dist loadfile $(or $(ARGS),$(PG_TESTS))
+
+# The contract as others read it: linted, made into TypeScript that compiles, compared with the last release.
+test-web:
+	@.ci/environment dev
+	@.ci/web
+	$(BIN)/python -m pytest tests/web $(ARGS)
 
 lint:
 	@.ci/environment dev

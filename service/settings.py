@@ -51,7 +51,7 @@ class Settings(BaseSettings):
     fit_lease_s: float = Field(default=20.0, gt=0, description="A fit whose runner is silent this long has failed [s].")
     max_waiting_fits: int = Field(default=100, gt=0, description="Most fits of one account queued or running at once.")
     busy_timeout_s: float = Field(default=10.0, gt=0, description="Longest wait for a lock of the store [s].")
-    statement_timeout_s: float = Field(default=60.0, gt=0, description="Longest one statement of PostgreSQL may run [s].")
+    statement_timeout_s: float = Field(default=60.0, gt=0, description="Longest a statement of PostgreSQL may run [s].")
 
     @property
     def database_url(self) -> str:

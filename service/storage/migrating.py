@@ -106,7 +106,7 @@ def _changing(engine: Engine) -> Iterator[Connection]:
 def _grant(engine: Engine, role: str) -> None:
     """Let ``role`` read and write rows, and nothing else: it cannot alter a table or a policy."""
     quoted = engine.dialect.identifier_preparer.quote_identifier(role)
-    with engine.begin() as connection:
+    with _changing(engine) as connection:
         for statement in (
             f"GRANT SELECT, INSERT, UPDATE, DELETE ON ALL TABLES IN SCHEMA public TO {quoted}",
             f"GRANT USAGE ON ALL SEQUENCES IN SCHEMA public TO {quoted}",

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import Connection, Engine, event, select, text, update
 from sqlalchemy.exc import DBAPIError, IntegrityError, SQLAlchemyError
@@ -123,7 +124,7 @@ class Store:
     @contextmanager
     def _session(self, writes: bool, account_id: str, *, service: bool = False) -> Iterator[Session]:
         session = _AccountSession(self.engine, account_id, service=service, writes=writes)
-        options = {"ebbmark_writes": writes}
+        options: dict[str, Any] = {"ebbmark_writes": writes}
         if not writes and is_postgresql(self.engine):
             options |= _READS
         try:

@@ -12,9 +12,12 @@ from sqlalchemy import Column, Engine, Integer, MetaData
 from sqlalchemy import Table as AnyTable
 
 from service.storage.engine import open_engine
-from service.storage.migrating import upgrade_store
+from service.storage.migrating import known_revisions, upgrade_store
 from service.storage.tables import Table
 from tests.house.tree import MIGRATIONS, ROOT
+
+#: Characters that the version table of PostgreSQL has for the name of a revision; SQLite counts none.
+LONGEST_REVISION = 32
 
 
 def differences(engine: Engine, metadata: MetaData) -> list[Any]:
@@ -74,3 +77,7 @@ def test_an_undated_migration_is_seen():
         "2026_13_45_tables.py",
         "3f2a_tables.py",
     ]
+
+
+def test_names_of_revisions_fit_their_column():
+    assert [name for name in known_revisions() if len(name) > LONGEST_REVISION] == []

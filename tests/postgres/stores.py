@@ -60,7 +60,7 @@ def make_database(name: str, *, template: str = "template0") -> str:
 
 
 def drop_databases(below: Path | None = None) -> None:
-    """Drop the databases of ``below`` and of the folders in it; those of this process and their template unless given."""
+    """Drop the databases of ``below`` and of the folders in it; all of this process unless given."""
     for folder in [folder for folder in _made if below is None or folder.is_relative_to(below)]:
         with _administrator() as connection:
             connection.execute(text(f"DROP DATABASE IF EXISTS {_made.pop(folder)} WITH (FORCE)"))
