@@ -53,4 +53,4 @@ pins:
 
 # What can be made again. The store .ebbmark/ is never touched.
 clean:
-	rm -rf .venv .bench build dist *.egg-info .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache
+	rm -rf .venv .bench .web build dist *.egg-info .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache

@@ -1,6 +1,7 @@
 """``python -m tests.postgres COMMAND...``: run a command with EBBMARK_TEST_DATABASE_URL naming a private cluster.
 
-Where the variable is set already, the command runs on the database that it names.
+Where the variable is set already, the command runs on the database that it names. ``--found`` in place of a command
+ends with 0 where the programs of a server are on this machine.
 """
 
 from __future__ import annotations
@@ -10,9 +11,18 @@ import signal
 import subprocess
 import sys
 
-from tests.postgres.cluster import NoPostgres, private_cluster
+from tests.postgres.cluster import NoPostgres, find_programs, private_cluster
 
 VARIABLE = "EBBMARK_TEST_DATABASE_URL"
+
+
+def found() -> bool:
+    """Return whether the programs of a server are on this machine."""
+    try:
+        find_programs()
+    except NoPostgres:
+        return False
+    return True
 
 
 def main(command: list[str]) -> int:
@@ -20,6 +30,8 @@ def main(command: list[str]) -> int:
     if not command:
         print(__doc__, file=sys.stderr)  # noqa: T201 - a command says how it is used
         return 2
+    if command == ["--found"]:
+        return 0 if found() else 1
     if os.environ.get(VARIABLE):
         return subprocess.call(command)
     # So that the cluster is stopped and removed when a build machine ends the run.
