@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import threading
 import time
 from datetime import UTC, datetime
@@ -215,3 +216,32 @@ def test_a_database_that_is_gone_is_said_without_the_password(tmp_path):
     assert time.monotonic() - began < 10.0
     assert str(house.store.engine.url.password) not in str(raised.value)
     house.store.close()
+
+
+NOT_THERE = ["%00", "stn_%00", "%ED%A0%80", "%F0%9F%90%9F", "x" * 64, "%27%20OR%201%3D1"]
+
+
+@pytest.mark.parametrize("key", NOT_THERE)
+def test_ids_that_the_database_cannot_hold_are_not_found(client, key):
+    for path in (f"/v1/stations/{key}", f"/v1/marks/{key}", f"/v1/species-rules/{key}", f"/v1/fits/{key}"):
+        assert client.get(path).status_code in (404, 422), path
+    body = {**example("create_mark"), "station": "nul\0here"}
+    assert client.post("/v1/marks", json=body).status_code in (404, 422)
+    assert client.get("/v1/stations", params={"after": "stn_\0", "cursor": "stn_\0"}).status_code in (200, 422)
+
+
+@pytest.mark.parametrize("text_of_it", ["nul\0here", "\ud800", "\U0001f41f", "a" * 200, "\u202e\u00e9\u0301"])
+def test_texts_are_kept_or_refused_and_break_nothing(client, text_of_it):
+    def send(path, document):
+        # Escaped, so that what is no text in UTF-8 can be sent as well.
+        return client.post(path, content=json.dumps(document), headers={"content-type": "application/json"})
+
+    answers = [
+        send("/v1/stations", {"name": text_of_it, "latitude": 51.0}),
+        send("/v1/stations", {"name": "Hollow Point", "latitude": 51.0, "external_ref": text_of_it}),
+        send("/v1/species-rules", {**example("create_species_rule"), "notes": text_of_it}),
+    ]
+    for answer in answers:
+        assert answer.status_code in (201, 400, 422), answer.text
+    if answers[0].status_code == 201:
+        assert client.get(f"/v1/stations/{answers[0].json()['id']}").json()["name"] == text_of_it
