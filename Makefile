@@ -1,5 +1,5 @@
 # `make run` and `make test` are the two commands; the rest is for people who change Ebbmark.
-.PHONY: run test test-pg test-web lint bench pins clean
+.PHONY: run test test-pg test-web lint bench soak pins clean
 
 BIN := .venv/bin
 # Another Python for a new .venv: make test PYTHON=/path/to/python3
@@ -42,6 +42,11 @@ lint:
 bench:
 	@.ci/environment dev
 	env -u OPENBLAS_CORETYPE -u OPENBLAS_L2_SIZE $(BIN)/python -m tests.benchmarks $(ARGS)
+
+# Long runs that are no tests: make soak ARGS=isolation_timing
+soak:
+	@.ci/environment dev
+	$(BIN)/python -m tests.soak $(ARGS)
 
 # Resolve the pins again, for every Python >= 3.11 at once; versions move only with ARGS=--upgrade.
 COMPILE = uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-annotate --no-header

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import AsyncIterator
+import time
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from functools import cache
 from typing import Any
@@ -14,9 +15,11 @@ from starlette.routing import compile_path
 
 from service.api.contract import DESCRIPTION, build_contract
 from service.api.guard import Guard
+from service.api.limits import RateLimiter
 from service.api.pages import install_pages
 from service.api.problems import install_handlers
 from service.api.v1 import (
+    changes,
     constituents,
     extremes,
     factors,
@@ -48,11 +51,14 @@ ROUTERS: tuple[APIRouter, ...] = (
     species_rules.router,
     factors.router,
     windows.router,
+    changes.router,
     health.router,
 )
 
 
-def create_app(settings: Settings, house: House | None = None) -> FastAPI:
+def create_app(
+    settings: Settings, house: House | None = None, monotonic: Callable[[], float] = time.monotonic
+) -> FastAPI:
     """Return the application.
 
     Parameters
@@ -61,6 +67,8 @@ def create_app(settings: Settings, house: House | None = None) -> FastAPI:
         Every setting there is.
     house : House, optional
         What the use cases need, if the caller has opened it already, and will close it.
+    monotonic : function, optional
+        The clock of the rate limits [s].
     """
     configure_logs(settings.log_format, settings.log_level)
     mine = house is None
@@ -88,14 +96,19 @@ def create_app(settings: Settings, house: House | None = None) -> FastAPI:
         app.include_router(router, prefix="/v1")
     install_pages(app)
     install_handlers(app)
-    app.add_middleware(Guard, auth=settings.auth)
+    per_minute = settings.requests_per_minute
+    limiter = RateLimiter(per_minute, settings.rate_burst, monotonic) if per_minute else None
+    app.add_middleware(Guard, context=inside.context, limiter=limiter)
     app.openapi = lambda: build_contract(app)  # type: ignore[method-assign]
     app.state.methods = cache(lambda: _methods(build_contract(app)))
     return app
 
 
 def _methods(contract: dict[str, Any]) -> list[tuple[re.Pattern[str], frozenset[str]]]:
-    """Return the methods of every path, for the Allow header."""
+    """Return the methods of every path, for the Allow header; a path without parameters comes before one with."""
     pages = {path: {"get": None} for path in ("/docs", "/redoc", "/problems", "/problems/{slug}", "/openapi.json")}
     paths = {**contract["paths"], **pages}
-    return [(compile_path(path)[0], frozenset(method.upper() for method in taken)) for path, taken in paths.items()]
+    return [
+        (compile_path(path)[0], frozenset(method.upper() for method in taken))
+        for path, taken in sorted(paths.items(), key=lambda item: "{" in item[0])
+    ]

@@ -8,7 +8,14 @@ The tree::
     │   ├── ReferenceTaken      the external reference is another's
     │   ├── NoModel             the station has no tide model yet
     │   ├── FitNotDone          only a fit that is done can be adopted
+    │   ├── InUse               what others rest on cannot be deleted
+    │   ├── KeyRunning          a request with the same Idempotency-Key is still being answered
     │   └── StoreConflict       two writers met, or a row that must exist does not
+    ├── Precondition
+    │   ├── PreconditionMissing an edit that does not say what it edits
+    │   └── Stale               the thing has changed since it was read
+    ├── KeyReused               an Idempotency-Key that came with another request
+    ├── CursorGone              a cursor from beyond what the store knows
     ├── RequestUnreadable       a body that is no JSON document
     │   └── BodyTooDeep         nested deeper than the limit
     ├── BodyTooLarge            more bytes than the limit
@@ -21,8 +28,14 @@ The tree::
     │   └── TooManyFits         too many fits waiting
     ├── CursorInvalid           a cursor that this list did not give
     ├── AccessRefused
-    │   ├── KeyNeeded           keys are asked for and there are none
+    │   ├── KeyNeeded           the request carries no API key
+    │   ├── KeyMalformed        what it carries has not the form of a key
+    │   ├── KeyInvalid          the key is not known, or was revoked
+    │   ├── KeyExpired          the key has expired
+    │   ├── ScopeNeeded         the key is not good for this
+    │   ├── NotOwned            a public thing of another account can be read, not changed
     │   └── NotLocal            open mode serves this machine alone
+    ├── TooManyRequests         more requests in a short time than the limit
     ├── Unavailable
     │   ├── StoreUnavailable    the store cannot be reached, is locked or full
     │   ├── NotReady            the service is not ready; says what is missing
@@ -88,6 +101,24 @@ class FitNotDone(Conflict):
         super().__init__(f"fit {fit_id!r} is {state}; only a fit that is done can be adopted")
 
 
+class InUse(Conflict):
+    """A thing that others rest on."""
+
+    def __init__(self, kind: str, key: str, users: Sequence[str]) -> None:
+        """``kind`` of thing, its ``key``, and the ids of its ``users``, or of some of them."""
+        self.kind, self.key, self.users = kind, key, tuple(users)
+        told = ", ".join(self.users) or "things of other accounts"
+        super().__init__(f"{kind} {key!r} is in use by {told}; change or delete those first")
+
+
+class KeyRunning(Conflict):
+    """A request with the same Idempotency-Key is still being answered."""
+
+    def __init__(self) -> None:
+        """Say it."""
+        super().__init__("a request with this Idempotency-Key is still being answered; send it again in a second")
+
+
 class StoreConflict(Conflict):
     """Two writers met at the same row, or a row that must exist has gone."""
 
@@ -95,6 +126,43 @@ class StoreConflict(Conflict):
         """``what`` the store refused."""
         self.what = what
         super().__init__("the store refused the write because of another one" + (f" ({what})" if what else ""))
+
+
+class Precondition(ServiceError):
+    """What the caller knows of the thing it edits is missing or out of date."""
+
+
+class PreconditionMissing(Precondition):
+    """An edit that does not say which state of the thing it edits."""
+
+    def __init__(self) -> None:
+        """Say it."""
+        super().__init__("the edit does not say what it edits; send If-Match with the ETag that a read gave, or *")
+
+
+class Stale(Precondition):
+    """The thing is not any more as the caller read it."""
+
+    def __init__(self, kind: str, key: str) -> None:
+        """``kind`` of thing and its ``key``."""
+        self.kind, self.key = kind, key
+        super().__init__(f"{kind} {key!r} has changed since it was read; read it again and edit that")
+
+
+class KeyReused(ServiceError):
+    """An Idempotency-Key under which another request was answered."""
+
+    def __init__(self) -> None:
+        """Say it."""
+        super().__init__("another request was answered under this Idempotency-Key; give each request its own")
+
+
+class CursorGone(ServiceError):
+    """A cursor from beyond what the store knows: it was put back to an earlier state."""
+
+    def __init__(self) -> None:
+        """Say it."""
+        super().__init__("the store knows nothing as new as this cursor any more; read everything again from the start")
 
 
 class RequestUnreadable(ServiceError):
@@ -206,14 +274,58 @@ class AccessRefused(ServiceError):
 
 
 class KeyNeeded(AccessRefused):
-    """Keys are asked for, and this release has none."""
+    """The request carries no API key."""
 
     def __init__(self) -> None:
-        """Say what to set."""
+        """Say how to send one."""
         super().__init__(
-            "the service asks for API keys and there are none; for use on this machine alone start it with "
-            "EBBMARK_AUTH=open, as `make run` does"
+            "an API key is needed: send it as `Authorization: Bearer ebk_...`; whoever runs the service makes one with "
+            "`ebbmark keys create`"
         )
+
+
+class NotOwned(AccessRefused):
+    """A public thing of another account, which can be read and not changed."""
+
+    def __init__(self, kind: str, key: str) -> None:
+        """``kind`` of thing and its ``key``."""
+        self.kind, self.key = kind, key
+        super().__init__(f"{kind} {key!r} is another account's; it can be read and not changed")
+
+
+class KeyMalformed(AccessRefused):
+    """What the request carries has not the form of a key."""
+
+    def __init__(self, reason: str) -> None:
+        """Hold the ``reason``; never what was given."""
+        self.reason = reason
+        super().__init__(f"{reason}; expected one header `Authorization: Bearer ebk_<10 characters>_<32 characters>`")
+
+
+class KeyInvalid(AccessRefused):
+    """The key is not known, or was revoked; which of them is nobody's business."""
+
+    def __init__(self) -> None:
+        """Say it."""
+        super().__init__("the API key is not valid: it is not known here, or was revoked; use another one")
+
+
+class KeyExpired(AccessRefused):
+    """The key has expired; said only to who has its secret."""
+
+    def __init__(self, expired_at: str) -> None:
+        """``expired_at``: the instant, as text."""
+        self.expired_at = expired_at
+        super().__init__(f"the API key expired at {expired_at}; use another one")
+
+
+class ScopeNeeded(AccessRefused):
+    """The key is not good for this."""
+
+    def __init__(self, scope: str, scopes: Sequence[str]) -> None:
+        """The ``scope`` needed and the ``scopes`` of the key."""
+        self.scope = scope
+        super().__init__(f"this needs a key with the scope {scope}; this one has {', '.join(scopes) or 'none'}")
 
 
 class NotLocal(AccessRefused):
@@ -223,6 +335,18 @@ class NotLocal(AccessRefused):
         """Hold the ``reason``."""
         self.reason = reason
         super().__init__(f"open mode (EBBMARK_AUTH=open) serves this machine alone: {reason}")
+
+
+class TooManyRequests(ServiceError):
+    """More requests in a short time than the limit."""
+
+    def __init__(self, per_minute: int, retry_after_s: int) -> None:
+        """The limit ``per_minute``, and the whole seconds until a request is taken again."""
+        self.limit, self.setting, self.retry_after_s = per_minute, "EBBMARK_RATE_LIMIT", retry_after_s
+        super().__init__(
+            f"more requests than the limit of {per_minute} a minute (EBBMARK_RATE_LIMIT); "
+            f"try again in {retry_after_s} s"
+        )
 
 
 class Unavailable(ServiceError):

@@ -1,13 +1,29 @@
-"""Who calls, and whether open mode may answer: pure functions of a request's peer and headers."""
+"""Who calls, what for, and whether open mode may answer: pure functions of a request's peer and headers."""
 
 from __future__ import annotations
 
+import hashlib
+import hmac
 import ipaddress
+import re
+import secrets
 from collections.abc import Iterable
 from dataclasses import dataclass
 from urllib.parse import urlsplit
 
-from service.errors import NotLocal
+from service.errors import KeyMalformed, KeyNeeded, NotLocal
+
+#: What a key may be good for, least first; the last one implies the others.
+READ, WRITE, ADMIN = SCOPES = ("read", "write", "admin")
+
+#: Letters and digits of keys; none is easily taken for another.
+_ALPHABET = "0123456789abcdefghjkmnpqrstvwxyz"
+#: 50 bits tell keys apart, 160 bits make a secret that nobody guesses, so that a plain hash of it can be kept.
+_PREFIX_LENGTH, _SECRET_LENGTH = 10, 32
+_KEY = re.compile(rf"ebk_([{_ALPHABET}]{{{_PREFIX_LENGTH}}})_([{_ALPHABET}]{{{_SECRET_LENGTH}}})")
+
+#: What is a key, or was meant to be one, wherever it stands in a text.
+KEY_LIKE = re.compile(r"ebk_[0-9A-Za-z]+_[0-9A-Za-z]+")
 
 #: Account that owns everything private while there are no keys.
 LOCAL_ACCOUNT = "acc_local"
@@ -19,12 +35,76 @@ _FORWARDING_PREFIX = "x-forwarded-"
 
 @dataclass(frozen=True, slots=True)
 class Caller:
-    """Who calls: the account that owns what is made and is shown what is its own."""
+    """Who calls: the account that owns what is made and is shown what is its own, and what the key is good for."""
 
     account_id: str
+    scopes: frozenset[str] = frozenset()
+    key_id: str | None = None
+
+    def may(self, scope: str) -> bool:
+        """Return whether the caller may do what needs ``scope``."""
+        return scope in self.scopes or ADMIN in self.scopes
 
 
-LOCAL_CALLER = Caller(LOCAL_ACCOUNT)
+#: Whoever works on this machine: the command line, and every request in open mode.
+LOCAL_CALLER = Caller(LOCAL_ACCOUNT, frozenset(SCOPES))
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Key:
+    """An API key in the open: the prefix it is found by, and the secret that is never kept."""
+
+    prefix: str
+    secret: str
+
+    @property
+    def text(self) -> str:
+        """The key as its holder sends it."""
+        return f"ebk_{self.prefix}_{self.secret}"
+
+    @property
+    def secret_hash(self) -> str:
+        """SHA-256 of the secret, in hexadecimal: what is kept of it."""
+        return hashlib.sha256(self.secret.encode()).hexdigest()
+
+    def fits(self, secret_hash: str) -> bool:
+        """Return whether the kept ``secret_hash`` is of this key, in a time that tells nothing of it."""
+        return hmac.compare_digest(self.secret_hash, secret_hash)
+
+
+def new_key() -> Key:
+    """Return a new key; its secret has 160 random bits."""
+    prefix, secret = (
+        "".join(secrets.choice(_ALPHABET) for _ in range(length)) for length in (_PREFIX_LENGTH, _SECRET_LENGTH)
+    )
+    return Key(prefix, secret)
+
+
+def key_of(headers: Iterable[tuple[bytes, bytes]]) -> Key:
+    """Return the key that a request carries as ``Authorization: Bearer``.
+
+    Parameters
+    ----------
+    headers : pairs of bytes
+        Raw headers.
+
+    Raises
+    ------
+    KeyNeeded
+        If there is no such header, or one of another scheme.
+    KeyMalformed
+        If there are several, or what it holds has not the form of a key.
+    """
+    given = [value.decode("latin-1") for name, value in headers if name.lower() == b"authorization"]
+    if len(given) > 1:
+        raise KeyMalformed("there is more than one Authorization header")
+    scheme, _, token = given[0].strip().partition(" ") if given else ("", "", "")
+    if scheme.lower() != "bearer":
+        raise KeyNeeded
+    found = _KEY.fullmatch(token.strip())
+    if found is None:
+        raise KeyMalformed("what follows Bearer has not the form of a key")
+    return Key(found[1], found[2])
 
 
 def is_loopback(address: str) -> bool:

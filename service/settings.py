@@ -13,6 +13,9 @@ CHECKOUT = Path(__file__).resolve().parents[1]
 
 MEBIBYTE = 1024 * 1024
 
+#: Requests a minute of one key, unless set.
+DEFAULT_RATE = 600
+
 
 class Settings(BaseSettings):
     """What can be set; a field ``port`` is the variable ``EBBMARK_PORT``."""
@@ -47,11 +50,25 @@ class Settings(BaseSettings):
     max_search_cells: int = Field(default=10_000, gt=0, description="Most marks x rules x days in one window search.")
     max_page: int = Field(default=500, gt=0, description="Most items on one page of a list.")
 
+    rate_limit: int | None = Field(
+        default=None,
+        ge=0,
+        description="Most requests a minute of one key, 0 for no limit; unless set 600, and no limit in open mode.",
+    )
+    rate_burst: int = Field(default=60, ge=1, description="Most requests of one key at once, within the limit.")
+
     fit_timeout_s: float = Field(default=1800.0, gt=0, description="Longest a fit may run [s].")
     fit_lease_s: float = Field(default=20.0, gt=0, description="A fit whose runner is silent this long has failed [s].")
     max_waiting_fits: int = Field(default=100, gt=0, description="Most fits of one account queued or running at once.")
     busy_timeout_s: float = Field(default=10.0, gt=0, description="Longest wait for a lock of the store [s].")
     statement_timeout_s: float = Field(default=60.0, gt=0, description="Longest a statement of PostgreSQL may run [s].")
+
+    @property
+    def requests_per_minute(self) -> int:
+        """Most requests a minute of one key, 0 for no limit."""
+        if self.rate_limit is None:
+            return 0 if self.auth == "open" else DEFAULT_RATE
+        return self.rate_limit
 
     @property
     def database_url(self) -> str:

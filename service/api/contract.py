@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 import orjson
@@ -10,19 +10,20 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from service.api.problems import MEDIA_TYPE, PROBLEMS, Problem
+from service.security import READ, WRITE
 from tidecore import __version__
 
-#: What any operation may answer.
+#: What any operation may answer, and what any that asks for a key may answer.
 _ALWAYS = (
     "bad-request",
     "invalid-request",
     "invalid-input",
-    "key-needed",
     "not-local",
     "internal",
     "store-unavailable",
     "not-ready",
 )
+_KEYED = ("key-needed", "key-malformed", "key-invalid", "key-expired", "scope-needed", "too-many-requests")
 _DOCUMENT = ("body-unreadable", "body-too-large", "media-not-supported")
 
 DESCRIPTION = """\
@@ -45,24 +46,71 @@ TAGS = [
     {"name": "marks", "description": "Fishing spots, the station each follows, and the timeline of factors there."},
     {"name": "species-rules", "description": "What one species wants, as data, and the factors that rules may name."},
     {"name": "windows", "description": "Spans in which a rule holds at a mark, explained."},
+    {"name": "changes", "description": "What changed, in the order of commits, for apps that keep a copy."},
     {"name": "health", "description": "Whether the service lives and is ready."},
 ]
 
 
-def declare(*slugs: str, document: bool = False) -> dict[int | str, dict[str, Any]]:
-    """Return the declared errors of an operation: those of ``slugs`` and those of any; ``document``: it takes JSON."""
-    wanted = dict.fromkeys((*slugs, *(_DOCUMENT if document else ()), *_ALWAYS))
+#: The name of the security scheme.
+_BEARER = "bearer"
+_SCHEME = {
+    "type": "http",
+    "scheme": "bearer",
+    "bearerFormat": "ebk_<10 characters>_<32 characters>",
+    "description": "An API key of one account, as `ebbmark keys create` shows it once. An operation names the scope it "
+    "needs: read, write, or admin, which implies the others. A service in open mode (EBBMARK_AUTH=open) answers its "
+    "own machine without a key.",
+}
+_HEADERS = {
+    401: {"WWW-Authenticate": "Challenge of RFC 6750, with an error code where the request carries a key."},
+    429: {"Retry-After": "Whole seconds until a request is taken again."},
+}
+
+
+def declare(*slugs: str, document: bool = False, keyless: bool = False) -> dict[int | str, dict[str, Any]]:
+    """Return the declared errors of an operation: those of ``slugs`` and those of any.
+
+    ``document``: it takes JSON. ``keyless``: it asks for no key, see `needs`.
+    """
+    wanted = dict.fromkeys((*slugs, *(_DOCUMENT if document else ()), *(() if keyless else _KEYED), *_ALWAYS))
     by_status: dict[int, list[Problem]] = {}
     for slug in wanted:
         by_status.setdefault(PROBLEMS[slug].status, []).append(PROBLEMS[slug])
     return {status: _declaration(problems) for status, problems in sorted(by_status.items())}
 
 
+def needs(scope: str | None) -> dict[str, Any]:
+    """Return the ``openapi_extra`` of a route that needs another scope than its method says, or none and no key."""
+    return {"security": [] if scope is None else [{_BEARER: [scope]}]}
+
+
+def scope_needed(methods: Collection[str], openapi_extra: Mapping[str, Any] | None) -> str | None:
+    """Return the scope that a route needs, None if no key: as it declares, or else read for GET and write for others.
+
+    The one place where it is decided, for the contract as for the check.
+    """
+    declared = (openapi_extra or {}).get("security")
+    if declared is None:
+        return READ if set(methods) <= {"GET", "HEAD"} else WRITE
+    return str(declared[0][_BEARER][0]) if declared else None
+
+
+def _secure(document: dict[str, Any]) -> None:
+    """Write into the contract which scope every operation needs."""
+    document["components"]["securitySchemes"] = {_BEARER: _SCHEME}
+    for item in document["paths"].values():
+        for method, operation in item.items():
+            operation["security"] = needs(scope_needed({method.upper()}, operation))["security"]
+
+
 def _declaration(problems: list[Problem]) -> dict[str, Any]:
     examples = {problem.slug: {"summary": problem.title, "value": _example(problem)} for problem in problems}
     schema = {"$ref": "#/components/schemas/Problem"}
     described = "; ".join(dict.fromkeys(problem.title for problem in problems))
-    return {"description": f"{described}.", "content": {MEDIA_TYPE: {"schema": schema, "examples": examples}}}
+    found: dict[str, Any] = {"description": f"{described}."}
+    if headers := _HEADERS.get(problems[0].status):
+        found["headers"] = {name: {"description": text, "schema": {"type": "string"}} for name, text in headers.items()}
+    return found | {"content": {MEDIA_TYPE: {"schema": schema, "examples": examples}}}
 
 
 def _example(problem: Problem) -> dict[str, Any]:
@@ -128,8 +176,20 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
         for unused in ("HTTPValidationError", "ValidationError"):
             schemas.pop(unused, None)
         document["components"]["schemas"] = dict(sorted(schemas.items()))
+        _require_if_match(document)
+        _secure(document)
         app.openapi_schema = document
     return app.openapi_schema
+
+
+def _require_if_match(document: dict[str, Any]) -> None:
+    """Say that an edit of one thing needs its If-Match; left to the framework, 422 would come before the 428."""
+    for path, item in document["paths"].items():
+        for operation in item.values():
+            for parameter in operation.get("parameters", ()):
+                if parameter["name"] == "If-Match" and path.endswith("}"):
+                    parameter["required"] = True
+                    parameter["schema"] = {"type": "string", "maxLength": 1000}
 
 
 def contract_bytes(document: Mapping[str, Any]) -> bytes:

@@ -8,7 +8,8 @@ from typing import Annotated
 from fastapi import Depends, Path, Query, Request
 
 from service.api.instants import Instant, to_numpy
-from service.security import LOCAL_CALLER, Caller
+from service.errors import KeyNeeded, ScopeNeeded
+from service.security import Caller
 from service.usecases.context import Context
 from service.usecases.stations import check_zone
 from tidecore.timebase import TimeSpan, parse_step
@@ -20,9 +21,27 @@ async def context_of(request: Request) -> Context:
     return context
 
 
-async def caller_of() -> Caller:
-    """Return who calls: the local account, as long as there are no keys."""
-    return LOCAL_CALLER
+async def caller_of(request: Request) -> Caller:
+    """Return who calls, as the guard found it; KeyNeeded for a request that it did not look at."""
+    caller: Caller | None = getattr(request.state, "caller", None)
+    if caller is None:
+        raise KeyNeeded
+    return caller
+
+
+async def check_scope(request: Request, scope: str | None) -> None:
+    """Refuse a caller that may not do what needs ``scope``; None asks for nothing.
+
+    Raises
+    ------
+    KeyNeeded, ScopeNeeded
+        If there is no caller, or its key is not good for this.
+    """
+    if scope is None:
+        return
+    caller = await caller_of(request)
+    if not caller.may(scope):
+        raise ScopeNeeded(scope, sorted(caller.scopes))
 
 
 async def span_of(
@@ -75,6 +94,9 @@ ZoneDep = Annotated[zoneinfo.ZoneInfo | None, Depends(zone_of)]
 VersionQuery = Annotated[
     int | None,
     Query(ge=1, le=1_000_000, description="Version of the station's tide model; the current one unless given."),
+]
+VersionOfDocument = Annotated[
+    int | None, Query(ge=1, le=1_000_000, description="A version to read; as it stands unless given.")
 ]
 StationId = Annotated[str, Path(max_length=64, description="Id of a station.")]
 FitId = Annotated[str, Path(max_length=64, description="Id of a fit.")]

@@ -22,6 +22,8 @@ from fastapi.routing import APIRoute
 from pydantic import BaseModel
 from starlette.types import Receive, Scope
 
+from service.api.contract import scope_needed
+from service.api.deps import check_scope
 from service.errors import BodyTooDeep, BodyTooLarge, DocumentInvalid, MediaNotSupported, RequestUnreadable
 from service.settings import Settings
 from service.usecases.fits import Upload
@@ -31,6 +33,7 @@ from tidecore.units import AnyArray
 #: Content types of uploaded gauge records.
 RECORD_TYPES = ("text/csv", "application/x-netcdf", "application/netcdf", "application/octet-stream")
 _WRITE_BYTES = 1024 * 1024
+_JSON = "application/json"
 
 
 def answer(document: Any, status: int = 200, headers: dict[str, str] | None = None) -> Response:
@@ -92,18 +95,23 @@ class DocumentRequest(Request):
 
 
 class StrictRoute(APIRoute):
-    """A route that refuses query parameters it does not know, and reads a JSON body itself, limited and strict."""
+    """A route that asks for its scope, refuses query parameters it does not know, and reads a JSON body itself.
+
+    The scope comes first: nothing is read of a request that may not be made.
+    """
 
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
-        """Return the handler, with query and body looked at before it."""
+        """Return the handler, with scope, query and body looked at before it."""
         handle = super().get_route_handler()
         known = frozenset(_query_names(self.dependant))
-        takes_document = self.body_field is not None
+        taken = None if self.body_field is None else str(getattr(self.body_field.field_info, "media_type", _JSON))
+        scope = scope_needed(self.methods or (), self.openapi_extra)
 
         async def look_first(request: Request) -> Response:
+            await check_scope(request, scope)
             _check_query(request, known)
-            if takes_document:
-                request = await _read_document(request)
+            if taken is not None:
+                request = await _read_document(request, taken)
             return await handle(request)
 
         return look_first
@@ -132,15 +140,15 @@ def _check_query(request: Request, known: frozenset[str]) -> None:
         raise DocumentInvalid(faults)
 
 
-async def _read_document(request: Request) -> DocumentRequest:
+async def _read_document(request: Request, taken: str) -> DocumentRequest:
     """Return the request with its JSON body read and checked."""
     settings: Settings = request.app.state.house.settings
     raw = await _read(request, settings.max_body_bytes, "EBBMARK_MAX_BODY_BYTES")
     document = None
     if raw:
         given = media_type(request)
-        if given != "application/json":
-            raise MediaNotSupported(given, ("application/json",))
+        if given != taken:
+            raise MediaNotSupported(given, (taken,))
         document = parse_document(raw, settings.max_json_depth)
     return DocumentRequest(request.scope, request.receive, raw, document)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import binascii
+import hashlib
 from typing import Annotated
 
 from fastapi import Query, Request
@@ -28,14 +29,36 @@ def read_cursor(kind: str, cursor: str | None) -> str | None:
     """Return the id after which a list of a ``kind`` goes on; CursorInvalid if the cursor is not of this list."""
     if cursor is None:
         return None
-    try:
-        text = base64.b64decode(cursor + "=" * (-len(cursor) % 4), altchars=b"-_", validate=True).decode("ascii")
-    except (binascii.Error, ValueError) as error:
-        raise CursorInvalid from error
-    given, _, after = text.partition(" ")
+    given, _, after = _decoded(cursor).partition(" ")
     if given != kind or not is_id(after):
         raise CursorInvalid
     return after
+
+
+def write_place(account_id: str, number: int) -> str:
+    """Return the cursor that goes on after a ``number`` in the changes of an account."""
+    return base64.urlsafe_b64encode(f"{_owner(account_id)} {number}".encode()).decode().rstrip("=")
+
+
+def read_place(account_id: str, cursor: str | None) -> int:
+    """Return the number after which the changes go on, 0 at the start; CursorInvalid if it is not this account's."""
+    if cursor is None:
+        return 0
+    owner, _, number = _decoded(cursor).partition(" ")
+    if owner != _owner(account_id) or not number.isdecimal() or len(number) > 18:
+        raise CursorInvalid
+    return int(number)
+
+
+def _owner(account_id: str) -> str:
+    return hashlib.sha256(f"changes {account_id}".encode()).hexdigest()[:12]
+
+
+def _decoded(cursor: str) -> str:
+    try:
+        return base64.b64decode(cursor + "=" * (-len(cursor) % 4), altchars=b"-_", validate=True).decode("ascii")
+    except (binascii.Error, ValueError) as error:
+        raise CursorInvalid from error
 
 
 def check_limit(request: Request, limit: int) -> int:

@@ -74,6 +74,14 @@ PROBLEMS = _problems(
     Problem("reference-taken", 409, "The external reference is another's", "Give another external_ref."),
     Problem("no-model", 409, "The station has no tide model yet", "Adopt a fit, or give the station constituents."),
     Problem("fit-not-done", 409, "The fit has no model to adopt", "Wait until its state is done."),
+    Problem("in-use", 409, "Others rest on it", "Change or delete the users that the answer lists, then try again."),
+    Problem("idempotency-key-running", 409, "The same request is still being answered", "Send it again in a second."),
+    Problem("idempotency-key-reused", 422, "The Idempotency-Key is another request's", "Give each request its own."),
+    Problem("precondition-missing", 428, "The edit does not say what it edits",
+            "Send If-Match with the ETag that a read gave, or * to edit whatever is there."),
+    Problem("stale", 412, "The thing has changed since it was read", "Read it again and edit that."),
+    Problem("not-owned", 403, "Another account's", "What is public can be read by all and changed by its account."),
+    Problem("cursor-gone", 410, "The cursor is newer than the store", "Read everything again from the start."),
     Problem("store-conflict", 409, "Another write came first", "Read again, then try again."),
     Problem("body-unreadable", 400, "The body is no JSON document", "Send one JSON document in UTF-8, numbers finite."),
     Problem("bad-request", 400, "The request cannot be read", "The detail says what is wrong."),
@@ -84,7 +92,12 @@ PROBLEMS = _problems(
     Problem("search-too-large", 422, "The search is over the limit", "Ask for fewer marks or rules, or fewer days."),
     Problem("too-many-fits", 429, "Too many fits are waiting", "Wait until one ends."),
     Problem("cursor-invalid", 422, "The cursor is not of this list", "Start again without a cursor."),
-    Problem("key-needed", 401, "An API key is needed", "For use on this machine alone start with EBBMARK_AUTH=open."),
+    Problem("key-needed", 401, "An API key is needed", "Send one as Authorization: Bearer; `ebbmark keys create`."),
+    Problem("key-malformed", 401, "This is no API key", "Send the key as it was shown, in one Authorization header."),
+    Problem("key-invalid", 401, "The API key is not valid", "It is not known, or was revoked; use another one."),
+    Problem("key-expired", 401, "The API key has expired", "Use another one; `ebbmark keys create` makes it."),
+    Problem("scope-needed", 403, "The API key is not good for this", "Use a key with the scope that is named."),
+    Problem("too-many-requests", 429, "Too many requests", "Wait as long as Retry-After says."),
     Problem("not-local", 403, "Open mode serves this machine alone", "Call it as localhost, without a proxy."),
     Problem("not-ready", 503, "The service is not ready", "The detail says what is missing."),
     Problem("store-unavailable", 503, "The store cannot be used now", "Try again; the log has the cause."),
@@ -118,6 +131,13 @@ TABLE: Mapping[type[Exception], str] = {
     service_errors.ReferenceTaken: "reference-taken",
     service_errors.NoModel: "no-model",
     service_errors.FitNotDone: "fit-not-done",
+    service_errors.InUse: "in-use",
+    service_errors.KeyRunning: "idempotency-key-running",
+    service_errors.KeyReused: "idempotency-key-reused",
+    service_errors.PreconditionMissing: "precondition-missing",
+    service_errors.Stale: "stale",
+    service_errors.NotOwned: "not-owned",
+    service_errors.CursorGone: "cursor-gone",
     service_errors.StoreConflict: "store-conflict",
     service_errors.RequestUnreadable: "body-unreadable",
     service_errors.BodyTooDeep: "body-unreadable",
@@ -130,6 +150,11 @@ TABLE: Mapping[type[Exception], str] = {
     service_errors.TooManyFits: "too-many-fits",
     service_errors.CursorInvalid: "cursor-invalid",
     service_errors.KeyNeeded: "key-needed",
+    service_errors.KeyMalformed: "key-malformed",
+    service_errors.KeyInvalid: "key-invalid",
+    service_errors.KeyExpired: "key-expired",
+    service_errors.ScopeNeeded: "scope-needed",
+    service_errors.TooManyRequests: "too-many-requests",
     service_errors.NotLocal: "not-local",
     service_errors.StoreUnavailable: "store-unavailable",
     service_errors.NotReady: "not-ready",
@@ -142,13 +167,20 @@ TABLE: Mapping[type[Exception], str] = {
 
 _BY_CLASS_NAME = {kind.__name__: slug for kind, slug in TABLE.items()}
 _BY_STATUS = {400: "bad-request", 404: "not-found", 405: "method-not-allowed", 413: "body-too-large"}
+_CHALLENGE = 'Bearer realm="ebbmark"'
 _HEADERS: Mapping[str, Mapping[str, str]] = {
-    "key-needed": {"WWW-Authenticate": "Bearer"},
+    # RFC 6750: no error code where the request carries no key at all.
+    "key-needed": {"WWW-Authenticate": _CHALLENGE},
+    "key-malformed": {"WWW-Authenticate": f'{_CHALLENGE}, error="invalid_token"'},
+    "key-invalid": {"WWW-Authenticate": f'{_CHALLENGE}, error="invalid_token"'},
+    "key-expired": {"WWW-Authenticate": f'{_CHALLENGE}, error="invalid_token"'},
     "too-many-fits": {"Retry-After": "10"},
+    "idempotency-key-running": {"Retry-After": "1"},
     "store-unavailable": {"Retry-After": "1"},
 }
 #: What errors carry that goes into the problem as it is.
-_DATA = ("limit", "setting", "points", "fitting_step_s", "limit_days", "line", "known", "accepted", "missing")
+_DATA = ("limit", "setting", "points", "fitting_step_s", "limit_days", "line", "known", "accepted", "missing", "users",
+         "scope", "retry_after_s")  # fmt: skip
 
 
 def problem_of(error: Exception) -> Problem:
@@ -198,10 +230,21 @@ def answer_error(request: Request, error: Exception) -> Response:
     """Return the answer to a domain error."""
     problem = problem_of(error)
     if problem.status >= 500:
-        log.error("request_failed", problem=problem.slug, error=type(error).__name__, reason=str(error))
+        # The sentence of what is wrong with a thing may hold what is private; that of what is not there does not.
+        reason = str(error) if isinstance(error, service_errors.Unavailable) else None
+        log.error("request_failed", problem=problem.slug, error=type(error).__name__, reason=reason)
     faults = _faults_of(error)
     data = {name: getattr(error, name) for name in _DATA if hasattr(error, name)}
-    return render(request, problem, str(error), _listed(faults, None), data)
+    return render(request, problem, str(error), _listed(faults, None), data, _headers_of(error))
+
+
+def _headers_of(error: Exception) -> dict[str, str]:
+    """Return the headers of an answer whose values come from the error itself."""
+    if isinstance(error, service_errors.ScopeNeeded):
+        return {"WWW-Authenticate": f'{_CHALLENGE}, error="insufficient_scope", scope="{error.scope}"'}
+    if isinstance(error, service_errors.TooManyRequests):
+        return {"Retry-After": str(error.retry_after_s)}
+    return {}
 
 
 def answer_validation(request: Request, error: RequestValidationError) -> Response:
@@ -239,12 +282,9 @@ def answer_unforeseen(request: Request, error: Exception) -> Response:
 
 
 def allowed_methods(app: FastAPI, path: str) -> Sequence[str]:
-    """Return the methods that some route takes at ``path``, HEAD with every GET."""
-    methods: set[str] = set()
-    for pattern, taken in app.state.methods():
-        if pattern.match(path):
-            methods |= taken
-    return sorted(methods | ({"HEAD"} if "GET" in methods else set()))
+    """Return the methods that are taken at ``path``, HEAD with every GET."""
+    found: frozenset[str] = next((taken for pattern, taken in app.state.methods() if pattern.match(path)), frozenset())
+    return sorted(found | ({"HEAD"} if "GET" in found else set()))
 
 
 def install_handlers(app: FastAPI) -> None:
@@ -317,7 +357,7 @@ def _validation_fault(detail: Mapping[str, Any]) -> tuple[str, str, tuple[str, s
 
 def _shown(part: object) -> str:
     text = str(part)
-    return text if text.isidentifier() or text.isdecimal() else ascii(text)[:60]
+    return text if text.replace("-", "_").isidentifier() or text.isdecimal() else ascii(text)[:60]
 
 
 def _storable(value: Any) -> Any:

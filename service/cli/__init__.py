@@ -1,4 +1,4 @@
-"""The command ``ebbmark``: serve, fit, windows, contract, db; each imports what it needs when it runs."""
+"""The command ``ebbmark``: serve, fit, windows, contract, db, accounts and keys; each imports what it needs."""
 
 import os
 

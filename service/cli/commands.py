@@ -21,6 +21,10 @@ app = typer.Typer(
 )
 store_app = typer.Typer(help="The store.", no_args_is_help=True)
 app.add_typer(store_app, name="db")
+accounts_app = typer.Typer(help="Accounts, the owners of everything private.", no_args_is_help=True)
+app.add_typer(accounts_app, name="accounts")
+keys_app = typer.Typer(help="API keys, each for one account.", no_args_is_help=True)
+app.add_typer(keys_app, name="keys")
 
 
 @contextmanager
@@ -125,3 +129,57 @@ def restore(file: Annotated[Path, typer.Argument(help="A file that `ebbmark db b
     with _said():
         restore_store(file)
     typer.echo(f"restored {file}; the store is up to date")
+
+
+@accounts_app.command("create")
+def create_account(name: Annotated[str, typer.Argument(help="Name of the account.")]) -> None:
+    """Make an account; its id goes to standard output."""
+    from service.cli import keys
+
+    with _said():
+        keys.create_account(name)
+
+
+@accounts_app.command("list")
+def list_accounts() -> None:
+    """List the accounts."""
+    from service.cli import keys
+
+    with _said():
+        keys.list_accounts()
+
+
+@keys_app.command("create")
+def create_key(
+    account: Annotated[str, typer.Option(help="Id of the account.")],
+    scope: Annotated[list[str], typer.Option(help="What it is good for: read, write or admin; may be repeated.")],
+    name: Annotated[str, typer.Option(help="What it is for, to tell keys apart.")] = "key",
+    expires: Annotated[
+        str | None, typer.Option(help="An instant with its offset, or days from now as 90d; never unless given.")
+    ] = None,
+) -> None:
+    """Make a key; it goes to standard output, alone, and is never shown again."""
+    from service.cli import keys
+
+    with _said():
+        keys.create_key(account, scope, name, expires)
+
+
+@keys_app.command("list")
+def list_keys(
+    account: Annotated[str | None, typer.Option(help="Id of an account; all unless given.")] = None,
+) -> None:
+    """List the keys, without their secrets."""
+    from service.cli import keys
+
+    with _said():
+        keys.list_keys(account)
+
+
+@keys_app.command("revoke")
+def revoke_key(key_id: Annotated[str, typer.Argument(help="Id of the key.")]) -> None:
+    """Revoke a key, at once and for good."""
+    from service.cli import keys
+
+    with _said():
+        keys.revoke_key(key_id)

@@ -16,9 +16,11 @@ from service.api.v1.schemas.stations import StationCreate
 from service.errors import DocumentInvalid, ReferenceTaken
 from service.security import Caller
 from service.storage.records import ACTIVE, DONE
-from service.usecases import fits, marks, species_rules, stations
+from service.usecases import fits, stations
 from service.usecases.context import Context
 from service.usecases.fits import FitRequest, Upload
+from service.usecases.marks import MARKS
+from service.usecases.species_rules import SPECIES_RULES
 from tidecore.errors import Fault
 
 _POLL_S = 0.05
@@ -42,10 +44,10 @@ def load_demo(context: Context, caller: Caller, folder: Path) -> str:
     made = sum(_load_station(context, caller, path) for path in sorted(folder.glob("stations/*.json")))
     for path in sorted(folder.glob("marks/*.json")):
         mark = MarkCreate.parse(_read(path))
-        made += _made(lambda mark=mark: marks.create_mark(context, caller, mark.to_mark(), mark.external_ref))
+        made += _made(lambda mark=mark: MARKS.create(context, caller, mark.to_draft()))
     for path in sorted(folder.glob("rules/*.json")):
         rule = SpeciesRuleCreate.parse(_read(path))
-        made += _made(lambda rule=rule: species_rules.create_rule(context, caller, rule.to_rule(), rule.external_ref))
+        made += _made(lambda rule=rule: SPECIES_RULES.create(context, caller, rule.to_draft()))
     return f"demo coast: {made} things loaded" if made else "demo coast: already in the store"
 
 

@@ -16,6 +16,7 @@ from service.cli.showing import DEMO_DAYS, print_windows, search_from
 from service.errors import PortUnavailable, ServiceError
 from service.security import LOCAL_CALLER
 from service.settings import Settings
+from service.usecases.keys import NO_KEY, has_usable_key
 from tidecore.errors import CoreError
 
 
@@ -53,9 +54,18 @@ def _tell(house: House, settings: Settings, demo: bool) -> None:
             print_windows(search_from(house.context, LOCAL_CALLER, None, DEMO_DAYS, None, None), 20)
         except (CoreError, ServiceError) as error:
             typer.echo(f"ebbmark: the windows of the demo coast cannot be shown: {error}", err=True)
-    if settings.auth != "open":
-        typer.echo("not ready: there are no API keys; for use on this machine alone set EBBMARK_AUTH=open", err=True)
+    if settings.auth == "keys":
+        _tell_of_keys(house)
     typer.echo(f"serving http://{settings.host}:{settings.port}/v1 (the contract, to try out: /docs)")
+
+
+def _tell_of_keys(house: House) -> None:
+    """Say how to make a key where there is none."""
+    try:
+        if not has_usable_key(house.context):
+            typer.echo(f"ebbmark: not ready: {NO_KEY}", err=True)
+    except ServiceError as error:
+        typer.echo(f"ebbmark: whether there are API keys cannot be told: {error}", err=True)
 
 
 def _listen(host: str, port: int) -> socket.socket:

@@ -99,13 +99,13 @@ def pick_varied(result: SearchResult, most: int) -> list[FoundWindow]:
 
     Otherwise the few rules that hold longest would fill the table.
     """
-    share = max(1, -(-most // max(1, len({found.rule.record.rule_id for found in result.windows}))))
+    share = max(1, -(-most // max(1, len({found.rule.record.id for found in result.windows}))))
     pairs: set[tuple[str, str]] = set()
     taken: Counter[str] = Counter()
     picked: list[FoundWindow] = []
     for found in result.windows:
-        rule_id = found.rule.record.rule_id
-        pair = (found.mark.record.mark_id, rule_id)
+        rule_id = found.rule.record.id
+        pair = (found.mark.record.id, rule_id)
         if pair not in pairs and taken[rule_id] < share and len(picked) < most:
             pairs.add(pair)
             taken[rule_id] += 1
@@ -114,7 +114,7 @@ def pick_varied(result: SearchResult, most: int) -> list[FoundWindow]:
 
 
 def _row(found: FoundWindow) -> tuple[str, ...]:
-    window, mark = found.window, found.mark.mark
+    window, mark = found.window, found.mark.document
 
     def clock(time: np.datetime64) -> str:
         return write_instant(time, mark.zone)[11:16]
@@ -128,7 +128,7 @@ def _row(found: FoundWindow) -> tuple[str, ...]:
         clock(window.start),
         clock(window.end),
         mark.name,
-        found.rule.rule.name,
+        found.rule.document.name,
         f"{window.mean_score:.2f}",
         f"{window.duration_h:.1f}",
         f"{clock(window.best_hour.start)}",

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-from service.storage.records import FitRecord, MarkRecord, ModelRecord, RuleRecord, StationRecord
-from service.storage.tables import FitRow, MarkRow, RuleRow, StationRow, StationVersionRow
+from service.storage.records import (
+    Change,
+    ChangeRecord,
+    DocumentRecord,
+    FitRecord,
+    KeptAnswer,
+    ModelRecord,
+    StationRecord,
+)
+from service.storage.tables import AnswerRow, ChangeRow, DocumentRow, FitRow, StationRow, StationVersionRow
 
 
-def station_record(row: StationRow) -> StationRecord:
-    """Return the record of a station row."""
+def station_record(row: StationRow, account_id: str) -> StationRecord:
+    """Return the record of a station row, as an account sees it."""
     return StationRecord(
         row.station_id,
         row.external_ref,
@@ -15,9 +23,11 @@ def station_record(row: StationRow) -> StationRecord:
         row.latitude,
         row.longitude,
         row.time_zone,
+        row.public,
         row.version,
         row.created_at,
         row.updated_at,
+        row.account_id == account_id,
     )
 
 
@@ -55,11 +65,16 @@ def fit_record(row: FitRow) -> FitRecord:
     )
 
 
-def mark_record(row: MarkRow) -> MarkRecord:
-    """Return the record of a mark row."""
-    return MarkRecord(row.mark_id, row.external_ref, row.station_id, row.version, row.created_at, row.updated_at)
+def document_record(row: DocumentRow) -> DocumentRecord:
+    """Return the record of a row of a versioned document."""
+    return DocumentRecord(row.key, row.external_ref, row.version, row.created_at, row.updated_at)
 
 
-def rule_record(row: RuleRow) -> RuleRecord:
-    """Return the record of a rule row."""
-    return RuleRecord(row.rule_id, row.external_ref, row.version, row.created_at, row.updated_at)
+def change_record(row: ChangeRow) -> ChangeRecord:
+    """Return the record of a change row."""
+    return ChangeRecord(row.number, Change(row.kind, row.thing_id, row.change, row.version, row.changed_at))
+
+
+def kept_answer(row: AnswerRow) -> KeptAnswer:
+    """Return the record of an answer row."""
+    return KeptAnswer(row.fingerprint, row.status, row.headers, row.content)

@@ -13,8 +13,43 @@ ACTIVE = (QUEUED, RUNNING)
 
 
 @dataclass(frozen=True, slots=True)
+class AccountRecord:
+    """An account."""
+
+    account_id: str
+    name: str
+    created_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class KeyRecord:
+    """An API key, without anything of its secret."""
+
+    key_id: str
+    account_id: str
+    name: str
+    prefix: str
+    scopes: frozenset[str]
+    created_at: datetime
+    expires_at: datetime | None
+    revoked_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class KeyHolder:
+    """What is asked of a key when it is presented."""
+
+    key_id: str
+    account_id: str
+    secret_hash: str
+    scopes: frozenset[str]
+    expires_at: datetime | None
+    revoked_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
 class StationRecord:
-    """A station; ``version`` 0 means that it has no tide model yet."""
+    """A station; ``version`` 0 means that it has no tide model yet, ``owned`` that it is the account's own."""
 
     station_id: str
     external_ref: str | None
@@ -22,9 +57,11 @@ class StationRecord:
     latitude: float
     longitude: float | None
     time_zone: str
+    public: bool
     version: int
     created_at: datetime
     updated_at: datetime
+    owned: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,23 +99,52 @@ class FitRecord:
 
 
 @dataclass(frozen=True, slots=True)
-class MarkRecord:
-    """A mark in one of its versions, without its document."""
+class DocumentRecord:
+    """A versioned document as it stands, without what it says."""
 
-    mark_id: str
+    id: str
     external_ref: str | None
-    station_id: str
     version: int
     created_at: datetime
     updated_at: datetime
 
 
 @dataclass(frozen=True, slots=True)
-class RuleRecord:
-    """A species rule in one of its versions, without its document."""
+class VersionRecord:
+    """One version of a document, and since when there is one."""
 
-    rule_id: str
-    external_ref: str | None
     version: int
     created_at: datetime
-    updated_at: datetime
+
+
+#: What can happen to a thing.
+CREATED, UPDATED, DELETED = "created", "updated", "deleted"
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """The latest change of a thing; ``version`` is that of a document or of a station's tide, None once deleted."""
+
+    kind: str
+    thing_id: str
+    change: str
+    version: int | None
+    changed_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeRecord:
+    """A change and its ``number``: a later change of the account has a larger one."""
+
+    number: int
+    change: Change
+
+
+@dataclass(frozen=True, slots=True)
+class KeptAnswer:
+    """What a request was answered, for whoever sends it again under the same key."""
+
+    fingerprint: str
+    status: int
+    headers: Mapping[str, str]
+    content: bytes

@@ -5,8 +5,7 @@ where it names none. The policies are forced, so they bind the owner of the tabl
 BYPASSRLS is not bound, and the service refuses to run as one (`service.storage.unit`). On SQLite, which has no such
 thing, every function here does nothing, so that a migration calls it without asking where it runs.
 
-Policies add up: a row is seen where one of them says so. What all may read, once there is such a thing, is one more:
-``permit(op, "stations", "public", "public", command="SELECT")``.
+Policies add up: a row is seen where one of them says so. What every account may read, a public station, is one more.
 """
 
 from __future__ import annotations
@@ -24,8 +23,11 @@ SERVICE_SETTING = "ebbmark.service"
 #: Names of the policies.
 ACCOUNT_POLICY = "own_account"
 SERVICE_POLICY = "service"
+PUBLIC_POLICY = "public"
 
 _OWN = f"account_id = current_setting('{ACCOUNT_SETTING}', true)"
+#: Condition of a policy: the transaction is of some account.
+SOME_ACCOUNT = f"current_setting('{ACCOUNT_SETTING}', true) <> ''"
 _SERVICE = f"current_setting('{SERVICE_SETTING}', true) = 'on'"
 
 
@@ -57,7 +59,7 @@ def permit(op: Operations, table: str, policy: str, condition: str, *, command: 
 
 def release(op: Operations, table: str) -> None:
     """Take back what `isolate` did; for a downgrade."""
-    for policy in (ACCOUNT_POLICY, SERVICE_POLICY):
+    for policy in (ACCOUNT_POLICY, SERVICE_POLICY, PUBLIC_POLICY):
         _run(op, f"DROP POLICY IF EXISTS {policy} ON {table}")
     _run(op, f"ALTER TABLE {table} NO FORCE ROW LEVEL SECURITY")
     _run(op, f"ALTER TABLE {table} DISABLE ROW LEVEL SECURITY")

@@ -7,6 +7,8 @@ from typing import Any, ClassVar
 
 from sqlalchemy import (
     JSON,
+    BigInteger,
+    Boolean,
     DateTime,
     Dialect,
     Float,
@@ -14,10 +16,12 @@ from sqlalchemy import (
     ForeignKeyConstraint,
     Index,
     Integer,
+    LargeBinary,
     MetaData,
     String,
     TypeDecorator,
     UniqueConstraint,
+    false,
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
@@ -67,7 +71,26 @@ class AccountRow(Table):
 
     account_id: Mapped[str] = mapped_column(ID, primary_key=True)
     name: Mapped[str] = mapped_column(NAME)
+    #: Number of the account's newest change; counting it up under the row's lock puts changes in commit order.
+    change_number: Mapped[int] = mapped_column(BigInteger, server_default="0")
     created_at: Mapped[datetime]
+
+
+class ApiKeyRow(Table):
+    """An API key of an account: the prefix that is shown, and a hash of the secret that is not kept."""
+
+    __tablename__ = "api_keys"
+    __table_args__ = (UniqueConstraint("prefix"), Index(None, "account_id"))
+
+    key_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
+    name: Mapped[str] = mapped_column(NAME)
+    prefix: Mapped[str] = mapped_column(String(20))
+    secret_hash: Mapped[str] = mapped_column(String(64))
+    scopes: Mapped[str] = mapped_column(String(40))
+    created_at: Mapped[datetime]
+    expires_at: Mapped[datetime | None]
+    revoked_at: Mapped[datetime | None]
 
 
 class StationRow(Table):
@@ -83,6 +106,8 @@ class StationRow(Table):
     latitude: Mapped[float] = mapped_column(Float)
     longitude: Mapped[float | None] = mapped_column(Float)
     time_zone: Mapped[str] = mapped_column(NAME)
+    #: Readable by every account, and writable by its own alone.
+    public: Mapped[bool] = mapped_column(Boolean, server_default=false())
     version: Mapped[int] = mapped_column(Integer)
     created_at: Mapped[datetime]
     updated_at: Mapped[datetime]
@@ -138,28 +163,48 @@ class FitRow(Table):
     finished_at: Mapped[datetime | None]
 
 
-class MarkRow(Table):
-    """A mark; what it says is in `MarkVersionRow`."""
+class DocumentRow(Table):
+    """Base of the tables of versioned documents; what a document says is in its `DocumentVersionRow`."""
 
-    __tablename__ = "marks"
-    __table_args__ = (
-        UniqueConstraint("account_id", "external_ref"),
-        UniqueConstraint("account_id", "mark_id"),
-        ForeignKeyConstraint(["account_id", "station_id"], ["stations.account_id", "stations.station_id"]),
-        Index(None, "account_id", "station_id"),
-    )
+    __abstract__ = True
 
-    mark_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    key: Mapped[str]
     account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
     external_ref: Mapped[str | None] = mapped_column(NAME)
-    station_id: Mapped[str] = mapped_column(ID)
     version: Mapped[int] = mapped_column(Integer)
     created_at: Mapped[datetime]
     updated_at: Mapped[datetime]
 
 
-class MarkVersionRow(Table):
-    """One version of a mark; never changed once written."""
+class DocumentVersionRow(Table):
+    """Base of the tables of one version of a document; never changed once written."""
+
+    __abstract__ = True
+
+    key: Mapped[str]
+    version: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
+    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
+    document: Mapped[dict[str, Any]]
+    created_at: Mapped[datetime]
+
+
+class MarkRow(DocumentRow):
+    """A mark."""
+
+    __tablename__ = "marks"
+    __table_args__ = (
+        UniqueConstraint("account_id", "external_ref"),
+        UniqueConstraint("account_id", "mark_id"),
+        Index(None, "account_id", "station_id"),
+    )
+
+    key: Mapped[str] = mapped_column("mark_id", ID, primary_key=True)
+    #: Its station may be a public one of another account.
+    station_id: Mapped[str] = mapped_column(ForeignKey("stations.station_id"))
+
+
+class MarkVersionRow(DocumentVersionRow):
+    """One version of a mark."""
 
     __tablename__ = "mark_versions"
     __table_args__ = (
@@ -167,29 +212,20 @@ class MarkVersionRow(Table):
         Index(None, "account_id"),
     )
 
-    mark_id: Mapped[str] = mapped_column(ID, primary_key=True)
-    version: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
-    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
-    document: Mapped[dict[str, Any]]
-    created_at: Mapped[datetime]
+    key: Mapped[str] = mapped_column("mark_id", ID, primary_key=True)
 
 
-class RuleRow(Table):
-    """A species rule; what it says is in `RuleVersionRow`."""
+class RuleRow(DocumentRow):
+    """A species rule."""
 
     __tablename__ = "species_rules"
     __table_args__ = (UniqueConstraint("account_id", "external_ref"), UniqueConstraint("account_id", "rule_id"))
 
-    rule_id: Mapped[str] = mapped_column(ID, primary_key=True)
-    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
-    external_ref: Mapped[str | None] = mapped_column(NAME)
-    version: Mapped[int] = mapped_column(Integer)
-    created_at: Mapped[datetime]
-    updated_at: Mapped[datetime]
+    key: Mapped[str] = mapped_column("rule_id", ID, primary_key=True)
 
 
-class RuleVersionRow(Table):
-    """One version of a species rule; never changed once written."""
+class RuleVersionRow(DocumentVersionRow):
+    """One version of a species rule."""
 
     __tablename__ = "species_rule_versions"
     __table_args__ = (
@@ -197,8 +233,34 @@ class RuleVersionRow(Table):
         Index(None, "account_id"),
     )
 
-    rule_id: Mapped[str] = mapped_column(ID, primary_key=True)
-    version: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
-    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
-    document: Mapped[dict[str, Any]]
+    key: Mapped[str] = mapped_column("rule_id", ID, primary_key=True)
+
+
+class ChangeRow(Table):
+    """The latest change of one thing of an account; a deleted thing leaves its last one behind."""
+
+    __tablename__ = "changes"
+    __table_args__ = (UniqueConstraint("account_id", "kind", "thing_id"),)
+
+    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"), primary_key=True)
+    number: Mapped[int] = mapped_column(BigInteger, primary_key=True, autoincrement=False)
+    kind: Mapped[str] = mapped_column(String(20))
+    thing_id: Mapped[str] = mapped_column(ID)
+    change: Mapped[str] = mapped_column(String(10))
+    version: Mapped[int | None] = mapped_column(Integer)
+    changed_at: Mapped[datetime]
+
+
+class AnswerRow(Table):
+    """What a request with an Idempotency-Key was answered, for whoever sends it again."""
+
+    __tablename__ = "answers"
+    __table_args__ = (Index(None, "account_id", "created_at"),)
+
+    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"), primary_key=True)
+    idempotency_key: Mapped[str] = mapped_column(String(255), primary_key=True)
+    fingerprint: Mapped[str] = mapped_column(String(64))
+    status: Mapped[int] = mapped_column(Integer)
+    headers: Mapped[dict[str, Any]]
+    content: Mapped[bytes] = mapped_column(LargeBinary)
     created_at: Mapped[datetime]

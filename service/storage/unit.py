@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -20,10 +21,12 @@ from sqlalchemy.orm import Session, SessionTransaction
 from service.errors import StoreConflict, StoreUnavailable
 from service.logs import get_log
 from service.storage.engine import is_postgresql
-from service.storage.records import ACTIVE
+from service.storage.records import ACTIVE, CREATED, UPDATED, Change
+from service.storage.repositories.answers import AnswerRepository
+from service.storage.repositories.changes import ChangeRepository
+from service.storage.repositories.documents import MARKS, SPECIES_RULES, DocumentRepository
 from service.storage.repositories.fits import FitRepository
-from service.storage.repositories.marks import MarkRepository
-from service.storage.repositories.species_rules import RuleRepository
+from service.storage.repositories.keys import AccountRepository, KeyRepository
 from service.storage.repositories.stations import StationRepository
 from service.storage.row_security import ACCOUNT_SETTING, SERVICE_SETTING
 from service.storage.tables import AccountRow, FitRow
@@ -70,8 +73,35 @@ class UnitOfWork:
         self.account_id = account_id
         self.stations = StationRepository(session, account_id)
         self.fits = FitRepository(session, account_id)
-        self.marks = MarkRepository(session, account_id)
-        self.species_rules = RuleRepository(session, account_id)
+        self.marks = DocumentRepository(session, account_id, MARKS)
+        self.species_rules = DocumentRepository(session, account_id, SPECIES_RULES)
+        self.changes = ChangeRepository(session, account_id)
+        self.answers = AnswerRepository(session, account_id)
+        self._noted: dict[tuple[str, str], Change] = {}
+
+    def note(self, change: Change) -> None:
+        """Note a change, for the list of changes to have it once this unit of work commits."""
+        earlier = self._noted.pop((change.kind, change.thing_id), None)
+        if earlier is not None and earlier.change == CREATED and change.change == UPDATED:
+            change = replace(change, change=CREATED)
+        self._noted[change.kind, change.thing_id] = change
+
+    def commit(self) -> None:
+        """Make everything done so far last; what was noted as changed gets its place in the order of commits here."""
+        if self._noted:
+            self.changes.add(list(self._noted.values()))
+        self._session.commit()
+        self._noted.clear()
+
+
+class AcrossAccounts:
+    """What is done before an account is known, or for all of them: accounts and their keys, and nothing else."""
+
+    def __init__(self, session: Session) -> None:
+        """Hold the ``session``."""
+        self._session = session
+        self.accounts = AccountRepository(session)
+        self.keys = KeyRepository(session)
 
     def commit(self) -> None:
         """Make everything done so far last."""
@@ -100,6 +130,12 @@ class Store:
             yield UnitOfWork(session, account_id)
 
     @contextmanager
+    def across_accounts(self, *, writes: bool = False) -> Iterator[AcrossAccounts]:
+        """Open a unit of work on accounts and keys, the only one that is of no account; raises as `unit`."""
+        with self._session(writes, "", service=True) as session:
+            yield AcrossAccounts(session)
+
+    @contextmanager
     def translated(self) -> Iterator[None]:
         """Say errors of the database in the words of the service; raises as `unit`."""
         try:
@@ -112,17 +148,11 @@ class Store:
             raise StoreUnavailable(reason) from error
 
     @contextmanager
-    def across_accounts(self, *, writes: bool = False) -> Iterator[Session]:
-        """Open a transaction for the service itself, of no account; the one way to rows of more than one.
-
-        On PostgreSQL it sees only the tables that are isolated with ``service`` (accounts, keys, what is leased).
-        Raises as `unit`.
-        """
-        with self._session(writes, "", service=True) as session:
-            yield session
-
-    @contextmanager
     def _session(self, writes: bool, account_id: str, *, service: bool = False) -> Iterator[Session]:
+        """Open a session: of an account, or for the ``service`` itself, the one way to rows of more than one.
+
+        On PostgreSQL the service sees only tables that are isolated with ``service``: accounts, keys, what is leased.
+        """
         session = _AccountSession(self.engine, account_id, service=service, writes=writes)
         options: dict[str, Any] = {"ebbmark_writes": writes}
         if not writes and is_postgresql(self.engine):
@@ -136,7 +166,7 @@ class Store:
 
     def ensure_account(self, account_id: str, name: str, now: datetime) -> None:
         """Add an account where it is not there yet."""
-        with self.across_accounts(writes=True) as session:
+        with self._session(True, "", service=True) as session:
             if session.get(AccountRow, account_id) is None:
                 session.add(AccountRow(account_id=account_id, name=name, created_at=now))
                 session.commit()
@@ -154,7 +184,7 @@ class Store:
 
     def renew_leases(self, runner_id: str, until: datetime) -> None:
         """Say that the fits of a runner are still looked after, ``until`` when."""
-        with self.across_accounts(writes=True) as session:
+        with self._session(True, "", service=True) as session:
             session.execute(
                 update(FitRow).where(FitRow.runner_id == runner_id, FitRow.state.in_(ACTIVE)).values(lease_until=until)
             )
@@ -164,7 +194,7 @@ class Store:
         """Return account and id of every active fit whose lease ran out, or that belongs to ``runner_id``."""
         query = select(FitRow.account_id, FitRow.fit_id).where(FitRow.state.in_(ACTIVE))
         chosen = FitRow.lease_until < now if runner_id is None else FitRow.runner_id == runner_id
-        with self.across_accounts() as session:
+        with self._session(False, "", service=True) as session:
             return [(account_id, fit_id) for account_id, fit_id in session.execute(query.where(chosen))]
 
     def close(self) -> None:

@@ -47,6 +47,28 @@ class Decoded:
         return value
 
 
+class Running:
+    """Which requests with an Idempotency-Key this process is answering."""
+
+    def __init__(self) -> None:
+        """Start with none."""
+        self._lock = Lock()
+        self._held: set[tuple[str, str]] = set()
+
+    def take(self, held: tuple[str, str]) -> bool:
+        """Note account and key as being answered; False where they are already."""
+        with self._lock:
+            if held in self._held:
+                return False
+            self._held.add(held)
+            return True
+
+    def give_back(self, held: tuple[str, str]) -> None:
+        """Note account and key as answered."""
+        with self._lock:
+            self._held.discard(held)
+
+
 @dataclass(frozen=True, slots=True)
 class Context:
     """The surroundings of a use case."""
@@ -56,3 +78,4 @@ class Context:
     clock: Callable[[], datetime]
     settings: Settings
     decoded: Decoded = field(default_factory=Decoded)
+    running: Running = field(default_factory=Running)

@@ -17,7 +17,7 @@ from service.storage.records import DONE, FitRecord
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
 from service.usecases.page import Page, one_page
-from service.usecases.stations import add_version, find_station
+from service.usecases.stations import add_version, find_station, own_station
 from tidecore.errors import Fault
 from tidecore.model import TideModel
 
@@ -57,7 +57,7 @@ def request_fit(context: Context, caller: Caller, station_id: str, upload: Uploa
         raise DocumentInvalid(Fault("body", "is empty", "the bytes of a gauge record"))
     settings = context.settings
     with context.store.unit(caller.account_id, writes=True) as unit:
-        station = find_station(unit, station_id)
+        station = own_station(unit, station_id)
         if unit.fits.active_count() >= settings.max_waiting_fits:
             raise TooManyFits(settings.max_waiting_fits)
         latitude = station.latitude if request.latitude is None else request.latitude

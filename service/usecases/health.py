@@ -8,6 +8,7 @@ from importlib.metadata import version
 from service.errors import NotReady, ServiceError
 from service.storage.migrating import NEWEST_REVISION, revision_of
 from service.usecases.context import Context
+from service.usecases.keys import NO_KEY, has_usable_key
 from tidecore import NUMERICS, __version__
 
 #: Libraries whose versions an answer about health names.
@@ -28,12 +29,15 @@ def check_ready(context: Context) -> dict[str, str]:
             )
         else:
             found["schema"] = newest
+            if context.settings.auth == "keys":
+                if has_usable_key(context):
+                    found["access"] = "by API key"
+                else:
+                    missing.append(NO_KEY)
     except ServiceError as error:
         missing.append(str(error))
     if context.settings.auth == "open":
         found["access"] = "open to this machine alone"
-    else:
-        missing.append("there are no API keys; for use on this machine alone start it with EBBMARK_AUTH=open")
     if missing:
         raise NotReady(missing)
     return found

@@ -1,5 +1,21 @@
 """The records that use cases hand out, for those who may not reach the store."""
 
-from service.storage.records import FitRecord, MarkRecord, ModelRecord, RuleRecord, StationRecord
+from service.storage.records import (
+    Change,
+    ChangeRecord,
+    DocumentRecord,
+    FitRecord,
+    ModelRecord,
+    StationRecord,
+    VersionRecord,
+)
 
-__all__ = ["FitRecord", "MarkRecord", "ModelRecord", "RuleRecord", "StationRecord"]
+__all__ = [
+    "Change",
+    "ChangeRecord",
+    "DocumentRecord",
+    "FitRecord",
+    "ModelRecord",
+    "StationRecord",
+    "VersionRecord",
+]

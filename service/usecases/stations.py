@@ -1,23 +1,38 @@
-"""Stations: made from constituents or without a tide yet, and read with the versions of their models."""
+"""Stations: made from constituents or without a tide yet, read with the versions of their models, edited, deleted."""
 
 from __future__ import annotations
 
 import zoneinfo
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import timedelta
 from typing import Any
 
-from service.errors import DocumentInvalid, NoModel, NotFound, ReferenceTaken
-from service.security import Caller
+from service.errors import (
+    DocumentInvalid,
+    InUse,
+    NoModel,
+    NotFound,
+    NotOwned,
+    PreconditionMissing,
+    ReferenceTaken,
+    ScopeNeeded,
+    Stale,
+)
+from service.security import ADMIN, Caller
 from service.storage.identifiers import is_id
 from service.storage.plain import plain
-from service.storage.records import ModelRecord, StationRecord
+from service.storage.records import CREATED, DELETED, UPDATED, Change, ModelRecord, StationRecord
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
+from service.usecases.once import Keep, keep_nothing
 from service.usecases.page import Page, one_page
 from tidecore.errors import Fault
 from tidecore.model import TideModel
 from tidecore.place import Position
+
+#: Most users of a station that are named where it cannot be deleted.
+_USERS_NAMED = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +55,7 @@ class NewStation:
     time_zone: str
     external_ref: str | None
     model: NewModel | None
+    public: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +76,13 @@ class ServedModel:
     model: TideModel
 
 
-def create_station(context: Context, caller: Caller, new: NewStation) -> StationView:
+#: Whether a station is as its editor last saw it.
+ExpectedStation = Callable[[StationRecord], bool]
+
+
+def create_station(
+    context: Context, caller: Caller, new: NewStation, keep: Keep[StationView] = keep_nothing
+) -> StationView:
     """Make a station; with constituents it has a model from the start.
 
     Raises
@@ -70,28 +92,147 @@ def create_station(context: Context, caller: Caller, new: NewStation) -> Station
     ReferenceTaken
         If another station has the external reference.
     """
-    check_zone(new.time_zone)
-    Position(new.latitude, 0.0 if new.longitude is None else new.longitude)
     # Before the work of making a model, and once more when nobody else can write.
     with context.store.unit(caller.account_id) as unit:
-        _check_reference(unit, new.external_ref)
-    model = None if new.model is None else _model_of(new, new.model)
-    now = context.clock()
+        _check_reference(unit, new.external_ref, None)
+    model = _checked(caller, new, None)
     with context.store.unit(caller.account_id, writes=True) as unit:
-        _check_reference(unit, new.external_ref)
-        station = unit.stations.add(
-            name=new.name,
-            latitude=new.latitude,
-            longitude=new.longitude,
-            time_zone=new.time_zone,
-            external_ref=new.external_ref,
-            now=now,
-        )
-        if model is not None:
-            add_version(context, unit, station.station_id, model, source="constituents", fit_id=None)
-        view = _view(unit, station.station_id, None)
+        _check_reference(unit, new.external_ref, None)
+        view = _add(context, unit, new, model)
+        keep(unit, view)
         unit.commit()
     return view
+
+
+def edit_station(
+    context: Context,
+    caller: Caller,
+    station_id: str,
+    expected: ExpectedStation,
+    change: Callable[[StationRecord], NewStation],
+) -> StationView:
+    """Make a station what ``change`` returns of it; constituents become the next version of its tide.
+
+    Without constituents the tide stays as it is.
+
+    Raises
+    ------
+    NotFound, NotOwned, ReferenceTaken
+        If there is no such station, it is another account's, or another one has the external reference.
+    Stale
+        If the station is not as ``expected``, or no longer so when it is written.
+    """
+    with context.store.unit(caller.account_id) as unit:
+        record = _expected(unit, station_id, expected)
+    new = change(record)
+    model = _checked(caller, new, record)
+    with context.store.unit(caller.account_id, writes=True) as unit:
+        record = _expected(unit, station_id, expected)
+        view = _replace(context, unit, record, new, model)
+        unit.commit()
+    return view
+
+
+def put_station(
+    context: Context, caller: Caller, new: NewStation, external_ref: str, expected: ExpectedStation | None
+) -> tuple[StationView, bool]:
+    """Make the station that the account calls ``external_ref``, or replace it; True where it was not there.
+
+    Raises as `edit_station`, and PreconditionMissing where there is one and nothing is ``expected`` of it.
+    """
+    new = replace(new, external_ref=external_ref)
+    with context.store.unit(caller.account_id) as unit:
+        record = unit.stations.by_reference(external_ref)
+    model = _checked(caller, new, record)
+    with context.store.unit(caller.account_id, writes=True) as unit:
+        record = unit.stations.by_reference(external_ref)
+        if record is None:
+            view, made = _add(context, unit, new, model), True
+        elif expected is None:
+            raise PreconditionMissing
+        else:
+            record = _expected(unit, record.station_id, expected)
+            view, made = _replace(context, unit, record, new, model), False
+        unit.commit()
+    return view, made
+
+
+def remove_station(context: Context, caller: Caller, station_id: str, expected: ExpectedStation) -> None:
+    """Delete a station with its models and fits; InUse while marks follow it; raises as `edit_station` otherwise."""
+    with context.store.unit(caller.account_id, writes=True) as unit:
+        record = _expected(unit, station_id, expected)
+        users = unit.marks.linked("station_id", station_id, _USERS_NAMED)
+        if users or unit.fits.active_of(station_id):
+            raise InUse("station", station_id, [*users, *unit.fits.active_of(station_id)][:_USERS_NAMED])
+        unit.fits.remove_of(station_id)
+        if not unit.stations.remove(record):
+            raise Stale("station", station_id)
+        unit.note(Change("station", station_id, DELETED, None, context.clock()))
+        unit.commit()
+
+
+def _checked(caller: Caller, new: NewStation, old: StationRecord | None) -> TideModel | None:
+    """Return the model of what is said of a station, refused where it makes no station.
+
+    To make one public, or private again, takes the scope admin: other accounts rest on it.
+    """
+    if new.public != (old is not None and old.public) and not caller.may(ADMIN):
+        raise ScopeNeeded(ADMIN, sorted(caller.scopes))
+    check_zone(new.time_zone)
+    Position(new.latitude, 0.0 if new.longitude is None else new.longitude)
+    return None if new.model is None else _model_of(new, new.model)
+
+
+def _expected(unit: UnitOfWork, station_id: str, expected: ExpectedStation) -> StationRecord:
+    record = own_station(unit, station_id)
+    if not expected(record):
+        raise Stale("station", station_id)
+    return record
+
+
+def _add(context: Context, unit: UnitOfWork, new: NewStation, model: TideModel | None) -> StationView:
+    now = context.clock()
+    station = unit.stations.add(
+        name=new.name,
+        latitude=new.latitude,
+        longitude=new.longitude,
+        time_zone=new.time_zone,
+        external_ref=new.external_ref,
+        public=new.public,
+        now=now,
+    )
+    unit.note(Change("station", station.station_id, CREATED, None, now))
+    if model is not None:
+        add_version(context, unit, station.station_id, model, source="constituents", fit_id=None)
+    return _view(unit, station.station_id, None)
+
+
+def _replace(
+    context: Context, unit: UnitOfWork, record: StationRecord, new: NewStation, model: TideModel | None
+) -> StationView:
+    said = {
+        "name": new.name,
+        "latitude": new.latitude,
+        "longitude": new.longitude,
+        "time_zone": new.time_zone,
+        "external_ref": new.external_ref,
+        "public": new.public,
+    }
+    _check_reference(unit, new.external_ref, record.station_id)
+    if any(getattr(record, name) != value for name, value in said.items()):
+        # An edit always comes after what it edits, whatever the clock says: ETags rest on it.
+        now = max(context.clock(), record.updated_at + timedelta(microseconds=1))
+        if not unit.stations.change(record, now, **said):
+            raise Stale("station", record.station_id)
+        unit.note(Change("station", record.station_id, UPDATED, record.version or None, now))
+    if model is not None and not _same_tide(unit, record, model):
+        add_version(context, unit, record.station_id, model, source="constituents", fit_id=None)
+    return _view(unit, record.station_id, None)
+
+
+def _same_tide(unit: UnitOfWork, record: StationRecord, model: TideModel) -> bool:
+    current = unit.stations.model(record.station_id, record.version)
+    return current is not None and current.input_hash == model.input_hash and current.datum == model.datum
 
 
 def add_version(
@@ -105,14 +246,20 @@ def add_version(
         "code_version": model.code_version,
     }
     document: Mapping[str, Any] = plain(model.to_document())
-    return unit.stations.add_model(
-        station_id, document, source=source, fit_id=fit_id, stamps=stamps, now=context.clock()
-    )
+    now = context.clock()
+    record = unit.stations.add_model(station_id, document, source=source, fit_id=fit_id, stamps=stamps, now=now)
+    unit.note(Change("station", station_id, UPDATED, record.version, now))
+    return record
 
 
-def list_stations(context: Context, caller: Caller, after: str | None, limit: int) -> Page[StationRecord]:
-    """Return a page of stations."""
+def list_stations(
+    context: Context, caller: Caller, after: str | None, limit: int, external_ref: str | None = None
+) -> Page[StationRecord]:
+    """Return a page of stations, or the one to which the account gave an external reference."""
     with context.store.unit(caller.account_id) as unit:
+        if external_ref is not None:
+            found = unit.stations.by_reference(external_ref)
+            return Page([] if found is None else [found], None)
         return one_page(lambda most: unit.stations.page(after, most), limit, lambda station: station.station_id)
 
 
@@ -157,6 +304,14 @@ def find_station(unit: UnitOfWork, station_id: str) -> StationRecord:
     return station
 
 
+def own_station(unit: UnitOfWork, station_id: str) -> StationRecord:
+    """Return a station that the account may change; NotFound if there is none, NotOwned if it is another's."""
+    station = find_station(unit, station_id)
+    if not station.owned:
+        raise NotOwned("station", station_id)
+    return station
+
+
 def check_zone(name: str, field: str = "time_zone") -> zoneinfo.ZoneInfo:
     """Return a time zone by its IANA name, or refuse it."""
     try:
@@ -169,9 +324,9 @@ def check_zone(name: str, field: str = "time_zone") -> zoneinfo.ZoneInfo:
         ) from error
 
 
-def _check_reference(unit: UnitOfWork, external_ref: str | None) -> None:
+def _check_reference(unit: UnitOfWork, external_ref: str | None, own: str | None) -> None:
     holder = None if external_ref is None else unit.stations.by_reference(external_ref)
-    if external_ref is not None and holder is not None:
+    if external_ref is not None and holder is not None and holder.station_id != own:
         raise ReferenceTaken("station", external_ref, holder.station_id)
 
 

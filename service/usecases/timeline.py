@@ -11,7 +11,7 @@ from service.errors import DocumentInvalid, SpanTooLong
 from service.security import Caller
 from service.usecases.context import Context
 from service.usecases.heights import check_points
-from service.usecases.marks import MarkView, find_marks
+from service.usecases.marks import MARKS, MarkView
 from service.usecases.stations import ServedModel, serve_model
 from tidecore.errors import Fault
 from tidecore.timebase import TimeSpan
@@ -60,9 +60,9 @@ def build_mark_timeline(
         raise SpanTooLong(span.days, settings.max_timeline_days, "EBBMARK_MAX_TIMELINE_DAYS")
     check_points(span, step_us, len(wanted), settings.max_points)
     with context.store.unit(caller.account_id) as unit:
-        view = find_marks(context, unit, [mark_id])[0]
-        served = serve_model(context, unit, view.record.station_id, version)
+        view = MARKS.find(context, unit, [mark_id])[0]
+        served = serve_model(context, unit, view.document.station, version)
     timeline = build_timeline(
-        view.mark, served.model, span.start, span.end, step=np.timedelta64(step_us, "us"), names=wanted
+        view.document, served.model, span.start, span.end, step=np.timedelta64(step_us, "us"), names=wanted
     )
     return TimelineView(view, served, timeline)

@@ -9,8 +9,8 @@ from service.errors import SearchTooLarge, SpanTooLong
 from service.security import Caller
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
-from service.usecases.marks import MarkView, all_marks, find_marks
-from service.usecases.species_rules import RuleView, all_rules, find_rules
+from service.usecases.marks import MARKS, MarkView
+from service.usecases.species_rules import SPECIES_RULES, RuleView
 from service.usecases.stations import ServedModel, model_of
 from tidecore.sky import SkyPositions, sky_positions
 from tidecore.timebase import TimeSpan
@@ -74,9 +74,9 @@ def search_windows(
         cells = len(marks) * len(rules) * max(1.0, span.days)
         if cells > context.settings.max_search_cells:
             raise SearchTooLarge(cells, context.settings.max_search_cells)
-        stations = unit.stations.many(list({view.record.station_id for view in marks}))
+        stations = unit.stations.many(list({view.document.station for view in marks}))
         models = {key: model_of(context, unit, station, None) for key, station in stations.items()}
-    served = [(view, models[view.record.station_id]) for view in marks]
+    served = [(view, models[view.document.station]) for view in marks]
     windows: list[FoundWindow] = []
     nothing: list[Nothing] = []
     if rules and marks:
@@ -87,7 +87,7 @@ def search_windows(
             found, without = _search_mark(view, model, rules, span, sky)
             windows += found
             nothing += without
-    windows.sort(key=lambda one: (-one.window.score_hours, one.window.start, one.mark.record.mark_id))
+    windows.sort(key=lambda one: (-one.window.score_hours, one.window.start, one.mark.record.id))
     return SearchResult(span, served, rules, windows, nothing)
 
 
@@ -96,8 +96,12 @@ def _wanted(
 ) -> tuple[list[MarkView], list[RuleView]]:
     """Return the marks and rules named, each once, or all of them."""
     most = context.settings.max_search_cells
-    marks = all_marks(context, unit, most) if mark_ids is None else find_marks(context, unit, _once(mark_ids))
-    rules = all_rules(context, unit, most) if rule_ids is None else find_rules(context, unit, _once(rule_ids))
+    marks = MARKS.all(context, unit, most) if mark_ids is None else MARKS.find(context, unit, _once(mark_ids))
+    rules = (
+        SPECIES_RULES.all(context, unit, most)
+        if rule_ids is None
+        else SPECIES_RULES.find(context, unit, _once(rule_ids))
+    )
     return marks, rules
 
 
@@ -109,13 +113,13 @@ def _search_mark(
     view: MarkView, served: ServedModel, rules: Sequence[RuleView], span: TimeSpan, sky: SkyPositions
 ) -> tuple[list[FoundWindow], list[Nothing]]:
     """Return the windows at one mark, and the rules that have none there."""
-    names = tuple(dict.fromkeys(name for rule in rules for name in rule.rule.factor_names))
-    timeline = build_timeline(view.mark, served.model, span.start, span.end, sky=sky, names=names)
+    names = tuple(dict.fromkeys(name for rule in rules for name in rule.document.factor_names))
+    timeline = build_timeline(view.document, served.model, span.start, span.end, sky=sky, names=names)
     windows: list[FoundWindow] = []
     nothing: list[Nothing] = []
     for rule in rules:
-        found = find_windows(rule.rule, timeline)
+        found = find_windows(rule.document, timeline)
         windows += [FoundWindow(view, rule, window) for window in found]
         if not found:
-            nothing.append(Nothing(view, rule, explain(rule.rule, timeline)))
+            nothing.append(Nothing(view, rule, explain(rule.document, timeline)))
     return windows, nothing

@@ -37,7 +37,7 @@ def rule(name: str):
 
 
 def add_rule(unit, name):
-    return unit.species_rules.add({}, external_ref=name, now=NOW)
+    return unit.species_rules.add({}, external_ref=name, now=NOW, links={})
 
 
 def test_after_its_connections_are_ended_the_next_request_works(client):
@@ -75,14 +75,14 @@ def test_a_request_whose_connection_ends_is_a_503_that_says_when_to_try_again(cl
         end_connections(house)
         return original(*_args, **_kwargs)
 
-    from service.storage.repositories.species_rules import RuleRepository
+    from service.storage.repositories.documents import DocumentRepository
 
-    original = RuleRepository.add
-    monkeypatch.setattr(RuleRepository, "add", broken)
+    original = DocumentRepository.add
+    monkeypatch.setattr(DocumentRepository, "add", broken)
     response = client.post("/v1/species-rules", json=rule("bass"))
     problem(response, 503, "store-unavailable")
     assert response.headers["retry-after"] == "1"
-    monkeypatch.setattr(RuleRepository, "add", original)
+    monkeypatch.setattr(DocumentRepository, "add", original)
     assert client.post("/v1/species-rules", json=rule("bass")).status_code == 201
 
 
@@ -133,7 +133,8 @@ def test_two_writers_that_wait_for_each_other_are_told_to_try_again(house):
 
     def write(first, second):
         try:
-            with house.store.across_accounts(writes=True) as session:
+            with house.store.across_accounts(writes=True) as unit:
+                session = unit._session
                 rename = text("UPDATE accounts SET name = 'x' WHERE account_id = :key")
                 session.execute(rename, {"key": first})
                 met.wait(30)

@@ -12,6 +12,7 @@ from service.bootstrap import House
 from service.errors import StoreUnavailable
 from service.security import LOCAL_ACCOUNT
 from service.storage.engine import open_engine
+from service.storage.records import CREATED, Change, KeptAnswer
 from service.storage.row_security import isolate, lifted, permit
 from service.storage.tables import Table
 from tests.postgres.stores import ADMIN_URL, APP, OWNER, database_of
@@ -23,7 +24,7 @@ NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
 OTHER = "acc_other"
 
 #: Tables that the service itself reads across accounts, so that a transaction of its own sees them.
-SERVED = {"accounts", "fits"}
+SERVED = {"accounts", "api_keys", "fits"}
 
 UNPROTECTED = """
     SELECT c.relname FROM pg_class c
@@ -57,16 +58,29 @@ def two(house):
     for account in (LOCAL_ACCOUNT, OTHER):
         with house.store.unit(account, writes=True) as unit:
             station = unit.stations.add(
-                name="Hollow Point", latitude=51.0, longitude=None, time_zone="Etc/UTC", external_ref="hollow", now=NOW
+                name="Hollow Point",
+                latitude=51.0,
+                longitude=None,
+                time_zone="Etc/UTC",
+                external_ref="hollow",
+                public=False,
+                now=NOW,
             )
             unit.stations.add_model(station.station_id, {}, source="fit", fit_id=None, stamps=stamps, now=NOW)
-            unit.marks.add({}, station_id=station.station_id, external_ref="ledge", now=NOW)
-            unit.species_rules.add({}, external_ref="bass", now=NOW)
+            unit.marks.add({}, external_ref="ledge", now=NOW, links={"station_id": station.station_id})
+            unit.species_rules.add({}, external_ref="bass", now=NOW, links={})
+            unit.note(Change("station", station.station_id, CREATED, 1, NOW))
+            unit.answers.keep("again", KeptAnswer("0", 201, {}, b"{}"), NOW, NOW)
             unit.fits.add(
                 station_id=station.station_id, runner_id="run_1", lease_until=NOW, record_sha256="0", record_bytes=1,
                 options={}, now=NOW,
             )  # fmt: skip
             unit.commit()
+        with house.store.across_accounts(writes=True) as across:
+            across.keys.add(
+                account, name="boat", prefix=account, secret_hash="0", scopes=["read"], now=NOW, expires_at=None
+            )
+            across.commit()
     return house
 
 
@@ -159,8 +173,8 @@ def test_an_account_cannot_write_as_another(two, statement):
 
 
 def test_the_service_sees_across_accounts_what_it_must_and_no_more(two):
-    with two.store.across_accounts() as session:
-        seen = counts(session)
+    with two.store.across_accounts() as unit:
+        seen = counts(unit._session)
     assert {name for name, count in seen.items() if count == 2} == SERVED
     assert {count for name, count in seen.items() if name not in SERVED} == {0}
     assert {account for account, _ in two.store.lost_fits(datetime(2027, 1, 1, tzinfo=UTC))} == {LOCAL_ACCOUNT, OTHER}
@@ -206,6 +220,21 @@ def test_what_all_may_read_only_its_account_may_change(two, owner):
         assert unit._session.scalars(text("SELECT box_id FROM tackle_boxes")).all() == ["a"]
         assert unit._session.execute(text("UPDATE tackle_boxes SET box_id = 'mine'")).rowcount == 0
         assert unit._session.execute(text("DELETE FROM tackle_boxes")).rowcount == 0
+
+
+def test_a_public_station_is_read_by_all_and_changed_by_its_account_alone(two):
+    with two.store.unit(OTHER, writes=True) as unit:
+        unit._session.execute(text("UPDATE stations SET public = true"))
+        unit.commit()
+    with two.store.unit(LOCAL_ACCOUNT, writes=True) as unit:
+        seen = counts(unit._session)
+        assert {name for name, count in seen.items() if count == 2} == {"stations", "station_versions"}
+        assert {count for name, count in seen.items() if "station" not in name} == {1}
+        assert unit._session.execute(text("UPDATE stations SET name = 'Mine'")).rowcount == 1
+        assert unit._session.execute(text("DELETE FROM station_versions")).rowcount == 1
+    with two.store.engine.connect() as connection:
+        # Without an account, too, what is public may be read, and nothing else.
+        assert {name for name, count in counts(connection).items() if count} == {"stations", "station_versions"}
 
 
 def test_a_role_that_passes_by_the_policies_is_refused(tmp_path):

@@ -47,9 +47,9 @@ def test_head_of_what_is_not_there_is_404_without_a_body(coastal):
 @pytest.mark.parametrize(
     ("method", "path", "allowed"),
     [
-        ("PUT", "/v1/stations", "GET, HEAD, POST"),
-        ("DELETE", "/v1/stations", "GET, HEAD, POST"),
-        ("PATCH", "/v1/stations/stn_0", "GET, HEAD"),
+        ("PATCH", "/v1/stations", "GET, HEAD, POST, PUT"),
+        ("DELETE", "/v1/stations", "GET, HEAD, POST, PUT"),
+        ("POST", "/v1/stations/stn_0", "DELETE, GET, HEAD, PATCH, PUT"),
         ("POST", "/v1/factors", "GET, HEAD"),
         ("GET", "/v1/windows/search", "POST"),
         ("HEAD", "/v1/windows/search", "POST"),

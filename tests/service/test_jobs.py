@@ -51,7 +51,13 @@ def runners(house, tmp_path):
 def add_fit(house, runner, tmp_path, *, submit=True) -> str:
     with house.store.unit(LOCAL_ACCOUNT, writes=True) as unit:
         station = unit.stations.add(
-            name="Hollow Point", latitude=51.0, longitude=None, time_zone="Etc/UTC", external_ref=None, now=NOW
+            name="Hollow Point",
+            latitude=51.0,
+            longitude=None,
+            time_zone="Etc/UTC",
+            external_ref=None,
+            public=False,
+            now=NOW,
         )
         fit = unit.fits.add(
             station_id=station.station_id,

@@ -26,7 +26,8 @@ NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
 
 
 def add_station(unit, **changes):
-    given = {"name": "Hollow Point", "latitude": 51.0, "longitude": None, "time_zone": "Etc/UTC", "external_ref": None}
+    given = {"name": "Hollow Point", "latitude": 51.0, "longitude": None, "time_zone": "Etc/UTC"}
+    given |= {"external_ref": None, "public": False}
     return unit.stations.add(**{**given, "now": NOW, **changes})
 
 
@@ -96,8 +97,8 @@ def test_another_account_sees_nothing(house):
         station = add_station(unit, external_ref="hollow")
         model = {"datum": "LAT", "input_hash": "0", "numerics": 1, "code_version": "0"}
         unit.stations.add_model(station.station_id, {}, source="fit", fit_id=None, stamps=model, now=NOW)
-        mark = unit.marks.add({}, station_id=station.station_id, external_ref="ledge", now=NOW)
-        rule = unit.species_rules.add({}, external_ref="bass", now=NOW)
+        mark = unit.marks.add({}, external_ref="ledge", now=NOW, links={"station_id": station.station_id})
+        rule = unit.species_rules.add({}, external_ref="bass", now=NOW, links={})
         fit = unit.fits.add(station_id=station.station_id, runner_id="run_1", lease_until=NOW, record_sha256="0",
                             record_bytes=1, options={}, now=NOW)  # fmt: skip
         unit.commit()
@@ -108,10 +109,10 @@ def test_another_account_sees_nothing(house):
         assert unit.stations.page(None, 10) == unit.marks.page(None, 10) == unit.species_rules.page(None, 10) == []
         assert unit.stations.model(station.station_id, 1) is unit.stations.document(station.station_id, 1) is None
         assert unit.stations.models(station.station_id) == unit.fits.page(station.station_id, None, 10) == []
-        assert unit.marks.get(mark.mark_id) is unit.marks.by_reference("ledge") is None
-        assert unit.marks.many([mark.mark_id]) == unit.marks.documents([(mark.mark_id, 1)]) == {}
-        assert unit.species_rules.get(rule.rule_id) is unit.species_rules.by_reference("bass") is None
-        assert unit.species_rules.documents([(rule.rule_id, 1)]) == {}
+        assert unit.marks.by_reference("ledge") is None
+        assert unit.marks.many([mark.id]) == unit.marks.documents([(mark.id, 1)]) == {}
+        assert unit.species_rules.by_reference("bass") is None
+        assert unit.species_rules.documents([(rule.id, 1)]) == {}
         assert unit.fits.get(fit.fit_id) is unit.fits.model(fit.fit_id) is None
         assert unit.fits.active_count() == 0
         assert not unit.fits.start(fit.fit_id, NOW)
@@ -126,13 +127,25 @@ def test_every_table_has_its_account():
         assert not table.columns["account_id"].nullable
 
 
-def test_a_mark_cannot_follow_another_accounts_station(house):
+def test_a_mark_cannot_follow_a_station_that_is_not_there(house):
+    with pytest.raises(StoreConflict), house.store.unit(LOCAL_ACCOUNT, writes=True) as unit:
+        unit.marks.add({}, external_ref=None, now=NOW, links={"station_id": "stn_0"})
+
+
+def test_a_public_station_is_read_by_another_account_and_changed_by_its_own(house):
     house.store.ensure_account("acc_other", "other", NOW)
     with house.store.unit(LOCAL_ACCOUNT, writes=True) as unit:
-        station = add_station(unit)
+        public, private = add_station(unit, public=True, external_ref="hollow"), add_station(unit)
         unit.commit()
-    with pytest.raises(StoreConflict), house.store.unit("acc_other", writes=True) as unit:
-        unit.marks.add({}, station_id=station.station_id, external_ref=None, now=NOW)
+    with house.store.unit("acc_other", writes=True) as unit:
+        found = unit.stations.get(public.station_id)
+        assert found is not None
+        assert (found.owned, public.owned) == (False, True)
+        assert unit.stations.get(private.station_id) is unit.stations.by_reference("hollow") is None
+        assert list(unit.stations.many([public.station_id, private.station_id])) == [public.station_id]
+        assert [one.station_id for one in unit.stations.page(None, 10)] == [public.station_id]
+        assert not unit.stations.change(found, NOW, name="Taken")
+        assert not unit.stations.remove(found)
 
 
 def test_a_reference_is_unique_in_its_account(house):
@@ -222,7 +235,7 @@ def test_a_full_store_is_unavailable(house):
     def fill():
         with house.store.unit(LOCAL_ACCOUNT, writes=True) as unit:
             unit._session.execute(text("PRAGMA max_page_count = 1"))
-            unit.species_rules.add({"notes": "x" * 1_000_000}, external_ref=None, now=NOW)
+            unit.species_rules.add({"notes": "x" * 1_000_000}, external_ref=None, now=NOW, links={})
             unit.commit()
 
     with pytest.raises(StoreUnavailable, match="full"):

@@ -231,3 +231,13 @@ def test_a_search_that_is_too_large_is_refused(serve):
     client.post("/v1/species-rules", json=example("create_species_rule"))
     found = problem(client.post("/v1/windows/search", json=example("search_windows")), 422, "search-too-large", "end")
     assert (found["limit"], found["setting"]) == (20, "EBBMARK_MAX_SEARCH_CELLS")
+
+
+def test_a_limit_without_a_fraction_is_an_integer(coastal):
+    """JSON Schema counts 20.0 as an integer, and the contract says integer."""
+    client, coast = coastal
+    body = {**example("search_windows"), "mark_ids": [coast.mark]}
+    assert client.post("/v1/windows/search", json={**body, "limit": 20.0}).status_code == 200
+    for wrong in (20.5, "20", True, None):
+        response = client.post("/v1/windows/search", json={**body, "limit": wrong})
+        problem(response, 422, "invalid-request", "limit")

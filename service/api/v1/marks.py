@@ -6,11 +6,37 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from service.api.contract import declare
-from service.api.deps import CallerDep, ContextDep, MarkId
+from service.api.deps import CallerDep, ContextDep, MarkId, VersionOfDocument
+from service.api.editing import (
+    EDIT,
+    ONCE,
+    IfMatch,
+    IfMatchDep,
+    IfMatchOrNone,
+    MergePatch,
+    OnceDep,
+    document_etag,
+    gone,
+    patch_example,
+    respond,
+    written,
+)
 from service.api.media import StrictRoute, answer
 from service.api.paging import Cursor, Limit, check_limit, read_cursor, write_cursor
-from service.api.v1.schemas.marks import Mark, MarkCreate, MarkList, write_mark, write_marks
-from service.usecases import marks
+from service.api.v1.schemas.common import Reference, WantedReference
+from service.api.v1.schemas.marks import (
+    PATCH_EXAMPLE,
+    Mark,
+    MarkCreate,
+    MarkList,
+    patched_mark,
+    write_mark,
+    write_marks,
+)
+from service.api.v1.schemas.versions import DocumentVersionList, write_versions
+from service.usecases.documents import Expected
+from service.usecases.marks import MARKS, MarkView
+from service.usecases.once import Answered
 
 router = APIRouter(prefix="/marks", tags=["marks"], route_class=StrictRoute)
 
@@ -21,12 +47,12 @@ router = APIRouter(prefix="/marks", tags=["marks"], route_class=StrictRoute)
     summary="Make a mark",
     status_code=201,
     response_model=Mark,
-    responses=declare("reference-taken", "store-conflict", document=True),
+    responses=declare("reference-taken", "store-conflict", *ONCE, document=True),
 )
-def create_mark(body: MarkCreate, caller: CallerDep, context: ContextDep) -> Response:
+def create_mark(body: MarkCreate, caller: CallerDep, context: ContextDep, once: OnceDep) -> Response:
     """Make a mark, following the station that it names by id or external_ref."""
-    view = marks.create_mark(context, caller, body.to_mark(), body.external_ref)
-    return answer(write_mark(view), 201, {"Location": f"/v1/marks/{view.record.mark_id}"})
+    draft = body.to_draft()
+    return respond(once.run(context, caller, lambda keep: MARKS.create(context, caller, draft, keep), _made))
 
 
 @router.get(
@@ -37,11 +63,37 @@ def create_mark(body: MarkCreate, caller: CallerDep, context: ContextDep) -> Res
     responses=declare("cursor-invalid", "invalid-input"),
 )
 def list_marks(
-    request: Request, caller: CallerDep, context: ContextDep, cursor: Cursor = None, limit: Limit = 100
+    request: Request,
+    caller: CallerDep,
+    context: ContextDep,
+    cursor: Cursor = None,
+    limit: Limit = 100,
+    external_ref: WantedReference = None,
 ) -> Response:
-    """List the marks of the account, a page at a time."""
-    page = marks.list_marks(context, caller, read_cursor("marks", cursor), check_limit(request, limit))
+    """List the marks of the account, a page at a time, or the one that it calls by a reference."""
+    after = read_cursor("marks", cursor)
+    page = MARKS.page(context, caller, after, check_limit(request, limit), external_ref)
     return answer(write_marks(page, write_cursor("marks", page.after)))
+
+
+@router.put(
+    "",
+    operation_id="put_mark",
+    summary="Make or replace a mark by its reference",
+    response_model=Mark,
+    responses={
+        201: {"model": Mark, "description": "It was not there, and has been made."},
+        **declare("precondition-missing", "stale", "store-conflict", document=True),
+    },
+)
+def put_mark(
+    external_ref: Reference, body: MarkCreate, caller: CallerDep, context: ContextDep, if_match: IfMatchOrNone
+) -> Response:
+    """Make the mark that the account calls `external_ref`, or replace what is there; `external_ref` of the body is
+    not looked at. What is there already, word for word, needs no If-Match."""
+    expected = None if if_match is None else _expected(if_match)
+    edited = MARKS.put(context, caller, body.to_draft(), external_ref, expected)
+    return respond(_made(edited.view) if edited.made else _shown(edited.view))
 
 
 @router.get(
@@ -51,6 +103,80 @@ def list_marks(
     response_model=Mark,
     responses=declare("not-found"),
 )
-def get_mark(mark_id: MarkId, caller: CallerDep, context: ContextDep) -> Response:
-    """Read a mark in its current version."""
-    return answer(write_mark(marks.get_mark(context, caller, mark_id)))
+def get_mark(mark_id: MarkId, caller: CallerDep, context: ContextDep, version: VersionOfDocument = None) -> Response:
+    """Read a mark as it stands, or as it was in a version."""
+    return respond(_shown(MARKS.get(context, caller, mark_id, version)))
+
+
+@router.get(
+    "/{mark_id}/versions",
+    operation_id="list_mark_versions",
+    summary="List the versions of a mark",
+    response_model=DocumentVersionList,
+    responses=declare("not-found"),
+)
+def list_mark_versions(mark_id: MarkId, caller: CallerDep, context: ContextDep) -> Response:
+    """List every version of a mark, oldest first; each can still be read."""
+    return answer(write_versions(MARKS.versions(context, caller, mark_id)))
+
+
+@router.put(
+    "/{mark_id}",
+    operation_id="replace_mark",
+    summary="Replace a mark",
+    response_model=Mark,
+    responses=declare("not-found", "reference-taken", *EDIT, document=True),
+)
+def replace_mark(
+    mark_id: MarkId, body: MarkCreate, caller: CallerDep, context: ContextDep, if_match: IfMatchDep
+) -> Response:
+    """Make what is sent the next version of a mark; the same again makes none."""
+    draft = body.to_draft()
+    return respond(_shown(MARKS.edit(context, caller, mark_id, _expected(if_match), lambda _view: draft)))
+
+
+@router.patch(
+    "/{mark_id}",
+    operation_id="patch_mark",
+    summary="Change a mark",
+    response_model=Mark,
+    responses=declare("not-found", "reference-taken", "invalid-rule", *EDIT, document=True),
+    openapi_extra=patch_example(PATCH_EXAMPLE),
+)
+def patch_mark(
+    mark_id: MarkId, body: MergePatch, caller: CallerDep, context: ContextDep, if_match: IfMatchDep
+) -> Response:
+    """Change what is sent, by JSON Merge Patch over the fields of a new mark; the result is its next version."""
+    expected = _expected(if_match)
+    return respond(_shown(MARKS.edit(context, caller, mark_id, expected, lambda view: patched_mark(view, body))))
+
+
+@router.delete(
+    "/{mark_id}",
+    operation_id="delete_mark",
+    summary="Delete a mark",
+    status_code=204,
+    response_class=Response,
+    responses=declare("not-found", "in-use", *EDIT),
+)
+def delete_mark(mark_id: MarkId, caller: CallerDep, context: ContextDep, if_match: IfMatchDep) -> Response:
+    """Delete a mark with all its versions."""
+    MARKS.remove(context, caller, mark_id, _expected(if_match))
+    return gone()
+
+
+def _etag(view: MarkView) -> str:
+    return document_etag("mark", view.record.id, view.record.version, view.record.updated_at)
+
+
+def _expected(if_match: IfMatch) -> Expected:
+    return lambda record: if_match.allows(document_etag("mark", record.id, record.version, record.updated_at))
+
+
+def _shown(view: MarkView) -> Answered:
+    return written(write_mark(view), 200, {"ETag": _etag(view)})
+
+
+def _made(view: MarkView) -> Answered:
+    headers = {"Location": f"/v1/marks/{view.record.id}", "ETag": _etag(view)}
+    return written(write_mark(view), 201, headers)

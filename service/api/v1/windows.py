@@ -5,10 +5,11 @@ from __future__ import annotations
 from fastapi import APIRouter
 from fastapi.responses import Response
 
-from service.api.contract import declare
+from service.api.contract import declare, needs
 from service.api.deps import CallerDep, ContextDep
 from service.api.media import StrictRoute, answer
 from service.api.v1.schemas.windows import Windows, WindowSearch, write_windows
+from service.security import READ
 from service.usecases import windows
 from service.usecases.stations import check_zone
 from tidecore import NUMERICS
@@ -31,6 +32,8 @@ router = APIRouter(prefix="/windows", tags=["windows"], route_class=StrictRoute)
         "model-unreadable",
         document=True,
     ),
+    # It only computes, for all that it is a POST.
+    openapi_extra=needs(READ),
 )
 def search_windows(body: WindowSearch, caller: CallerDep, context: ContextDep) -> Response:
     """Find the windows of species rules at marks over a span, best first, and say why where there are none."""

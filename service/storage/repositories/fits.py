@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import func, select, update
+from sqlalchemy import delete, func, select, update
 
 from service.storage.codecs import fit_record
 from service.storage.identifiers import new_id
@@ -60,6 +60,16 @@ class FitRepository(Repository):
         """Return how many fits are queued or running."""
         query = select(func.count()).select_from(FitRow)
         return self._session.scalar(query.where(FitRow.account_id == self._account_id, FitRow.state.in_(ACTIVE))) or 0
+
+    def active_of(self, station_id: str) -> list[str]:
+        """Return the ids of fits of a station that are queued or running."""
+        query = select(FitRow.fit_id).where(FitRow.account_id == self._account_id, FitRow.station_id == station_id)
+        return list(self._session.scalars(query.where(FitRow.state.in_(ACTIVE)).order_by(FitRow.fit_id)))
+
+    def remove_of(self, station_id: str) -> None:
+        """Remove the fits of a station."""
+        mine = FitRow.account_id == self._account_id
+        self._session.execute(delete(FitRow).where(mine, FitRow.station_id == station_id))
 
     def model(self, fit_id: str) -> dict[str, Any] | None:
         """Return the tide model that a fit made."""

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import bindparam, func, select, update
+from sqlalchemy import bindparam, delete, func, or_, select, update
 
 from service.storage.codecs import model_record, station_record
 from service.storage.identifiers import new_id
@@ -22,14 +22,19 @@ _MANY = select(
     StationRow.latitude,
     StationRow.longitude,
     StationRow.time_zone,
+    StationRow.public,
     StationRow.version,
     StationRow.created_at,
     StationRow.updated_at,
-).where(StationRow.account_id == bindparam("account_id"), StationRow.station_id.in_(bindparam("keys", expanding=True)))
+    StationRow.account_id == bindparam("account_id"),
+).where(
+    or_(StationRow.account_id == bindparam("account_id"), StationRow.public.is_(True)),
+    StationRow.station_id.in_(bindparam("keys", expanding=True)),
+)
 
 
 class StationRepository(Repository):
-    """Stations of one account, and the versions of their tide models."""
+    """Stations that an account may read, its own and public ones, and the versions of their tide models."""
 
     def add(
         self,
@@ -39,6 +44,7 @@ class StationRepository(Repository):
         longitude: float | None,
         time_zone: str,
         external_ref: str | None,
+        public: bool,
         now: datetime,
     ) -> StationRecord:
         """Add a station without a model and return it."""
@@ -50,18 +56,19 @@ class StationRepository(Repository):
             latitude=latitude,
             longitude=longitude,
             time_zone=time_zone,
+            public=public,
             version=0,
             created_at=now,
             updated_at=now,
         )
         self._session.add(row)
         self._session.flush()
-        return station_record(row)
+        return station_record(row, self._account_id)
 
     def get(self, station_id: str) -> StationRecord | None:
         """Return a station, None where the account has none of this id."""
-        row = self._session.scalar(self._mine().where(StationRow.station_id == station_id))
-        return None if row is None else station_record(row)
+        row = self._session.scalar(self._readable().where(StationRow.station_id == station_id))
+        return None if row is None else station_record(row, self._account_id)
 
     def many(self, station_ids: Sequence[str]) -> dict[str, StationRecord]:
         """Return those of the stations that there are, by id."""
@@ -69,13 +76,28 @@ class StationRepository(Repository):
         return {row.station_id: StationRecord(*row) for row in found}
 
     def by_reference(self, external_ref: str) -> StationRecord | None:
-        """Return the station that has an external reference."""
+        """Return the station to which the account gave an external reference."""
         row = self._session.scalar(self._mine().where(StationRow.external_ref == external_ref))
-        return None if row is None else station_record(row)
+        return None if row is None else station_record(row, self._account_id)
 
     def page(self, after: str | None, limit: int) -> list[StationRecord]:
         """Return stations in the order of their ids."""
-        return [station_record(row) for row in self._page(self._mine(), StationRow.station_id, after, limit)]
+        return [
+            station_record(row, self._account_id)
+            for row in self._page(self._readable(), StationRow.station_id, after, limit)
+        ]
+
+    def change(self, record: StationRecord, now: datetime, **values: Any) -> bool:
+        """Change columns of a station of the account; False where it is not as ``record`` says any more."""
+        result = self._session.execute(update(StationRow).where(*self._as(record)).values(updated_at=now, **values))
+        return bool(result.rowcount)  # type: ignore[attr-defined]
+
+    def remove(self, record: StationRecord) -> bool:
+        """Remove a station of the account with its models; False where it is not as ``record`` says any more."""
+        mine = StationVersionRow.account_id == self._account_id
+        self._session.execute(delete(StationVersionRow).where(mine, StationVersionRow.station_id == record.station_id))
+        result = self._session.execute(delete(StationRow).where(*self._as(record)))
+        return bool(result.rowcount)  # type: ignore[attr-defined]
 
     def add_model(
         self,
@@ -135,5 +157,17 @@ class StationRepository(Repository):
     def _mine(self) -> Any:
         return select(StationRow).where(StationRow.account_id == self._account_id)
 
+    def _readable(self) -> Any:
+        return select(StationRow).where(or_(StationRow.account_id == self._account_id, StationRow.public.is_(True)))
+
+    def _as(self, record: StationRecord) -> tuple[Any, ...]:
+        return (
+            StationRow.account_id == self._account_id,
+            StationRow.station_id == record.station_id,
+            StationRow.version == record.version,
+            StationRow.updated_at == record.updated_at,
+        )
+
     def _of(self, station_id: str) -> tuple[Any, Any]:
-        return StationVersionRow.account_id == self._account_id, StationVersionRow.station_id == station_id
+        readable = self._readable().with_only_columns(StationRow.station_id)
+        return StationVersionRow.station_id == station_id, StationVersionRow.station_id.in_(readable)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
+from fastapi import Query
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, WithJsonSchema
 
 from tidecore.place import Name, Number, fault
@@ -26,6 +27,11 @@ ExternalRef = Annotated[
     AfterValidator(_is_reference),
     Field(description="The caller's own name for it, unique in the account among things of its kind."),
 ]
+
+
+#: The same in a query: the thing meant, and the one wanted alone.
+Reference = Annotated[ExternalRef, Query(examples=["long-beach"])]
+WantedReference = Annotated[ExternalRef | None, Query(description="Only the one that the account calls so.")]
 
 
 #: An instant of an answer, UTC with Z unless a zone was asked for.

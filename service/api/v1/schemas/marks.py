@@ -6,8 +6,10 @@ from typing import Annotated, Any
 
 from pydantic import ConfigDict, Field
 
+from service.api.editing import merge_patch
 from service.api.instants import write_instant
 from service.api.v1.schemas.common import ExternalRef, InstantText, Schema
+from service.usecases.documents import Draft
 from service.usecases.marks import MarkView
 from service.usecases.page import Page
 from tidecore.place import Mark as MarkDocument
@@ -34,9 +36,10 @@ class MarkCreate(MarkDocument):
 
     external_ref: ExternalRef | None = None
 
-    def to_mark(self) -> MarkDocument:
-        """Return the mark without what the account calls it."""
-        return MarkDocument.model_construct(**{name: getattr(self, name) for name in MarkDocument.model_fields})
+    def to_draft(self) -> Draft[MarkDocument]:
+        """Return the mark, and what the account calls it."""
+        mark = MarkDocument.model_construct(**{name: getattr(self, name) for name in MarkDocument.model_fields})
+        return Draft(mark, self.external_ref)
 
 
 class Mark(Schema):
@@ -59,6 +62,9 @@ class Mark(Schema):
     updated_at: InstantText
 
 
+PATCH_EXAMPLE: dict[str, Any] = {"notes": "Weed after an onshore blow.", "slack_lags": None}
+
+
 class MarkList(Schema):
     """A page of marks."""
 
@@ -66,17 +72,23 @@ class MarkList(Schema):
     next_cursor: str | None
 
 
+def patched_mark(view: MarkView, patch: dict[str, Any]) -> Draft[MarkDocument]:
+    """Return what a mark says once patched; InvalidInput if that is no mark."""
+    current = {**view.document.to_document(), "external_ref": view.record.external_ref}
+    return MarkCreate.parse(merge_patch(current, patch)).to_draft()
+
+
 def write_mark(view: MarkView) -> dict[str, Any]:
     """Return a mark as `Mark` has it."""
-    record, mark = view.record, view.mark
+    record, mark = view.record, view.document
     document = mark.to_document()
     document.pop("station")
     return {
         **document,
-        "id": record.mark_id,
+        "id": record.id,
         "version": record.version,
         "external_ref": record.external_ref,
-        "station_id": record.station_id,
+        "station_id": mark.station,
         "flow_reliable": mark.flow_reliable,
         "created_at": write_instant(record.created_at),
         "updated_at": write_instant(record.updated_at),

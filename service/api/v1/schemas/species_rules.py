@@ -6,8 +6,10 @@ from typing import Any
 
 from pydantic import ConfigDict
 
+from service.api.editing import merge_patch
 from service.api.instants import write_instant
 from service.api.v1.schemas.common import ExternalRef, InstantText, Schema
+from service.usecases.documents import Draft
 from service.usecases.page import Page
 from service.usecases.species_rules import RuleView
 from tidecore.rules import SpeciesRule as RuleDocument
@@ -38,9 +40,10 @@ class SpeciesRuleCreate(RuleDocument):
 
     external_ref: ExternalRef | None = None
 
-    def to_rule(self) -> RuleDocument:
-        """Return the rule without what the account calls it."""
-        return RuleDocument.model_construct(**{name: getattr(self, name) for name in RuleDocument.model_fields})
+    def to_draft(self) -> Draft[RuleDocument]:
+        """Return the rule, and what the account calls it."""
+        rule = RuleDocument.model_construct(**{name: getattr(self, name) for name in RuleDocument.model_fields})
+        return Draft(rule, self.external_ref)
 
 
 class SpeciesRule(Schema):
@@ -54,6 +57,9 @@ class SpeciesRule(Schema):
     updated_at: InstantText
 
 
+PATCH_EXAMPLE: dict[str, Any] = {"name": "Bass over the first of the flood", "provenance": "my own record"}
+
+
 class SpeciesRuleList(Schema):
     """A page of species rules."""
 
@@ -61,13 +67,19 @@ class SpeciesRuleList(Schema):
     next_cursor: str | None
 
 
+def patched_rule(view: RuleView, patch: dict[str, Any]) -> Draft[RuleDocument]:
+    """Return what a rule says once patched; InvalidRule if that is no rule."""
+    current = {**view.document.to_document(), "external_ref": view.record.external_ref}
+    return SpeciesRuleCreate.parse(merge_patch(current, patch)).to_draft()
+
+
 def write_rule(view: RuleView) -> dict[str, Any]:
     """Return a species rule as `SpeciesRule` has it."""
     return {
-        "id": view.record.rule_id,
+        "id": view.record.id,
         "version": view.record.version,
         "external_ref": view.record.external_ref,
-        "rule": view.rule.to_document(),
+        "rule": view.document.to_document(),
         "created_at": write_instant(view.record.created_at),
         "updated_at": write_instant(view.record.updated_at),
     }

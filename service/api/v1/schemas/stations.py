@@ -5,8 +5,9 @@ from __future__ import annotations
 import zoneinfo
 from typing import Annotated, Any, Literal
 
-from pydantic import ConfigDict, Field
+from pydantic import ConfigDict, Field, StrictBool
 
+from service.api.editing import merge_patch
 from service.api.instants import write_instant
 from service.api.v1.schemas.common import ExternalRef, InstantText, Latitude, Longitude, Schema
 from service.usecases.page import Page
@@ -76,6 +77,9 @@ class StationCreate(Document):
     longitude: Longitude | None = None
     time_zone: ZoneName = "Etc/UTC"
     external_ref: ExternalRef | None = None
+    public: Annotated[
+        StrictBool, Field(description="Readable by every account; to change it takes the scope admin.")
+    ] = False
     model: StationModel | None = None
 
     def to_new(self) -> NewStation:
@@ -84,7 +88,9 @@ class StationCreate(Document):
         if self.model is not None:
             given = {name: (one.amplitude_m, one.phase_deg) for name, one in self.model.constituents.items()}
             model = NewModel(given, self.model.convention, self.model.datum, self.model.mean_level_m)
-        return NewStation(self.name, self.latitude, self.longitude, self.time_zone, self.external_ref, model)
+        return NewStation(
+            self.name, self.latitude, self.longitude, self.time_zone, self.external_ref, model, self.public
+        )
 
 
 class StationVersion(Schema):
@@ -109,6 +115,8 @@ class StationSummary(Schema):
     latitude: float
     longitude: float | None
     time_zone: str
+    public: Annotated[bool, Field(description="Whether every account may read it.")]
+    owned: Annotated[bool, Field(description="Whether it is the caller's own, and can be changed.")]
     current_version: Annotated[int | None, Field(description="Version of its tide model; null if it has none yet.")]
     created_at: InstantText
     updated_at: InstantText
@@ -128,15 +136,31 @@ class StationList(Schema):
     next_cursor: str | None
 
 
+PATCH_EXAMPLE: dict[str, Any] = {"name": "Pellwick Roads, outer gauge", "longitude": None}
+
+
+def patched_station(record: StationRecord, patch: dict[str, Any]) -> NewStation:
+    """Return what is said of a station once patched; InvalidInput if that is no station.
+
+    ``model`` is patched as if there were none: constituents are given whole.
+    """
+    fields = ("name", "latitude", "longitude", "time_zone", "external_ref", "public")
+    current = {name: getattr(record, name) for name in fields}
+    return StationCreate.parse(merge_patch(current, patch)).to_new()
+
+
 def write_summary(record: StationRecord, zone: zoneinfo.ZoneInfo | None = None) -> dict[str, Any]:
     """Return a station as `StationSummary` has it."""
     return {
         "id": record.station_id,
-        "external_ref": record.external_ref,
+        # What its own account calls a public station is nobody else's business.
+        "external_ref": record.external_ref if record.owned else None,
         "name": record.name,
         "latitude": record.latitude,
         "longitude": record.longitude,
         "time_zone": record.time_zone,
+        "public": record.public,
+        "owned": record.owned,
         "current_version": record.version or None,
         "created_at": write_instant(record.created_at, zone),
         "updated_at": write_instant(record.updated_at, zone),

@@ -51,13 +51,13 @@ def write_timeline(view: TimelineView, zone: zoneinfo.ZoneInfo | None) -> dict[s
     start = grid.start_us if grid.count else timeline.span.start_us
     columns = {name: write_column(registry[name], timeline.columns[name]) for name in timeline.names}
     return {
-        "mark_id": view.mark.record.mark_id,
+        "mark_id": view.mark.record.id,
         "mark_version": view.mark.record.version,
         "station_id": view.served.station.station_id,
         "station_version": view.served.version,
         "datum": timeline.datum,
-        "time_zone": view.mark.mark.time_zone,
-        "date_local": local_date(timeline.span.start, view.mark.mark.zone),
+        "time_zone": view.mark.document.time_zone,
+        "date_local": local_date(timeline.span.start, view.mark.document.zone),
         "flow_reliable": timeline.flow_reliable,
         "range_cycle": timeline.range_cycle,
         "start": write_instant(start, zone),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import zoneinfo
 from typing import Annotated, Any, Literal
 
-from pydantic import ConfigDict, Field
+from pydantic import BeforeValidator, ConfigDict, Field
 
 from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
@@ -25,6 +25,11 @@ Role = Literal["require", "prefer"]
 EXAMPLE: dict[str, Any] = {"start": "2026-06-01T00:00:00Z", "end": "2026-06-15T00:00:00Z", "limit": 20}
 
 
+def _whole(value: Any) -> Any:
+    """Return a number without a fraction as the integer that it is to JSON Schema, so 20.0 as 20."""
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
 class WindowSearch(Document):
     """Which marks, which rules, over what span."""
 
@@ -34,7 +39,11 @@ class WindowSearch(Document):
     end: Instant
     mark_ids: Annotated[Ids | None, Field(description="Ids of marks; all of the account's unless given.")] = None
     rule_ids: Annotated[Ids | None, Field(description="Ids of species rules; all unless given.")] = None
-    limit: Annotated[int, Field(strict=True, ge=1, le=2000, description="Most windows answered, best first.")] = 200
+    limit: Annotated[
+        int,
+        Field(strict=True, ge=1, le=2000, description="Most windows answered, best first."),
+        BeforeValidator(_whole),
+    ] = 200
     tz: Annotated[
         str | None, Field(max_length=64, description="IANA zone whose offsets instants carry; UTC unless given.")
     ] = None
@@ -174,10 +183,10 @@ def write_windows(result: SearchResult, limit: int, numerics: int, zone: zoneinf
         "marks": [_write_mark(view, served) for view, served in result.marks],
         "rules": [
             {
-                "id": view.record.rule_id,
+                "id": view.record.id,
                 "version": view.record.version,
-                "name": view.rule.name,
-                "species": view.rule.species.scientific_name,
+                "name": view.document.name,
+                "species": view.document.species.scientific_name,
             }
             for view in result.rules
         ],
@@ -190,10 +199,10 @@ def write_windows(result: SearchResult, limit: int, numerics: int, zone: zoneinf
 
 def _write_mark(view: MarkView, served: ServedModel) -> dict[str, Any]:
     return {
-        "id": view.record.mark_id,
+        "id": view.record.id,
         "version": view.record.version,
-        "name": view.mark.name,
-        "time_zone": view.mark.time_zone,
+        "name": view.document.name,
+        "time_zone": view.document.time_zone,
         "station_id": served.station.station_id,
         "station_version": served.version,
         "datum": served.model.datum,
@@ -201,11 +210,11 @@ def _write_mark(view: MarkView, served: ServedModel) -> dict[str, Any]:
 
 
 def _write_window(found: FoundWindow, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
-    window, mark = found.window, found.mark.mark
+    window, mark = found.window, found.mark.document
     best = window.best_hour
     return {
-        "mark_id": found.mark.record.mark_id,
-        "rule_id": found.rule.record.rule_id,
+        "mark_id": found.mark.record.id,
+        "rule_id": found.rule.record.id,
         "time_zone": mark.time_zone,
         "date_local": local_date(window.start, mark.zone),
         "start": write_instant(window.start, zone),
@@ -228,7 +237,7 @@ def _write_window(found: FoundWindow, zone: zoneinfo.ZoneInfo | None) -> dict[st
         "key_times": [_write_key_time(event, zone) for event in window.key_times],
         "unknowns": [_write_unknown(one) for one in window.unknowns],
         "flow_reliable": window.flow_reliable,
-        "ground_accepted": found.rule.rule.accepts_ground(mark),
+        "ground_accepted": found.rule.document.accepts_ground(mark),
     }
 
 
@@ -264,8 +273,8 @@ def _write_nothing(nothing: Nothing, zone: zoneinfo.ZoneInfo | None) -> dict[str
     explanation = nothing.explanation
     best_time = explanation.best_time
     return {
-        "mark_id": nothing.mark.record.mark_id,
-        "rule_id": nothing.rule.record.rule_id,
+        "mark_id": nothing.mark.record.id,
+        "rule_id": nothing.rule.record.id,
         "best_score": number(explanation.best_score, 3),
         "best_time": None if best_time is None else write_instant(best_time, zone),
         "excluded_share": number(explanation.excluded_share, 3),

@@ -1,0 +1,162 @@
+"""Queries of versioned documents: marks, species rules, and whatever else an account edits version by version."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Select, bindparam, delete, select, tuple_, update
+from sqlalchemy.orm import Session
+
+from service.storage.codecs import document_record
+from service.storage.identifiers import new_id
+from service.storage.records import DocumentRecord, VersionRecord
+from service.storage.repositories.base import Repository
+from service.storage.tables import DocumentRow, DocumentVersionRow, MarkRow, MarkVersionRow, RuleRow, RuleVersionRow
+
+
+def _many_of(row: type[DocumentRow]) -> Select[str, str | None, int, datetime, datetime]:
+    """Return the query of several documents by id; its columns are those of the record, in its order."""
+    return select(row.key, row.external_ref, row.version, row.created_at, row.updated_at).where(
+        row.account_id == bindparam("account_id"), row.key.in_(bindparam("keys", expanding=True))
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class DocumentTables:
+    """The two tables of a kind of document, the prefix of its ids, and what is put together once for its queries."""
+
+    prefix: str
+    row: type[DocumentRow]
+    version_row: type[DocumentVersionRow]
+    many: Select[str, str | None, int, datetime, datetime]
+
+
+MARKS = DocumentTables("mrk", MarkRow, MarkVersionRow, _many_of(MarkRow))
+SPECIES_RULES = DocumentTables("rul", RuleRow, RuleVersionRow, _many_of(RuleRow))
+
+
+class DocumentRepository(Repository):
+    """Documents of one kind and one account.
+
+    ``links`` are columns of the kind beside its document: what other tables are joined by.
+    """
+
+    def __init__(self, session: Session, account_id: str, tables: DocumentTables) -> None:
+        """Work on the ``tables`` of a kind."""
+        super().__init__(session, account_id)
+        self._row, self._version_row = tables.row, tables.version_row
+        self._prefix, self._many = tables.prefix, tables.many
+
+    def add(
+        self, document: Mapping[str, Any], *, external_ref: str | None, now: datetime, links: Mapping[str, str]
+    ) -> DocumentRecord:
+        """Add a document in its first version and return its record."""
+        row = self._row(
+            key=new_id(self._prefix),
+            account_id=self._account_id,
+            external_ref=external_ref,
+            version=1,
+            created_at=now,
+            updated_at=now,
+            **links,
+        )
+        self._session.add(row)
+        self._session.flush()
+        self._add_version(row.key, 1, document, now)
+        return document_record(row)
+
+    def replace(
+        self,
+        record: DocumentRecord,
+        document: Mapping[str, Any] | None,
+        *,
+        external_ref: str | None,
+        now: datetime,
+        links: Mapping[str, str],
+    ) -> DocumentRecord | None:
+        """Give a document its next version, or only another reference where ``document`` is None.
+
+        None is returned where it is not as ``record`` says any more.
+        """
+        version = record.version if document is None else record.version + 1
+        result = self._session.execute(
+            update(self._row)
+            .where(
+                self._row.account_id == self._account_id,
+                self._row.key == record.id,
+                self._row.version == record.version,
+                self._row.updated_at == record.updated_at,
+            )
+            .values(version=version, external_ref=external_ref, updated_at=now, **links)
+        )
+        if not result.rowcount:  # type: ignore[attr-defined]
+            return None
+        if document is not None:
+            self._add_version(record.id, version, document, now)
+        return DocumentRecord(record.id, external_ref, version, record.created_at, now)
+
+    def remove(self, record: DocumentRecord) -> bool:
+        """Remove a document with all its versions; False where it is not as ``record`` says any more."""
+        self._session.execute(
+            delete(self._version_row).where(
+                self._version_row.account_id == self._account_id, self._version_row.key == record.id
+            )
+        )
+        result = self._session.execute(
+            delete(self._row).where(
+                self._row.account_id == self._account_id,
+                self._row.key == record.id,
+                self._row.version == record.version,
+                self._row.updated_at == record.updated_at,
+            )
+        )
+        return bool(result.rowcount)  # type: ignore[attr-defined]
+
+    def many(self, keys: Sequence[str]) -> dict[str, DocumentRecord]:
+        """Return those of the documents that there are, by id."""
+        found = self._session.connection().execute(self._many, {"account_id": self._account_id, "keys": list(keys)})
+        return {row[0]: DocumentRecord(*row) for row in found}
+
+    def by_reference(self, external_ref: str) -> DocumentRecord | None:
+        """Return the document that has an external reference."""
+        row = self._session.scalar(self._mine().where(self._row.external_ref == external_ref))
+        return None if row is None else document_record(row)
+
+    def page(self, after: str | None, limit: int) -> list[DocumentRecord]:
+        """Return documents in the order of their ids."""
+        return [document_record(row) for row in self._page(self._mine(), self._row.key, after, limit)]
+
+    def linked(self, column: str, value: str, limit: int) -> list[str]:
+        """Return the ids of at most ``limit`` documents with a ``value`` in one of the columns of the kind."""
+        query = select(self._row.key).where(
+            self._row.account_id == self._account_id, getattr(self._row, column) == value
+        )
+        return list(self._session.scalars(query.order_by(self._row.key).limit(limit)))
+
+    def documents(self, versions: Iterable[tuple[str, int]]) -> dict[tuple[str, int], dict[str, Any]]:
+        """Return the documents of pairs of id and version, those that there are."""
+        row = self._version_row
+        query = select(row.key, row.version, row.document).where(
+            row.account_id == self._account_id, tuple_(row.key, row.version).in_(list(versions))
+        )
+        return {(key, version): document for key, version, document in self._session.execute(query)}
+
+    def versions(self, key: str) -> list[VersionRecord]:
+        """Return every version of a document, oldest first."""
+        row = self._version_row
+        query = select(row.version, row.created_at).where(row.account_id == self._account_id, row.key == key)
+        return [VersionRecord(*found) for found in self._session.execute(query.order_by(row.version))]
+
+    def _add_version(self, key: str, version: int, document: Mapping[str, Any], now: datetime) -> None:
+        self._session.add(
+            self._version_row(
+                key=key, version=version, account_id=self._account_id, document=dict(document), created_at=now
+            )
+        )
+        self._session.flush()
+
+    def _mine(self) -> Select[Any]:
+        return select(self._row).where(self._row.account_id == self._account_id)

@@ -1,0 +1,162 @@
+"""Every place of the contract where an id may stand, and requests with somebody's id there."""
+
+from __future__ import annotations
+
+import re
+import time
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from starlette.testclient import TestClient
+
+from service.storage.identifiers import new_id
+from tests.service.coast import SPAN, make_coast
+from tests.service.holders import Holder
+
+#: Name of a parameter or of a field of a body -> the kind of thing whose id it takes. A new one is entered here, and
+#: what an account has of its kind in `make_things`; the walk fails until it is.
+KINDS = {
+    "station_id": "station",
+    "station": "station",
+    "mark_id": "mark",
+    "mark_ids": "mark",
+    "rule_id": "rule",
+    "rule_ids": "rule",
+    "fit_id": "fit",
+}
+#: Parameters of paths that are no ids, and what is asked for.
+PLAIN: Mapping[str, str] = {}
+#: Examples of required parameters of queries whose schema gives none.
+EXAMPLES: Mapping[str, str] = SPAN
+#: Headers that operations may declare, and what is sent.
+HEADERS = {"if-match": "*"}
+
+_ID_LIKE = re.compile(r"(^|_)ids?$")
+_RECORD = b"time,level\n2025-01-01T00:00Z,1.0\n"
+
+Things = Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Probe:
+    """One place of one operation where an id may stand."""
+
+    method: str
+    path: str
+    operation: Mapping[str, Any]
+    where: str
+    name: str
+
+    @property
+    def kind(self) -> str:
+        return KINDS[self.name]
+
+    def __str__(self) -> str:
+        return f"{self.operation['operationId']} {self.where} {self.name}"
+
+
+def parameters(operation: Mapping[str, Any], where: str) -> Iterator[Mapping[str, Any]]:
+    """The parameters of an operation that stand in one place: path, query or header."""
+    return (one for one in operation.get("parameters", ()) if one["in"] == where)
+
+
+def operations(contract: Mapping[str, Any]) -> Iterator[tuple[str, str, Mapping[str, Any]]]:
+    """Every operation: method, path, and what the contract says of it."""
+    for path, item in contract["paths"].items():
+        for method, operation in item.items():
+            yield method, path, operation
+
+
+def probes(contract: Mapping[str, Any]) -> Iterator[Probe]:
+    """Every place where an id may stand; LookupError for one whose kind nobody has said."""
+    for method, path, operation in operations(contract):
+        names = {"path": [one["name"] for one in parameters(operation, "path")]}
+        names["query"] = [one["name"] for one in parameters(operation, "query")]
+        names["body"] = list(body_schema(contract, operation).get("properties", ()))
+        for where, found in names.items():
+            for name in found:
+                if name in KINDS:
+                    yield Probe(method, path, operation, where, name)
+                elif name not in PLAIN and (where == "path" or _ID_LIKE.search(name)):
+                    raise LookupError(
+                        f"{method} {path}: no maker for {name} in the {where}; enter it in KINDS or PLAIN"
+                    )
+
+
+def body_schema(contract: Mapping[str, Any], operation: Mapping[str, Any]) -> Mapping[str, Any]:
+    """The schema of a JSON body; empty where there is none."""
+    for media_type, content in operation.get("requestBody", {}).get("content", {}).items():
+        if media_type.endswith("json"):
+            schema: Mapping[str, Any] = content["schema"]
+            if "$ref" in schema:
+                schema = contract["components"]["schemas"][schema["$ref"].rsplit("/", 1)[1]]
+            return schema
+    return {}
+
+
+def send(
+    client: TestClient, contract: Mapping[str, Any], probe: Probe, caller: Holder, own: Things, probed: str
+) -> Any:
+    """Make the request of a probe for a caller: ``probed`` at its place, the caller's ``own`` ids at others."""
+
+    def value(name: str) -> str:
+        return probed if name == probe.name else PLAIN[name] if name in PLAIN else own[KINDS[name]]
+
+    path = re.sub(r"\{(\w+)\}", lambda found: value(found[1]), probe.path)
+    query: dict[str, Any] = {}
+    for one in parameters(probe.operation, "query"):
+        if one["name"] == probe.name:
+            query[one["name"]] = probed
+        elif one.get("required"):
+            query[one["name"]] = own[KINDS[one["name"]]] if one["name"] in KINDS else example_of(one)
+    headers = dict(caller.headers)
+    for one in parameters(probe.operation, "header"):
+        if one["name"].lower() in HEADERS:
+            headers[one["name"]] = HEADERS[one["name"].lower()]
+    content: dict[str, Any] = {}
+    media_types = list(probe.operation.get("requestBody", {}).get("content", ()))
+    json_types = [one for one in media_types if one.endswith("json")]
+    if json_types:
+        schema = body_schema(contract, probe.operation)
+        document = {name: v for name, v in schema.get("examples", [{}])[0].items() if name != "external_ref"}
+        for name in schema.get("properties", ()):
+            if name == probe.name:
+                document[name] = [probed] if name.endswith("_ids") else probed
+            elif name in document and name in KINDS:
+                document[name] = [own[KINDS[name]]] if name.endswith("_ids") else own[KINDS[name]]
+        headers["content-type"], content["json"] = json_types[0], document
+    elif media_types:
+        headers["content-type"], content["content"] = media_types[0], _RECORD
+    return client.request(probe.method, path, params=query, headers=headers, **content)
+
+
+def example_of(parameter: Mapping[str, Any]) -> Any:
+    """An example of a required parameter of a query: the one known here, or else that of the contract."""
+    if parameter["name"] in EXAMPLES:
+        return EXAMPLES[parameter["name"]]
+    if not parameter["schema"].get("examples"):
+        raise LookupError(f"no example of {parameter['name']} in the contract; enter one in EXAMPLES")
+    return parameter["schema"]["examples"][0]
+
+
+def make_things(client: TestClient, holder: Holder) -> Things:
+    """Make one thing of every kind for an account, and return their ids."""
+    client.headers.update(holder.headers)
+    try:
+        coast = make_coast(client)
+        sent = client.post(
+            f"/v1/stations/{coast.bare_station}/fits", content=_RECORD, headers={"content-type": "text/csv"}
+        )
+        place, ends = sent.headers["location"], time.monotonic() + 60.0
+        while client.get(place).json()["state"] in ("queued", "running"):
+            assert time.monotonic() < ends, "the fit is stuck"
+            time.sleep(0.02)
+    finally:
+        del client.headers["authorization"]
+    return {"station": coast.station, "mark": coast.mark, "rule": coast.rule, "fit": sent.json()["id"]}
+
+
+def absent_id(like: str) -> str:
+    """An id of the same kind that nothing has."""
+    return new_id(like.partition("_")[0])

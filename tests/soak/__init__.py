@@ -1,0 +1,1 @@
+"""Long runs, started by `make soak` and by no test."""
