@@ -15,6 +15,7 @@ from service.app import create_app
 from service.bootstrap import House
 from service.errors import StoreUnavailable
 from service.security import LOCAL_ACCOUNT
+from service.storage.engine import open_engine
 from tests.postgres.cluster import private_cluster
 from tests.postgres.stores import APP, as_administrator, behind, database_of
 from tests.service.coast import PEER, URL, example
@@ -172,15 +173,12 @@ def test_more_requests_than_connections_wait_and_are_told(tmp_path):
 def test_a_server_that_crashes_and_comes_back(tmp_path):
     """Here the store is alone on a cluster of its own, whose server is killed."""
     with private_cluster() as cluster:
-        store = cluster.url
-        admin = House(settings_for(tmp_path, store=store, store_owner=None))
-        admin.upgrade()
-        with admin.store.engine.begin() as connection:
+        engine = open_engine(cluster.url)
+        with engine.begin() as connection:
             connection.exec_driver_sql("CREATE ROLE app LOGIN PASSWORD 'app'")
-            connection.exec_driver_sql("GRANT SELECT, INSERT, UPDATE ON ALL TABLES IN SCHEMA public TO app")
-        admin.close()
-        url = admin.store.engine.url.set(username="app", password="app").render_as_string(hide_password=False)
-        app = create_app(settings_for(tmp_path, store=url, store_owner=None))
+        engine.dispose()
+        url = engine.url.set(username="app", password="app").render_as_string(hide_password=False)
+        app = create_app(settings_for(tmp_path, store=url, store_owner=cluster.url))
         with TestClient(app, base_url=URL, client=PEER) as client:
             for number in range(3):
                 assert client.post("/v1/species-rules", json=rule(f"before-{number}")).status_code == 201
