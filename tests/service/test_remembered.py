@@ -34,6 +34,7 @@ def refuse(*_args, **_kwargs):
     raise CoreError("the store was asked")
 
 
+@pytest.mark.sqlite("PostgreSQL has no count of commits to remember by")
 def test_a_question_asked_again_does_without_the_store(client, station, monkeypatch):
     path = f"/v1/stations/{station}/heights"
     first = client.get(path, params=SPAN)

@@ -17,6 +17,8 @@ from service.storage.records import ACTIVE, QUEUED
 from tests.service.coast import gauge_csv
 from tests.service.conftest import settings_for
 
+pytestmark = pytest.mark.sqlite("its store is a file of the first revision; tests/postgres upgrades the other")
+
 FIRST = "2026_11_25_first_tables"
 OPTIONS = {"format": "csv", "latitude": 51.0, "hints": {"unit": "m", "datum": "gauge zero"}, "fit": {}}
 REFUSED = {"error": "RecordTooShort", "detail": "the record is too short", "faults": []}
