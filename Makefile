@@ -19,7 +19,7 @@ test:
 # The tests of the service and of its migrations once more, on PostgreSQL: on a private cluster that is made and
 # removed, or on the database that EBBMARK_TEST_DATABASE_URL names (its role may create databases and roles).
 # What is imported when is the same on both.
-PG_TESTS = tests/postgres tests/service --ignore=tests/service/test_imports.py
+PG_TESTS = tests/postgres tests/service tests/faults --ignore=tests/service/test_imports.py
 test-pg:
 	@.ci/environment dev
 	$(BIN)/python -m tests.postgres $(BIN)/python -m pytest -n 2 --dist loadfile $(or $(ARGS),$(PG_TESTS))

@@ -110,8 +110,8 @@ class Writer:
 
     def write_once(self, connection: Sender) -> None:
         """Do the next write; it stays pending until it is acknowledged."""
-        self.pending = write = self._next()
-        self._settle(write, self._send(connection, write), again=False)
+        self.pending = write = self.next_write()
+        self._settle(write, self.send_write(connection, write), again=False)
         self.acknowledged += 1
         self.pending = None
 
@@ -119,7 +119,7 @@ class Writer:
         """Send again what was not acknowledged, which is then done once; and the last thing made, which was before."""
         if self.pending is not None:
             write, self.pending = self.pending, None
-            answer = self._send(connection, write)
+            answer = self.send_write(connection, write)
             if write.method in ("PUT", "PATCH") and answer.status == 412:
                 # It was done: then it is what is there.
                 assert write.thing is not None
@@ -127,7 +127,7 @@ class Writer:
             self._settle(write, answer, again=True)
         if self.living:
             last = self.living[-1]
-            again = self._send(connection, Write("POST", last.kind, last.names[0], last.key, None))
+            again = self.send_write(connection, Write("POST", last.kind, last.names[0], last.key, None))
             made = json.loads(again.text)
             assert (again.status, made["id"], made["version"]) == (201, last.id, 1), again.text
 
@@ -146,7 +146,8 @@ class Writer:
             now = connection.send("GET", thing.path)
             assert now.etag == thing.etag, now.text
 
-    def _next(self) -> Write:
+    def next_write(self) -> Write:
+        """Return what is written next."""
         self._made += 1
         name = f"Invented {self.number} {self._made}"
         roll = self.chance.random()
@@ -156,7 +157,8 @@ class Writer:
         method = "PUT" if roll < 0.6 else "PATCH" if roll < 0.85 else "DELETE"
         return Write(method, thing.kind, name, "", thing)
 
-    def _send(self, connection: Sender, write: Write) -> Answer:
+    def send_write(self, connection: Sender, write: Write) -> Answer:
+        """Send a write, the first time or again."""
         if write.thing is None:
             body = self._document(write)
             return connection.send("POST", _PATHS[write.kind], body, {"Idempotency-Key": write.key})
