@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import datetime
 
 from service.jobs.runner import ProcessRunner
 from service.jobs.worker import Place
@@ -13,14 +13,10 @@ from service.settings import Settings
 from service.storage.engine import make_folder, open_engine
 from service.storage.migrating import upgrade_store
 from service.storage.unit import Store
-from service.usecases.context import Context
+from service.usecases.context import Context, utc_now
+from service.usecases.kinds import KINDS
 
 log = get_log("bootstrap")
-
-
-def utc_now() -> datetime:
-    """Return the time; the only clock of the service."""
-    return datetime.now(UTC)
 
 
 class House:
@@ -39,6 +35,7 @@ class House:
             workers=settings.workers,
             lease_s=settings.job_lease_s,
             timeout_s=settings.job_timeout_s,
+            kinds=KINDS,
         )
         self.context = Context(self.store, self.runner, clock, settings)
 

@@ -92,20 +92,20 @@ async def if_match_or_none(if_match: Annotated[str | None, _IF_MATCH] = None) ->
     return None if if_match is None else read_if_match(if_match)
 
 
-async def once_of(
-    request: Request,
-    idempotency_key: Annotated[
-        str | None,
-        Header(
-            alias="Idempotency-Key",
-            min_length=1,
-            max_length=255,
-            pattern=r"^[\x21-\x7e]+$",
-            description="The same key with the same request is answered as before, and done once; kept for 7 days.",
-            examples=["6f1c2a54-8a0e-4a63-9d52-0f2b7f0d9a11"],
-        ),
-    ] = None,
-) -> Once:
+IdempotencyKey = Annotated[
+    str | None,
+    Header(
+        alias="Idempotency-Key",
+        min_length=1,
+        max_length=255,
+        pattern=r"^[\x21-\x7e]+$",
+        description="The same key with the same request is answered as before, and done once; kept for 7 days.",
+        examples=["6f1c2a54-8a0e-4a63-9d52-0f2b7f0d9a11"],
+    ),
+]
+
+
+async def once_of(request: Request, idempotency_key: IdempotencyKey = None) -> Once:
     """Return the key of a request, and the fingerprint of all that it asks."""
     return Once(idempotency_key, fingerprint(request, await request.body()))
 
