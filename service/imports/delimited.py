@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from service.errors import FileUnreadable
-from service.imports.rows import Columns, Row, read_lines
+from service.imports.rows import Cell, Columns, Row, read_lines
 from tidecore.errors import Fault
 
 #: The column that every file has.
@@ -54,13 +54,14 @@ def read_csv(path: Path, columns: Columns) -> Iterator[Row]:
     reader = csv.reader(lines, strict=True)
     try:
         header = _header(next(reader, None), columns)
+        plan = [(*_path(name), columns.get(name, text_cell)) for name in header]
         number = 0
         for cells in reader:
             if not cells:
                 continue
             number += 1
             if len(cells) == len(header):
-                yield Row(number, _document(header, cells, columns))
+                yield Row(number, _document(plan, cells))
                 continue
             if len(cells) < len(header) and not lines.ended:
                 problem = f"the file ends within a row, after {len(cells)} of {len(header)} cells"
@@ -101,15 +102,18 @@ def _header(cells: Sequence[str] | None, columns: Columns) -> list[str]:
     return names
 
 
-def _document(header: Sequence[str], cells: Sequence[str], columns: Columns) -> dict[str, Any]:
+def _path(name: str) -> tuple[str, str]:
+    outer, _, inner = name.partition(".")
+    return outer, inner
+
+
+def _document(plan: Sequence[tuple[str, str, Cell]], cells: Sequence[str]) -> dict[str, Any]:
     document: dict[str, Any] = {}
-    for name, cell in zip(header, cells, strict=True):
-        if cell == "":
+    for (outer, inner, cell), text in zip(plan, cells, strict=True):
+        if text == "":
             continue
-        outer, _, inner = name.partition(".")
-        value = cell if name == _NEEDED else columns[name](cell)
         if inner:
-            document.setdefault(outer, {})[inner] = value
+            document.setdefault(outer, {})[inner] = cell(text)
         else:
-            document[outer] = value
+            document[outer] = cell(text)
     return document

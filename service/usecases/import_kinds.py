@@ -17,7 +17,7 @@ from service.security import Caller
 from service.storage.records import CREATED, Change, StationRecord
 from service.storage.repositories.documents import NewDocument
 from service.storage.unit import UnitOfWork
-from service.usecases.marks import settle_many
+from service.usecases.marks import find_stations, no_station
 from service.usecases.references import ExternalRef
 from service.usecases.station_documents import StationDocument
 from service.usecases.stations import NewStation, check_station, write_version
@@ -84,9 +84,9 @@ class StationRow(StationDocument):
 
 @dataclass(frozen=True, slots=True)
 class SaidMark:
-    """A mark, and the columns that say what it rests on once that is found."""
+    """The document of a mark, and the columns that say what it rests on once that is found."""
 
-    mark: Mark
+    document: Mapping[str, Any]
     links: Mapping[str, str]
 
 
@@ -108,23 +108,19 @@ class MarkImport:
 
     def parse(self, document: Mapping[str, Any], _caller: Caller) -> Candidate[SaidMark]:
         """Return the mark of a row."""
-        row = MarkRow.parse(document)
-        mark = Mark.model_construct(**{name: getattr(row, name) for name in Mark.model_fields})
-        return Candidate(row.client_ref, SaidMark(mark, {}))
+        document = MarkRow.parse(document).to_document()
+        return Candidate(document.pop("client_ref"), SaidMark(document, {}))
 
     def settle(
         self, unit: UnitOfWork, candidates: Sequence[Candidate[SaidMark]]
     ) -> list[Candidate[SaidMark] | DocumentInvalid]:
         """Return marks as they are stored, with the ids of their stations."""
-        settled = settle_many(unit, [one.said.mark for one in candidates])
-        return [
-            found if isinstance(found, DocumentInvalid) else Candidate(one.client_ref, SaidMark(*found))
-            for one, found in zip(candidates, settled, strict=True)
-        ]
+        known = find_stations(unit, {one.said.document["station"] for one in candidates})
+        return [_at_station(one, known) for one in candidates]
 
     def told(self, said: SaidMark) -> str:
         """Return the hash of the document."""
-        return _hash(said.mark.to_document())
+        return _hash(said.document)
 
     def same(self, new: str, old: str) -> bool:
         """Return whether two marks are the same."""
@@ -141,11 +137,19 @@ class MarkImport:
 
     def write(self, unit: UnitOfWork, candidates: Sequence[Candidate[SaidMark]], now: datetime) -> list[str]:
         """Add marks in their first versions."""
-        drafts = [NewDocument(one.said.mark.to_document(), one.client_ref, one.said.links) for one in candidates]
+        drafts = [NewDocument(one.said.document, one.client_ref, one.said.links) for one in candidates]
         made = unit.marks.add_many(drafts, now)
         for record in made:
             unit.note(Change("mark", record.id, CREATED, record.version, now))
         return [record.id for record in made]
+
+
+def _at_station(one: Candidate[SaidMark], known: Mapping[str, str]) -> Candidate[SaidMark] | DocumentInvalid:
+    name = one.said.document["station"]
+    if name not in known:
+        return no_station(name)
+    said = SaidMark({**one.said.document, "station": known[name]}, {"station_id": known[name]})
+    return Candidate(one.client_ref, said)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping
 
 from service.errors import DocumentInvalid
 from service.storage.identifiers import is_id
@@ -18,25 +18,20 @@ def _settle(unit: UnitOfWork, mark: Mark) -> tuple[Mark, Mapping[str, str]]:
     """Return a mark with the id of its station, which may be named by the account's reference for it."""
     station = unit.stations.get(mark.station) or unit.stations.by_reference(mark.station)
     if station is None:
-        raise _no_station(mark)
-    return _settled(mark, station.station_id)
+        raise no_station(mark.station)
+    return mark.model_copy(update={"station": station.station_id}), {"station_id": station.station_id}
 
 
-def settle_many(unit: UnitOfWork, marks: Sequence[Mark]) -> list[tuple[Mark, Mapping[str, str]] | DocumentInvalid]:
-    """Do for many marks what is done for one that is made; a mark whose station is not there has its error."""
-    names = {mark.station for mark in marks}
+def find_stations(unit: UnitOfWork, names: Collection[str]) -> dict[str, str]:
+    """Return the ids of the stations that marks name, each by its id or reference; those that there are."""
     known = {name: record.station_id for name, record in unit.stations.by_references(sorted(names)).items()}
-    known |= {found: found for found in unit.stations.many(sorted(name for name in names if is_id(name)))}
-    return [_no_station(mark) if mark.station not in known else _settled(mark, known[mark.station]) for mark in marks]
+    return known | {name: name for name in unit.stations.many(sorted(name for name in names if is_id(name)))}
 
 
-def _settled(mark: Mark, station_id: str) -> tuple[Mark, Mapping[str, str]]:
-    return mark.model_copy(update={"station": station_id}), {"station_id": station_id}
-
-
-def _no_station(mark: Mark) -> DocumentInvalid:
+def no_station(name: str) -> DocumentInvalid:
+    """Return the error that a mark names a station that is not there."""
     expected = "the id or the external_ref of a station, as GET /v1/stations lists them"
-    return DocumentInvalid(Fault("station", f"there is no station {mark.station!r}", expected))
+    return DocumentInvalid(Fault("station", f"there is no station {name!r}", expected))
 
 
 MARKS = Documents("mark", "mark", Mark, lambda unit: unit.marks, _settle)

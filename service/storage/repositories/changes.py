@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sqlalchemy import delete, insert, select, tuple_, update
+from sqlalchemy import delete, select, tuple_, update
 
+from service.storage.bulk import insert_many
 from service.storage.codecs import change_record
 from service.storage.records import CREATED, Change, ChangeRecord
 from service.storage.repositories.base import Repository
@@ -36,19 +37,13 @@ class ChangeRepository(Repository):
                     ChangeRow.account_id == self._account_id, tuple_(ChangeRow.kind, ChangeRow.thing_id).in_(things)
                 )
             )
+        first = last - len(changes) + 1
         rows = [
-            {
-                "account_id": self._account_id,
-                "number": last - len(changes) + 1 + place,
-                "kind": change.kind,
-                "thing_id": change.thing_id,
-                "change": change.change,
-                "version": change.version,
-                "changed_at": change.changed_at,
-            }
+            (first + place, change.kind, change.thing_id, change.change, change.version, change.changed_at)
             for place, change in enumerate(changes)
         ]
-        self._session.execute(insert(ChangeRow), rows)
+        names = ("number", "kind", "thing_id", "change", "version", "changed_at")
+        insert_many(self._session, ChangeRow, {"account_id": self._account_id}, names, rows)
 
     def page(self, after: int, limit: int) -> list[ChangeRecord]:
         """Return at most ``limit`` changes with numbers over ``after``, in their order."""

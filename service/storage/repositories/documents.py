@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Select, bindparam, delete, insert, select, tuple_, update
+from sqlalchemy import Select, bindparam, delete, select, tuple_, update
 from sqlalchemy.orm import Session
 
+from service.storage.bulk import insert_many
 from service.storage.codecs import document_record
 from service.storage.identifiers import new_id
 from service.storage.records import DocumentRecord, VersionRecord
@@ -80,17 +81,18 @@ class DocumentRepository(Repository):
     def add_many(self, drafts: Sequence[NewDocument], now: datetime) -> list[DocumentRecord]:
         """Add documents in their first versions, all in one go, and return their records in the same order."""
         made = [DocumentRecord(new_id(self._prefix), draft.external_ref, 1, now, now) for draft in drafts]
+        if not made:
+            return []
+        key = self._row.__mapper__.c.key.name
         common = {"account_id": self._account_id, "version": 1, "created_at": now}
+        linked = list(drafts[0].links)
         rows = [
-            {"key": record.id, "external_ref": record.external_ref, "updated_at": now, **common, **draft.links}
+            (record.id, record.external_ref, *[draft.links[name] for name in linked])
             for record, draft in zip(made, drafts, strict=True)
         ]
-        versions = [
-            {"key": record.id, "document": draft.document, **common} for record, draft in zip(made, drafts, strict=True)
-        ]
-        if rows:
-            self._session.execute(insert(self._row), rows)
-            self._session.execute(insert(self._version_row), versions)
+        insert_many(self._session, self._row, {**common, "updated_at": now}, [key, "external_ref", *linked], rows)
+        versions = [(record.id, draft.document) for record, draft in zip(made, drafts, strict=True)]
+        insert_many(self._session, self._version_row, common, [key, "document"], versions)
         return made
 
     def replace(

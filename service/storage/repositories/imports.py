@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Select, insert, select, update
+from sqlalchemy import Select, select, update
 
+from service.storage.bulk import insert_many
 from service.storage.codecs import import_line, import_record
 from service.storage.records import ROW_STATUSES, ImportLine, ImportRecord
 from service.storage.repositories.base import Repository
@@ -70,22 +71,15 @@ class ImportRepository(Repository):
 
     def advance(self, import_id: str, lines: Sequence[ImportLine]) -> None:
         """Add lines to the report of an import, and count them."""
-        values = [
-            {
-                "import_id": import_id,
-                "row": line.row,
-                "account_id": self._account_id,
-                "client_ref": line.client_ref,
-                "status": line.status,
-                "thing_id": line.thing_id,
-                "faults": list(line.faults) or None,
-                "told": line.told,
-            }
+        if not lines:
+            return
+        rows = [
+            (line.row, line.client_ref, line.status, line.thing_id, list(line.faults) or None, line.told)
             for line in lines
         ]
-        if not values:
-            return
-        self._session.connection().execute(insert(ImportLineRow), values)
+        common = {"import_id": import_id, "account_id": self._account_id}
+        names = ("row", "client_ref", "status", "thing_id", "faults", "told")
+        insert_many(self._session, ImportLineRow, common, names, rows)
         found = [line.status for line in lines]
         counted = {status: getattr(ImportRow, status) + found.count(status) for status in ROW_STATUSES}
         self._session.execute(

@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import bindparam, delete, func, insert, or_, select, update
+from sqlalchemy import bindparam, delete, func, or_, select, update
 
+from service.storage.bulk import insert_many
 from service.storage.codecs import model_record, station_record
 from service.storage.identifiers import new_id
 from service.storage.records import ModelRecord, StationRecord
@@ -67,11 +68,12 @@ class StationRepository(Repository):
 
     def add_many(self, said: Sequence[Mapping[str, Any]], now: datetime) -> list[str]:
         """Add stations without models, all in one go, and return their ids; ``said`` holds what `add` is told."""
+        made = [new_id("stn") for _ in said]
         common = {"account_id": self._account_id, "version": 0, "created_at": now, "updated_at": now}
-        rows = [{"station_id": new_id("stn"), **common, **one} for one in said]
-        if rows:
-            self._session.execute(insert(StationRow), rows)
-        return [row["station_id"] for row in rows]
+        names = ("name", "latitude", "longitude", "time_zone", "external_ref", "public")
+        rows = [(key, *[one[name] for name in names]) for key, one in zip(made, said, strict=True)]
+        insert_many(self._session, StationRow, common, ("station_id", *names), rows)
+        return made
 
     def get(self, station_id: str) -> StationRecord | None:
         """Return a station, None where the account has none of this id."""
