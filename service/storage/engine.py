@@ -14,7 +14,6 @@ from sqlalchemy.exc import ArgumentError
 
 from service.errors import StoreUnavailable
 
-
 #: Most memory for pages of SQLite that one connection takes [KiB].
 _CACHE_KIB = 16 * 1024
 

@@ -64,6 +64,7 @@ def get_job(job_id: JobId, caller: CallerDep, context: ContextDep) -> Response:
     responses={**declare("not-found", "job-ended", "store-conflict"), 202: RETRY_AFTER},
 )
 def cancel_job(job_id: JobId, caller: CallerDep, context: ContextDep) -> Response:
-    """End a job early: one that waits ends at once, one that runs within seconds. What it had done is not kept."""
+    """End a job early: one that waits ends at once, one that runs within seconds. What it had done is not
+    kept, but for the rows that an import has written."""
     job = jobs.cancel_job(context, caller, job_id)
     return answer(write_job(job), 202, retry_after(job.state))
