@@ -26,7 +26,7 @@ def insert_many(
         return
     connection, columns = session.connection(), row.__table__.c
     keys = [*common, *names]
-    compiled = insert(row.__table__).compile(dialect=connection.dialect, column_keys=keys)
+    compiled = insert(row).compile(dialect=connection.dialect, column_keys=keys)
     processes = [_process_of(columns[name].type, connection.dialect) for name in keys]
     shared = [process(value) for process, value in zip(processes, common.values(), strict=False)]
     own = processes[len(shared) :]

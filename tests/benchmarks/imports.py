@@ -9,6 +9,7 @@ import sys
 import tempfile
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from multiprocessing.connection import Connection
 from pathlib import Path
 from statistics import median
@@ -123,8 +124,8 @@ def run(report: Report) -> None:
         for repetition in range(-1, _REPETITIONS):
             start = (repetition + 1) * _ROWS
             task, given = subject.prepare(_ROWS, start), list(rows(_ROWS, start))
-            mine.append(seconds(lambda task=task: work(task)))
-            theirs.append(seconds(lambda n=start, given=given: bare(Path(name) / "bare.sqlite3", f"marks_{n}", given)))
+            mine.append(seconds(partial(work, task)))
+            theirs.append(seconds(partial(bare, Path(name) / "bare.sqlite3", f"marks_{start}", given)))
         ours, peers = median(mine[1:]), median(theirs[1:])
         report.add("imports: rows a second", _ROWS / ours, "1/s")
         report.add("imports: bare executemany, rows a second", _ROWS / peers, "1/s")

@@ -10,13 +10,16 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from starlette.testclient import TestClient
 
+from service.app import create_app
 from service.jobs.worker import JobTask, Place, do_work
 from service.security import LOCAL_ACCOUNT
 from service.storage.records import DONE, FAILED
 from service.usecases.context import utc_now
 from service.usecases.importing import import_rows
-from tests.service.coast import example
+from tests.service.coast import PEER, URL, example
+from tests.service.conftest import settings_for
 from tests.service.holders import context_of, keyed_client, make_holder
 from tests.service.problems import problem
 
@@ -88,7 +91,8 @@ def work(house):
 
 
 def report(client, place, **params):
-    lines, cursor = [], {}
+    lines: list[dict] = []
+    cursor: dict[str, str] = {}
     while True:
         page = client.get(f"{place}/rows", params={**params, **cursor}).json()
         lines += page["items"]
@@ -121,6 +125,23 @@ def shore(idle):
     client = idle
     client.post("/v1/stations", json={**example("create_station"), "external_ref": STATION})
     return client
+
+
+@pytest.fixture(scope="module")
+def cove_of_all(tmp_path_factory):
+    """The same once for many tests."""
+    app = create_app(settings_for(tmp_path_factory.mktemp("cove"), workers=0))
+    with TestClient(app, base_url=URL, client=PEER) as client:
+        client.post("/v1/stations", json={**example("create_station"), "external_ref": STATION})
+        yield client
+
+
+@pytest.fixture
+def cove(cove_of_all):
+    """It without marks."""
+    yield cove_of_all
+    for one in marks(cove_of_all):
+        cove_of_all.delete(f"/v1/marks/{one['id']}", headers={"if-match": "*"})
 
 
 def test_every_status(shore):
@@ -265,18 +286,18 @@ def test_changes_list_what_an_import_made(shore):
         (GEOJSON, collection(feature("one"))[:-2] + b",\n\xff]}", 0, "line 2: this is not UTF-8"),
     ],
 )  # fmt: skip
-def test_a_file_that_breaks_says_where_and_keeps_the_rows_before(shore, media_type, content, rows, says):
+def test_a_file_that_breaks_says_where_and_keeps_the_rows_before(cove, media_type, content, rows, says):
     if says is None:
-        sent = shore.post("/v1/imports", params={"kind": "mark"}, content=content, headers={"content-type": media_type})
+        sent = cove.post("/v1/imports", params={"kind": "mark"}, content=content, headers={"content-type": media_type})
         problem(sent, 422, "invalid-input")
         return
-    done, lines = take(shore, content, media_type)
+    done, lines = take(cove, content, media_type)
     assert done["state"] == "failed", done
     assert done["problem"]["type"] == "/problems/file-unreadable"
     assert done["problem"]["detail"].startswith(says), done["problem"]
     assert "expected" in done["problem"]["detail"]
     assert (counts(done)[:2], statuses(lines)) == ([rows, rows], ["created"] * rows)
-    assert len(marks(shore)) == rows
+    assert len(marks(cove)) == rows
 
 
 @pytest.mark.parametrize(
@@ -301,12 +322,12 @@ def test_a_file_that_breaks_says_where_and_keeps_the_rows_before(shore, media_ty
         (GEOJSON, collection(feature("a")).replace(b"-20.37", b"1e999"), ["longitude"]),
     ],
 )  # fmt: skip
-def test_a_bad_row_says_every_fault_and_stops_no_other(shore, media_type, row, fields):
-    done, lines = take(shore, row, media_type)
+def test_a_bad_row_says_every_fault_and_stops_no_other(cove, media_type, row, fields):
+    done, lines = take(cove, row, media_type)
     assert (done["state"], statuses(lines)) == ("done", ["invalid"]), (done, lines)
     assert [fault["field"] for fault in lines[0]["faults"]] == fields
     assert all(fault["problem"] and fault["expected"] for fault in lines[0]["faults"])
-    assert marks(shore) == []
+    assert marks(cove) == []
 
 
 def test_what_cannot_be_taken_is_refused_at_once(serve):
