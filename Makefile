@@ -1,5 +1,5 @@
 # `make run` and `make test` are the two commands; the rest is for people who change Ebbmark.
-.PHONY: run test lint bench soak pins clean
+.PHONY: run test test-pg test-web lint bench soak pins clean
 
 BIN := .venv/bin
 # Another Python for a new .venv: make test PYTHON=/path/to/python3
@@ -15,6 +15,20 @@ run:
 test:
 	@.ci/environment dev
 	$(BIN)/python -m pytest -n 2 --dist loadfile $(ARGS)
+
+# The tests of the service and of its migrations once more, on PostgreSQL: on a private cluster that is made and
+# removed, or on the database that EBBMARK_TEST_DATABASE_URL names (its role may create databases and roles).
+# What is imported when is the same on both.
+PG_TESTS = tests/postgres tests/service --ignore=tests/service/test_imports.py
+test-pg:
+	@.ci/environment dev
+	$(BIN)/python -m tests.postgres $(BIN)/python -m pytest -n 2 --dist loadfile $(or $(ARGS),$(PG_TESTS))
+
+# The contract as others read it: linted, made into TypeScript that compiles, compared with the last release.
+test-web:
+	@.ci/environment dev
+	@.ci/web
+	$(BIN)/python -m pytest tests/web $(ARGS)
 
 lint:
 	@.ci/environment dev
@@ -40,9 +54,9 @@ BUILD_NEEDS = $(BIN)/python -c 'import tomllib; print(*tomllib.load(open("pyproj
 pins:
 	@command -v uv >/dev/null || { echo "make pins needs uv (a Python package resolver) on the PATH; it is not installed" >&2; exit 1; }
 	@.ci/environment run
-	$(BUILD_NEEDS) | $(COMPILE) $(ARGS) --extra service --extra netcdf pyproject.toml - -o requirements.txt
+	$(BUILD_NEEDS) | $(COMPILE) $(ARGS) --extra service --extra netcdf --extra postgres pyproject.toml - -o requirements.txt
 	$(BUILD_NEEDS) | $(COMPILE) $(ARGS) --extra dev -c requirements.txt pyproject.toml - -o requirements-dev.txt
 
 # What can be made again. The store .ebbmark/ is never touched.
 clean:
-	rm -rf .venv .bench build dist *.egg-info .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache
+	rm -rf .venv .bench .web build dist *.egg-info .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache

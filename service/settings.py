@@ -27,6 +27,10 @@ class Settings(BaseSettings):
         description="'open' drops keys for use on this machine alone; 'keys' asks for them.",
     )
     store: str = Field(default="./.ebbmark", description="Folder of the store, or the URL of a database.")
+    store_owner: str | None = Field(
+        default=None,
+        description="URL of a PostgreSQL store as the owner of its tables; migrations run as it, nothing else does.",
+    )
     spool: Path | None = Field(
         default=None, description="Folder for uploaded records; by default 'uploads' inside the store folder."
     )
@@ -64,7 +68,8 @@ class Settings(BaseSettings):
         default=20.0, gt=0, description="A job whose runner is silent this long is another's to take [s]."
     )
     max_waiting_jobs: int = Field(default=100, gt=0, description="Most jobs of one account queued or running at once.")
-    busy_timeout_s: float = Field(default=10.0, gt=0, description="Longest wait for a locked SQLite store [s].")
+    busy_timeout_s: float = Field(default=10.0, gt=0, description="Longest wait for a lock of the store [s].")
+    statement_timeout_s: float = Field(default=60.0, gt=0, description="Longest a statement of PostgreSQL may run [s].")
 
     @property
     def requests_per_minute(self) -> int:

@@ -23,6 +23,19 @@ def pytest_configure(config: pytest.Config) -> None:
         del os.environ[name]
 
 
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Skip what is particular to the other database, and what needs Node unless asked for by the name of its folder."""
+    if not any("tests/web" in argument for argument in config.args):
+        for item in items:
+            if item.get_closest_marker("web") is not None:
+                item.add_marker(pytest.mark.skip(reason="needs Node (make test-web)"))
+    on_postgres = bool(os.environ.get("EBBMARK_TEST_DATABASE_URL"))
+    for item in items:
+        for marker in item.iter_markers("sqlite" if on_postgres else "postgres"):
+            where = "particular to SQLite" if on_postgres else "needs PostgreSQL (make test-pg)"
+            item.add_marker(pytest.mark.skip(reason=f"{where}: {marker.args[0]}"))
+
+
 @pytest.fixture(scope="session")
 def open_data() -> Path:
     """Folder of real gauge records and published constituents, read in place; skips where it is absent."""

@@ -118,14 +118,31 @@ def contract(
 @store_app.command()
 def upgrade() -> None:
     """Bring the store to the schema of this version."""
-    from service.bootstrap import House
-    from service.settings import Settings
+    from service.cli.storing import bring_up
 
     with _said():
-        house = House(Settings())
-        house.open(with_runner=False)
-        house.close()
+        bring_up()
     typer.echo("the store is up to date")
+
+
+@store_app.command()
+def backup(file: Annotated[Path, typer.Argument(help="A new file; one that is there is never written over.")]) -> None:
+    """Copy an SQLite store to a file, checked, while the service goes on."""
+    from service.cli.storing import back_up_store
+
+    with _said():
+        back_up_store(file)
+    typer.echo(f"wrote {file}")
+
+
+@store_app.command()
+def restore(file: Annotated[Path, typer.Argument(help="A file that `ebbmark db backup` wrote.")]) -> None:
+    """Fill an empty SQLite store from a backup, and bring it up to date; stop the service first."""
+    from service.cli.storing import restore_store
+
+    with _said():
+        restore_store(file)
+    typer.echo(f"restored {file}; the store is up to date")
 
 
 @accounts_app.command("create")

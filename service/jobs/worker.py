@@ -67,8 +67,10 @@ def do_work(work: Work, task: JobTask, progress: Progress) -> JobOutcome:
         return JobOutcome(problem=encode_error(error))
     except MemoryError:
         return JobOutcome(problem=encode_error(JobBroke()), trace="MemoryError")
-    except Exception:
-        return JobOutcome(problem=encode_error(JobBroke()), trace=traceback.format_exc())
+    except Exception as error:
+        # Without what it says, which may hold what the log must not: positions, levels, names.
+        places = "".join(traceback.format_tb(error.__traceback__))
+        return JobOutcome(problem=encode_error(JobBroke()), trace=f"{places}{type(error).__qualname__}")
 
 
 def serve_tasks(connection: Connection) -> None:

@@ -1,4 +1,4 @@
-"""The database engine, with the promises of SQLite asserted for every connection."""
+"""The database engine, with the promises of SQLite asserted for every connection and the limits of PostgreSQL set."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import orjson
-from sqlalchemy import Engine, create_engine, event
+from sqlalchemy import URL, Engine, create_engine, event
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError
 
@@ -17,8 +17,17 @@ from service.errors import StoreUnavailable
 #: Most memory for pages of SQLite that one connection takes [KiB].
 _CACHE_KIB = 16 * 1024
 
+#: Connections one process holds to a PostgreSQL server: kept open, and opened besides when all are busy.
+_POOL_KEPT, _POOL_MORE = 10, 10
 
-def open_engine(url: str, busy_timeout_s: float = 10.0) -> Engine:
+#: A transaction that its process has left open and silent this long is ended by the server, and its locks with it [s].
+_IDLE_S = 300.0
+
+#: A server that does not answer is given up after this long [s].
+_CONNECT_S = 5
+
+
+def open_engine(url: str, busy_timeout_s: float = 10.0, statement_timeout_s: float = 60.0) -> Engine:
     """Return the engine of the database at ``url``; nothing is connected yet.
 
     Parameters
@@ -26,19 +35,25 @@ def open_engine(url: str, busy_timeout_s: float = 10.0) -> Engine:
     url : str
         Database URL; for SQLite the folder of the file must be there, see `make_folder`.
     busy_timeout_s : float
-        Longest wait for a locked SQLite store [s].
+        Longest wait for a lock: of the whole SQLite store, of a row or an account on PostgreSQL [s].
+    statement_timeout_s : float
+        Longest one statement may run on PostgreSQL [s].
 
     Raises
     ------
     StoreUnavailable
-        If the URL is none, or names no file.
+        If the URL is none, or names no file, or the driver of its database is not installed.
     """
     try:
         parsed = make_url(url)
     except ArgumentError as error:
         raise StoreUnavailable("EBBMARK_STORE is neither a folder nor a database URL") from error
+    if parsed.get_backend_name() in ("postgres", "postgresql"):
+        return _open_postgresql(parsed, busy_timeout_s, statement_timeout_s)
     if parsed.get_backend_name() != "sqlite":
-        return create_engine(parsed, pool_pre_ping=True, json_serializer=_dump)
+        raise StoreUnavailable(
+            f"no store is kept in {parsed.get_backend_name()!r}; expected a folder or a URL postgresql://"
+        )
     if not parsed.database or parsed.database == ":memory:":
         raise StoreUnavailable("an SQLite store must be a file; give a folder as EBBMARK_STORE")
     engine = create_engine(
@@ -60,12 +75,58 @@ def _dump(document: Any) -> str:
         return json.dumps(document)
 
 
+def _open_postgresql(url: URL, busy_timeout_s: float, statement_timeout_s: float) -> Engine:
+    """Return the engine of a PostgreSQL database, whose every wait ends.
+
+    A unit of work that reads sees one moment of the store (repeatable read, read only), as on SQLite; one that writes
+    is read committed and takes the lock of its account first, see `service.storage.unit`.
+    """
+    limits = {
+        "lock_timeout": busy_timeout_s,
+        "statement_timeout": statement_timeout_s,
+        "idle_in_transaction_session_timeout": _IDLE_S,
+    }
+    options = " ".join(f"-c {name}={round(seconds * 1000)}" for name, seconds in limits.items())
+    given = str(url.query.get("options", ""))
+    try:
+        return create_engine(
+            url.set(drivername="postgresql+psycopg").difference_update_query(["options"]),
+            json_serializer=_dump,
+            pool_size=_POOL_KEPT,
+            max_overflow=_POOL_MORE,
+            pool_timeout=busy_timeout_s,
+            # A server that was restarted is noticed when a connection is taken, not by a request that fails.
+            pool_pre_ping=True,
+            connect_args={
+                "connect_timeout": _CONNECT_S,
+                "application_name": "ebbmark",
+                "keepalives_idle": 30,
+                "keepalives_interval": 10,
+                "keepalives_count": 3,
+                "options": f"{options} {given}".strip(),
+            },
+        )
+    except ModuleNotFoundError as error:
+        raise StoreUnavailable("the driver of PostgreSQL is not installed; install ebbmark[postgres]") from error
+
+
+def is_postgresql(engine: Engine) -> bool:
+    """Return whether the store is in PostgreSQL; if not, it is an SQLite file."""
+    return engine.dialect.name == "postgresql"
+
+
+def store_file(engine: Engine) -> Path | None:
+    """Return the file of an SQLite store, None for one in PostgreSQL."""
+    return None if is_postgresql(engine) or engine.url.database is None else Path(engine.url.database)
+
+
 def make_folder(engine: Engine) -> None:
     """Make the folder of an SQLite store; StoreUnavailable if that cannot be done."""
-    if engine.url.get_backend_name() != "sqlite" or engine.url.database is None:
+    file = store_file(engine)
+    if file is None:
         return
     try:
-        Path(engine.url.database).parent.mkdir(parents=True, exist_ok=True)
+        file.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise StoreUnavailable(f"its folder cannot be made ({error.strerror})") from error
 

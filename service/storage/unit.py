@@ -1,4 +1,9 @@
-"""The store and its unit of work: rolled back unless it commits, for one account."""
+"""The store and its unit of work: rolled back unless it commits, for one account.
+
+Every transaction begins here, and says in this one place whose rows it may see. On PostgreSQL the policies of
+`service.storage.row_security` go by it, whatever a query asks for; on SQLite, which has no such thing, the
+repositories alone see to it.
+"""
 
 from __future__ import annotations
 
@@ -6,14 +11,16 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import Engine, text
+from sqlalchemy import Connection, Engine, event, text
 from sqlalchemy.exc import DBAPIError, IntegrityError, SQLAlchemyError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, SessionTransaction
 
 from service.errors import StoreConflict, StoreUnavailable
 from service.logs import get_log
+from service.storage.engine import is_postgresql
 from service.storage.pulse import Pulse
 from service.storage.records import CREATED, UPDATED, Change
 from service.storage.repositories.answers import AnswerRepository
@@ -24,9 +31,40 @@ from service.storage.repositories.imports import ImportRepository
 from service.storage.repositories.jobs import JobQueue, JobRepository
 from service.storage.repositories.keys import AccountRepository, KeyRepository
 from service.storage.repositories.stations import StationRepository
+from service.storage.row_security import ACCOUNT_SETTING, SERVICE_SETTING
 from service.storage.tables import AccountRow
 
 log = get_log("storage")
+
+#: Says for the length of a transaction whose rows it may see.
+_WHO = text(
+    f"SELECT set_config('{ACCOUNT_SETTING}', :account_id, true), set_config('{SERVICE_SETTING}', :service, true)"
+)
+#: Two units of work that write for one account queue up, as on SQLite; those of different accounts do not.
+_QUEUE = text("SELECT pg_advisory_xact_lock(hashtextextended(:account_id, 8321))")
+#: What a unit of work that only reads is held to: one moment of the store.
+_READS = {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
+
+#: Codes of PostgreSQL by which it gave up one of two transactions that met, and what is said then.
+_MET = {"40001": "another write came between", "40P01": "two writes waited for each other"}
+
+
+class _AccountSession(Session):
+    """A session whose every transaction says whose rows it may see."""
+
+    def __init__(self, engine: Engine, account_id: str, *, service: bool, writes: bool) -> None:
+        super().__init__(engine, expire_on_commit=False)
+        self.account_id, self.service, self.writes = account_id, service, writes
+
+
+@event.listens_for(_AccountSession, "after_begin")
+def _say_who(session: _AccountSession, _transaction: SessionTransaction, connection: Connection) -> None:
+    if connection.dialect.name != "postgresql":
+        return
+    service = "on" if session.service else "off"
+    connection.execute(_WHO, {"account_id": session.account_id, "service": service})
+    if session.writes and session.account_id:
+        connection.execute(_QUEUE, {"account_id": session.account_id})
 
 
 class UnitOfWork:
@@ -94,13 +132,13 @@ class Store:
         StoreUnavailable
             If the store cannot be reached, is locked or full.
         """
-        with self._session(writes) as session:
+        with self._session(writes, account_id) as session:
             yield UnitOfWork(session, account_id)
 
     @contextmanager
     def across_accounts(self, *, writes: bool = False) -> Iterator[AcrossAccounts]:
         """Open a unit of work on accounts and keys, the only one that is of no account; raises as `unit`."""
-        with self._session(writes) as session:
+        with self._session(writes, "", service=True) as session:
             yield AcrossAccounts(session)
 
     @contextmanager
@@ -116,31 +154,44 @@ class Store:
             raise StoreUnavailable(reason) from error
 
     @contextmanager
-    def _session(self, writes: bool) -> Iterator[Session]:
-        session = Session(self.engine, expire_on_commit=False)
+    def _session(self, writes: bool, account_id: str, *, service: bool = False) -> Iterator[Session]:
+        """Open a session: of an account, or for the ``service`` itself, the one way to rows of more than one.
+
+        On PostgreSQL the service sees only tables that are isolated with ``service``: accounts, keys, what is leased.
+        """
+        session = _AccountSession(self.engine, account_id, service=service, writes=writes)
+        options: dict[str, Any] = {"ebbmark_writes": writes}
+        if not writes and is_postgresql(self.engine):
+            options |= _READS
         try:
             with self.translated():
-                session.connection(execution_options={"ebbmark_writes": writes})
+                session.connection(execution_options=options)
                 yield session
         finally:
             session.close()
 
     def ensure_account(self, account_id: str, name: str, now: datetime) -> None:
         """Add an account where it is not there yet."""
-        with self._session(True) as session:
+        with self._session(True, "", service=True) as session:
             if session.get(AccountRow, account_id) is None:
                 session.add(AccountRow(account_id=account_id, name=name, created_at=now))
                 session.commit()
 
     def check(self) -> None:
-        """Ask the database something; raises as `unit`."""
-        with self._session(False) as session:
-            session.execute(text("SELECT 1"))
+        """Ask the database something, and refuse a role that would see every account's rows; raises as `unit`."""
+        with self._session(False, "") as session:
+            if not is_postgresql(self.engine):
+                session.execute(text("SELECT 1"))
+            elif session.scalar(text("SELECT rolsuper OR rolbypassrls FROM pg_roles WHERE rolname = current_user")):
+                raise StoreUnavailable(
+                    "its role passes by row-level security (SUPERUSER or BYPASSRLS) and would see the rows of every "
+                    "account; connect as a role without"
+                )
 
     @contextmanager
     def queue(self, *, writes: bool = False) -> Iterator[JobQueue]:
         """Open the jobs of all accounts for a runner; what it ``writes`` is committed at the end. Raises as `unit`."""
-        with self._session(writes) as session:
+        with self._session(writes, "", service=True) as session:
             yield JobQueue(session)
             session.commit()
 
@@ -153,4 +204,11 @@ class Store:
 def _reason(error: SQLAlchemyError) -> str:
     """Return the cause without statement or values, which may hold what is private."""
     original = getattr(error, "orig", None)
-    return str(original) if original is not None else "no connection came free in time"
+    if original is None:
+        return "no connection came free in time"
+    code = getattr(original, "sqlstate", None)
+    if code in _MET:
+        return f"{_MET[code]}; try again"
+    # Only the first line of what PostgreSQL says: those below it quote the statement, and may quote values.
+    diagnosis = getattr(original, "diag", None)
+    return str((diagnosis and diagnosis.message_primary) or str(original).partition("\n")[0] or type(original).__name__)

@@ -21,7 +21,8 @@ def check_ready(context: Context) -> dict[str, str]:
     try:
         context.store.check()
         found["store"] = "answers"
-        revision, newest = revision_of(context.store.engine), NEWEST_REVISION
+        with context.store.translated():
+            revision, newest = revision_of(context.store.engine), NEWEST_REVISION
         if revision != newest:
             missing.append(
                 f"the store is at revision {revision}, this version needs {newest}: run `ebbmark db upgrade`"

@@ -11,10 +11,14 @@ from alembic.migration import MigrationContext
 from sqlalchemy import Column, Engine, Integer, MetaData
 from sqlalchemy import Table as AnyTable
 
+from service.storage import row_security
 from service.storage.engine import open_engine
-from service.storage.migrating import upgrade_store
+from service.storage.migrating import known_revisions, upgrade_store
 from service.storage.tables import Table
 from tests.house.tree import MIGRATIONS, ROOT
+
+#: Characters that the version table of PostgreSQL has for the name of a revision; SQLite counts none.
+LONGEST_REVISION = 32
 
 
 def differences(engine: Engine, metadata: MetaData) -> list[Any]:
@@ -74,3 +78,26 @@ def test_an_undated_migration_is_seen():
         "2026_13_45_tables.py",
         "3f2a_tables.py",
     ]
+
+
+def test_names_of_revisions_fit_their_column():
+    assert [name for name in known_revisions() if len(name) > LONGEST_REVISION] == []
+
+
+@pytest.fixture
+def isolated(tmp_path, monkeypatch):
+    """The tables that the migrations isolate by row-level security, seen without a PostgreSQL."""
+    tables: list[str] = []
+    monkeypatch.setattr(row_security, "isolate", lambda _op, table, **_options: tables.append(table))
+    engine = open_engine(f"sqlite+pysqlite:///{tmp_path / 'ebbmark.sqlite3'}")
+    upgrade_store(engine)
+    engine.dispose()
+    return tables
+
+
+def of_accounts(metadata: MetaData) -> list[str]:
+    return sorted(table.name for table in metadata.tables.values() if "account_id" in table.columns)
+
+
+def test_every_table_of_accounts_is_isolated_by_its_migration(isolated):
+    assert sorted(isolated) == of_accounts(Table.metadata)

@@ -14,13 +14,31 @@ from starlette.testclient import TestClient
 from service.app import create_app
 from service.bootstrap import House
 from service.settings import Settings
+from tests.postgres.stores import ADMIN_URL, drop_databases, store_settings
 from tests.service.coast import PEER, URL, Coast, make_coast
 from tests.service.processes import start_command
 
 
 def settings_for(folder: Path, **changes: Any) -> Settings:
-    """Return settings with a store in ``folder``, in open mode, quiet."""
-    return Settings(**{"auth": "open", "store": str(folder / "store"), "log_level": "error", **changes})
+    """Return settings with the store of ``folder``, in open mode, quiet."""
+    return Settings(**{"auth": "open", "log_level": "error", **store_settings(folder), **changes})
+
+
+@pytest.fixture(autouse=True)
+def databases(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Drop the databases that a test made; an SQLite store goes with its folder."""
+    folder = request.getfixturevalue("tmp_path") if "tmp_path" in request.fixturenames else None
+    yield
+    if ADMIN_URL is not None and folder is not None:
+        drop_databases(folder)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def every_database() -> Iterator[None]:
+    """Drop the databases that the whole run made."""
+    yield
+    if ADMIN_URL is not None:
+        drop_databases()
 
 
 @pytest.fixture

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.conftest import ROOT
+from tests.postgres.stores import store_variables
 from tests.service.coast import gauge_csv
 
 COMMAND = [sys.executable, "-W", "error", "-c", "from service.cli import app; app()"]
@@ -27,7 +28,7 @@ def start_command(
 ) -> subprocess.Popen[str]:
     """Start the command with a store and a demo coast in ``folder``."""
     environment = {
-        **os.environ, "EBBMARK_AUTH": "open", "EBBMARK_STORE": str(folder / "store"),
+        **os.environ, "EBBMARK_AUTH": "open", **store_variables(folder),
         "EBBMARK_PORT": str(port), "EBBMARK_DEMO_DIR": str(folder / "demo"),
         # A line a request would fill the pipe that nobody reads before the end.
         "EBBMARK_LOG_LEVEL": "warning", **variables,

@@ -15,6 +15,7 @@ from service.cli.fitting import parse_hints
 from service.cli.showing import pick_varied, search_from
 from service.errors import DocumentInvalid
 from service.security import LOCAL_CALLER
+from tests.postgres.stores import store_variables
 from tests.service.coast import example, gauge_csv
 from tests.service.conftest import settings_for
 from tests.service.processes import fetch, free_port
@@ -96,7 +97,8 @@ def test_a_missing_demo_coast_says_so(opened, tmp_path):
 
 
 def test_windows_of_the_store_are_shown(tmp_path, monkeypatch, client):
-    monkeypatch.setenv("EBBMARK_STORE", str(tmp_path / "store"))
+    for name, value in store_variables(tmp_path).items():
+        monkeypatch.setenv(name, value)
     empty = invoke("windows", "--start", "2026-06-01T00:00:00Z").output
     assert "0 of the best of 0 windows" in empty
     for path, name in (("stations", "station"), ("marks", "mark"), ("species-rules", "species_rule")):
@@ -141,6 +143,7 @@ def test_the_contract_is_written_and_checked(tmp_path):
     assert "landmarks" in drifted
 
 
+@pytest.mark.sqlite("the store is a file; PostgreSQL is upgraded in tests/postgres")
 def test_the_store_is_upgraded(tmp_path, monkeypatch):
     monkeypatch.setenv("EBBMARK_STORE", str(tmp_path / "store"))
     assert "up to date" in invoke("db", "upgrade").output

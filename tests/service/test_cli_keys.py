@@ -18,6 +18,7 @@ from service.cli.keys import read_expiry
 from service.errors import DocumentInvalid
 from service.usecases.keys import NO_KEY
 from tests.conftest import ROOT
+from tests.postgres.stores import store_variables
 from tests.service.processes import COMMAND, free_port
 
 NOW = datetime(2026, 6, 1, 12, 0, tzinfo=UTC)
@@ -25,7 +26,8 @@ NOW = datetime(2026, 6, 1, 12, 0, tzinfo=UTC)
 
 @pytest.fixture
 def store(tmp_path, monkeypatch):
-    monkeypatch.setenv("EBBMARK_STORE", str(tmp_path / "store"))
+    for name, value in store_variables(tmp_path).items():
+        monkeypatch.setenv(name, value)
 
 
 def invoke(*arguments: str, code: int = 0):
@@ -109,7 +111,7 @@ def test_an_expiry_that_is_none_is_refused(text):
 def test_a_service_with_keys_is_made_ready_from_the_command_line(tmp_path):
     """Started without a key it says what makes one; made beside it, the key opens it, until it is revoked."""
     port = free_port()
-    environment = {**os.environ, "EBBMARK_STORE": str(tmp_path / "store"), "EBBMARK_PORT": str(port)}
+    environment = {**os.environ, **store_variables(tmp_path), "EBBMARK_PORT": str(port)}
 
     def run(*arguments: str) -> str:
         done = subprocess.run(

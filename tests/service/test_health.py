@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from tests.postgres.stores import behind
 from tests.service.problems import problem
 from tidecore import NUMERICS, __version__
 
@@ -23,6 +24,7 @@ def test_versions_are_named(coastal):
     assert {"numpy", "fastapi", "sqlalchemy", "utide"} <= set(versions)
 
 
+@pytest.mark.sqlite("the file of the store is scrambled; a server that is gone is in tests/postgres")
 def test_a_store_that_is_gone_is_not_ready(serve, tmp_path):
     client = serve()
     client.app.state.house.store.engine.dispose()
@@ -43,7 +45,7 @@ def test_a_store_that_is_gone_is_not_ready(serve, tmp_path):
 
 def test_a_store_of_another_revision_is_not_ready(serve):
     client = serve()
-    with client.app.state.house.store.engine.begin() as connection:
+    with behind(client.app.state.house.store.engine) as connection:
         connection.exec_driver_sql("UPDATE alembic_version SET version_num = 'older'")
     found = problem(client.get("/v1/health/ready"), 503, "not-ready")
     assert "ebbmark db upgrade" in found["detail"]

@@ -346,14 +346,20 @@ def fit_of(folder, content, **hints):
 
 
 def test_an_error_that_nobody_foresaw_is_said_without_its_inside(tmp_path, monkeypatch):
+    """Neither the problem nor the trace for the log holds what the error says; the trace has where it was."""
+    inside = "depth 51.98"
+
     def broken(*_args, **_kwargs):
-        raise RuntimeError("the inside of it")
+        raise RuntimeError(inside)
 
     monkeypatch.setattr("tidecore.gauges.read_gauge", broken)
     outcome = fit_of(tmp_path, b"x")
     assert outcome.problem["error"] == "JobBroke"
-    assert "inside of it" not in outcome.problem["detail"]
-    assert "inside of it" in outcome.trace
+    assert inside not in outcome.problem["detail"]
+    assert outcome.trace is not None
+    assert outcome.trace.endswith("RuntimeError")
+    assert "in broken" in outcome.trace
+    assert inside not in outcome.trace
 
 
 def test_memory_that_ran_out_is_said_too():

@@ -8,6 +8,7 @@ from urllib.parse import urlencode
 import pytest
 
 from service.logs import configure_logs, get_log
+from tests.postgres.stores import behind
 from tests.service.coast import SPAN, example
 from tests.service.holders import context_of, keyed_client, make_holder
 
@@ -89,7 +90,7 @@ def test_a_stored_model_that_is_damaged_is_logged_without_what_is_in_it(logged, 
     made = logged.post("/v1/stations", json=example("create_station"), headers=one.headers)
     context = context_of(logged)
     context.decoded._kept.clear()
-    with context.store.engine.begin() as connection:
+    with behind(context.store.engine) as connection:
         damaged = json.dumps({"latitude": LATITUDE, "note": SECRET})
         connection.exec_driver_sql(f"UPDATE station_versions SET document = '{damaged}'")
     place = made.headers["location"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from datetime import timedelta
 
 import pytest
 from sqlalchemy import create_engine
@@ -11,6 +12,8 @@ from starlette.requests import Request
 from service.api.conditional import Remembered, _question
 from service.storage.pulse import Pulse
 from tests.service.coast import SPAN, example
+from tests.service.holders import Clock, context_of, keyed_client, make_holder
+from tests.service.problems import problem
 from tidecore.errors import CoreError
 
 
@@ -31,6 +34,7 @@ def refuse(*_args, **_kwargs):
     raise CoreError("the store was asked")
 
 
+@pytest.mark.sqlite("PostgreSQL has no count of commits to remember by")
 def test_a_question_asked_again_does_without_the_store(client, station, monkeypatch):
     path = f"/v1/stations/{station}/heights"
     first = client.get(path, params=SPAN)
@@ -133,3 +137,26 @@ def test_a_question_is_of_one_caller(client, serve):
     # Where keys are asked for, nobody known means that nothing is remembered.
     assert _question(request_of(serve(auth="keys"), {})) is None
     assert _question(request_of(client, {})) is not None
+
+
+def test_what_is_remembered_is_for_the_key_that_asked_and_no_longer_than_it_is_good(tmp_path):
+    clock = Clock()
+    with keyed_client(tmp_path, clock) as client:
+        context = context_of(client)
+        owner = make_holder(context, "read", "write", expires_at=clock.now + timedelta(hours=1))
+        writer = make_holder(context, "write", account_id=owner.account_id)
+        stranger = make_holder(context, "read", "write")
+        made = client.post("/v1/stations", json=example("create_station"), headers=owner.headers)
+        path = f"/v1/stations/{made.json()['id']}/heights"
+        tag = {"if-none-match": client.get(path, params=SPAN, headers=owner.headers).headers["etag"]}
+
+        def ask(headers):
+            return client.get(path, params=SPAN, headers={**headers, **tag})
+
+        for _ in range(2):
+            assert ask(owner.headers).status_code == 304
+            problem(ask(stranger.headers), 404, "not-found")
+            problem(ask(writer.headers), 403, "scope-needed")
+            problem(ask({}), 401, "key-needed")
+        clock.pass_by(3601)
+        assert ask(owner.headers).status_code == 401

@@ -31,6 +31,7 @@ def add_station(unit, **changes):
     return unit.stations.add(**{**given, "now": NOW, **changes})
 
 
+@pytest.mark.sqlite("pragmas are SQLite's")
 def test_every_connection_has_wal_full_and_foreign_keys(house):
     for _ in range(3):
         with house.store.engine.connect() as one, house.store.engine.connect() as other:
@@ -41,6 +42,7 @@ def test_every_connection_has_wal_full_and_foreign_keys(house):
                 assert found == ["wal", 2, 1]
 
 
+@pytest.mark.sqlite("pragmas are SQLite's")
 def test_a_connection_without_the_promises_is_refused(tmp_path):
     class Deaf(sqlite3.Connection):
         """A connection on which nothing can be switched on."""
@@ -218,6 +220,7 @@ def test_two_writers_queue_up(house):
         assert [record.version for record in unit.stations.models(key)] == list(range(1, 9))
 
 
+@pytest.mark.sqlite("another process locks the whole file")
 def test_a_locked_store_is_unavailable_and_reading_goes_on(tmp_path):
     house = House(settings_for(tmp_path, busy_timeout_s=0.05))
     house.open(with_runner=False)
@@ -233,6 +236,7 @@ def test_a_locked_store_is_unavailable_and_reading_goes_on(tmp_path):
         house.close()
 
 
+@pytest.mark.sqlite("the limit of pages is a pragma")
 def test_a_full_store_is_unavailable(house):
     def fill():
         with house.store.unit(LOCAL_ACCOUNT, writes=True) as unit:
@@ -244,6 +248,7 @@ def test_a_full_store_is_unavailable(house):
         fill()
 
 
+@pytest.mark.sqlite("the store is a file")
 def test_a_file_that_is_no_store_is_unavailable(tmp_path):
     (tmp_path / "store").mkdir()
     (tmp_path / "store" / "ebbmark.sqlite3").write_bytes(b"no database at all" * 100)
@@ -253,6 +258,7 @@ def test_a_file_that_is_no_store_is_unavailable(tmp_path):
     house.store.close()
 
 
+@pytest.mark.sqlite("the store is in a folder")
 def test_a_folder_that_cannot_be_is_unavailable(tmp_path):
     (tmp_path / "store").write_text("a file")
     house = House(settings_for(tmp_path))
@@ -268,7 +274,7 @@ def test_the_newest_revision_is_that_of_the_migrations():
 
 
 def test_the_migrations_go_down_and_up_again(house):
-    engine = house.store.engine
+    engine = open_engine(house.settings.store_owner or house.settings.database_url)
     assert revision_of(engine) == NEWEST_REVISION
     from alembic import command
 
@@ -279,6 +285,7 @@ def test_the_migrations_go_down_and_up_again(house):
     assert revision_of(engine) is None
     upgrade_store(engine)
     assert revision_of(engine) == NEWEST_REVISION
+    engine.dispose()
 
 
 def test_ids_are_opaque_and_in_the_order_of_their_making():

@@ -9,6 +9,7 @@ import pytest
 
 from service.errors import TooManyPoints
 from service.usecases.heights import check_points
+from tests.postgres.stores import behind
 from tests.service.coast import SPAN, example
 from tests.service.problems import problem
 from tidecore.errors import CoreError
@@ -179,7 +180,7 @@ def test_a_damaged_model_is_a_problem_of_the_service(serve):
     client = serve()
     station = client.post("/v1/stations", json=example("create_station")).json()["id"]
     house = client.app.state.house
-    with house.store.engine.begin() as connection:
+    with behind(house.store.engine) as connection:
         connection.exec_driver_sql("UPDATE station_versions SET document = '{}'")
     house.context.decoded._kept.clear()
     problem(client.get(f"/v1/stations/{station}/constituents"), 500, "model-unreadable")

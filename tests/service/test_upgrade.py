@@ -12,10 +12,12 @@ from sqlalchemy import text
 from service.bootstrap import House
 from service.security import LOCAL_ACCOUNT
 from service.storage.engine import make_folder, open_engine
-from service.storage.migrating import NEWEST_REVISION, _config, revision_of, upgrade_store
+from service.storage.migrating import NEWEST_REVISION, _changing, _config, revision_of, upgrade_store
 from service.storage.records import ACTIVE, QUEUED
 from tests.service.coast import gauge_csv
 from tests.service.conftest import settings_for
+
+pytestmark = pytest.mark.sqlite("its store is a file of the first revision; tests/postgres upgrades the other")
 
 FIRST = "2026_11_25_first_tables"
 OPTIONS = {"format": "csv", "latitude": 51.0, "hints": {"unit": "m", "datum": "gauge zero"}, "fit": {}}
@@ -137,7 +139,7 @@ def test_the_way_back_keeps_the_fits(upgraded):
     from alembic import command
 
     engine = upgraded.store.engine
-    with engine.begin() as connection:
+    with _changing(engine) as connection:
         command.downgrade(_config(connection), FIRST)
     with engine.connect() as connection:
         rows = {row.fit_id: row for row in connection.execute(text("SELECT * FROM fits"))}

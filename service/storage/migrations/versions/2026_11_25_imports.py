@@ -1,7 +1,7 @@
 """Imports: files of rows that a job writes into the store, and the reports of what became of each row.
 
 Revision ID: 2026_11_25_imports
-Revises: 2026_11_25_editing
+Revises: 2026_11_25_row_security
 """
 
 from __future__ import annotations
@@ -9,8 +9,10 @@ from __future__ import annotations
 import sqlalchemy as sa
 from alembic import op
 
+from service.storage.row_security import isolate
+
 revision = "2026_11_25_imports"
-down_revision = "2026_11_25_editing"
+down_revision = "2026_11_25_row_security"
 branch_labels = None
 depends_on = None
 
@@ -71,6 +73,8 @@ def upgrade() -> None:
         sqlite_where=sa.text("told IS NOT NULL"),
         postgresql_where=sa.text("told IS NOT NULL"),
     )
+    for table in ("imports", "import_rows"):
+        isolate(op, table)
 
 
 def downgrade() -> None:

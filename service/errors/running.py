@@ -1,0 +1,89 @@
+"""What the service lacks just now, and jobs that ended by no fault of what they were given."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from service.errors.root import ServiceError
+
+
+class Unavailable(ServiceError):
+    """What the service needs is not there just now."""
+
+
+class StoreUnavailable(Unavailable):
+    """The store cannot be reached, is locked or full."""
+
+    def __init__(self, reason: str) -> None:
+        """Hold the ``reason``."""
+        self.reason = reason
+        super().__init__(f"the store cannot be used now: {reason}")
+
+
+class NotReady(Unavailable):
+    """The service is not ready; ``missing`` says what it lacks."""
+
+    def __init__(self, missing: Sequence[str]) -> None:
+        """Hold what is ``missing``."""
+        self.missing = tuple(missing)
+        super().__init__("not ready: " + "; ".join(self.missing))
+
+
+class PortUnavailable(Unavailable):
+    """The service cannot listen at its port; only ever seen before there is anything to answer."""
+
+
+class JobFailed(ServiceError):
+    """A job that ended without a result, not by a fault of what it was given."""
+
+
+class WorkerLost(JobFailed):
+    """The worker process died in every attempt."""
+
+    def __init__(self, attempts: int) -> None:
+        """``attempts`` that were made."""
+        self.attempts = attempts
+        super().__init__(
+            f"the worker process died in each of {attempts} attempts, as it does when memory runs out; "
+            "give it less at once, or the machine more"
+        )
+
+
+class JobInterrupted(JobFailed):
+    """The process that ran the job died, or lost the store, in every attempt."""
+
+    def __init__(self, attempts: int) -> None:
+        """``attempts`` that were made."""
+        self.attempts = attempts
+        super().__init__(
+            f"the process that ran this job fell silent in each of {attempts} attempts; look at its log, "
+            "then ask for the job again"
+        )
+
+
+class JobTimedOut(JobFailed):
+    """The job ran longer than the limit."""
+
+    def __init__(self, limit_s: float) -> None:
+        """``limit_s`` in seconds."""
+        self.limit_s = limit_s
+        super().__init__(f"the job ran longer than {limit_s:g} s, the limit of EBBMARK_JOB_TIMEOUT_S")
+
+
+class JobBroke(JobFailed):
+    """An error inside the job that nobody foresaw; the log has it under the job's id."""
+
+    def __init__(self) -> None:
+        """Say it without giving the inside away."""
+        super().__init__("the job broke on an unforeseen error; the log has it under the id of the job")
+
+
+class RecordLost(JobFailed):
+    """An uploaded record is not where this worker looks for it."""
+
+    def __init__(self) -> None:
+        """Say where it should be."""
+        super().__init__(
+            "the uploaded record is not in the spool folder of this worker; send it again, and give every process "
+            "the same EBBMARK_SPOOL"
+        )

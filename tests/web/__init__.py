@@ -1,0 +1,1 @@
+"""The contract as others read it: with the tools of Node that `.ci/web` brings."""
