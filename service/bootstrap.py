@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import datetime
 
 from service.errors import StoreUnavailable
 from service.jobs.runner import ProcessRunner
@@ -14,14 +14,10 @@ from service.settings import Settings
 from service.storage.engine import is_postgresql, make_folder, open_engine
 from service.storage.migrating import NEWEST_REVISION, revision_of, upgrade_store
 from service.storage.unit import Store
-from service.usecases.context import Context
+from service.usecases.context import Context, utc_now
+from service.usecases.kinds import KINDS
 
 log = get_log("bootstrap")
-
-
-def utc_now() -> datetime:
-    """Return the time; the only clock of the service."""
-    return datetime.now(UTC)
 
 
 class House:
@@ -40,6 +36,7 @@ class House:
             workers=settings.workers,
             lease_s=settings.job_lease_s,
             timeout_s=settings.job_timeout_s,
+            kinds=KINDS,
         )
         self.context = Context(self.store, self.runner, clock, settings)
 

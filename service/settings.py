@@ -40,7 +40,8 @@ class Settings(BaseSettings):
     log_format: Literal["json", "console"] = Field(default="json", description="How log lines are written.")
     log_level: Literal["debug", "info", "warning", "error"] = Field(default="info", description="Least level logged.")
 
-    max_upload_bytes: int = Field(default=64 * MEBIBYTE, gt=0, description="Largest gauge record taken.")
+    max_upload_bytes: int = Field(default=64 * MEBIBYTE, gt=0, description="Largest upload taken.")
+    max_import_rows: int = Field(default=1_000_000, gt=0, description="Most rows of one import.")
     max_body_bytes: int = Field(default=MEBIBYTE, gt=0, description="Largest JSON document taken.")
     max_json_depth: int = Field(default=32, gt=0, le=500, description="Deepest nesting of a JSON document.")
     max_points: int = Field(default=200_000, gt=0, description="Most values in one answer (times x stations).")

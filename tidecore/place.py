@@ -38,6 +38,8 @@ Bed = Literal[
     "channel_edge",
 ]
 
+#: Control characters but tab and line feed, and halves of surrogate pairs.
+_NO_TEXT = re.compile("[\\x00-\\x08\\x0b-\\x1f\\x7f\\ud800-\\udfff]")
 _ZONE_NAME = re.compile(r"[A-Za-z][A-Za-z0-9_+-]*(/[A-Za-z0-9_+-]+)*")
 #: Names that a zone folder may hold beside the zones themselves.
 _NO_ZONES = ("localtime", "posixrules", "Factory", "posix", "right")
@@ -50,10 +52,9 @@ def fault(problem: str, expected: str) -> PydanticCustomError:
 
 def _plain_text(text: str) -> str:
     """Refuse what cannot be stored or shown: control characters and halves of surrogate pairs."""
-    for character in text:
-        code = ord(character)
-        if (code < 32 and character not in "\n\t") or code == 127 or 0xD800 <= code <= 0xDFFF:
-            raise fault(f"holds the character U+{code:04X}", "text without control characters or lone surrogates")
+    found = _NO_TEXT.search(text)
+    if found is not None:
+        raise fault(f"holds the character U+{ord(found[0]):04X}", "text without control characters or lone surrogates")
     return text
 
 

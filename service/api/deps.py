@@ -108,6 +108,7 @@ MarkIds = Annotated[
     Query(min_length=1, max_length=200, description="Ids of marks."),
 ]
 FitId = Annotated[str, Path(max_length=64, description="Id of a fit.")]
+ImportId = Annotated[str, Path(max_length=64, description="Id of an import.")]
 JobId = Annotated[str, Path(max_length=64, description="Id of a job.")]
 MarkId = Annotated[str, Path(max_length=64, description="Id of a mark.")]
 RuleId = Annotated[str, Path(max_length=64, description="Id of a species rule.")]

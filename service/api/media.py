@@ -26,6 +26,7 @@ from service.api.contract import scope_needed
 from service.api.deps import check_scope
 from service.errors import BodyTooDeep, BodyTooLarge, DocumentInvalid, MediaNotSupported, RequestUnreadable
 from service.exports.series import rounded
+from service.imports.formats import FORMATS
 from service.settings import Settings
 from service.usecases.fits import Upload
 from tidecore.errors import Fault
@@ -33,6 +34,8 @@ from tidecore.units import AnyArray
 
 #: Content types of uploaded gauge records.
 RECORD_TYPES = ("text/csv", "application/x-netcdf", "application/netcdf", "application/octet-stream")
+#: Content types of files of rows -> the name of the format.
+ROW_TYPES = {form.media_type: name for name, form in FORMATS.items()}
 _WRITE_BYTES = 1024 * 1024
 _JSON = "application/json"
 
@@ -213,17 +216,32 @@ def _check_length(request: Request, limit: int, setting: str) -> None:
 
 
 async def receive_record(request: Request) -> AsyncIterator[Upload]:
-    """Stream the body to a temporary file in the spool folder; a dependency that removes what is left of it.
+    """Stream a gauge record to a temporary file in the spool folder; a dependency that removes what is left of it.
 
     Raises
     ------
     MediaNotSupported, BodyTooLarge
         If it is not a record, or larger than the limit.
     """
-    settings: Settings = request.app.state.house.settings
     given = media_type(request)
     if given and given not in RECORD_TYPES:
         raise MediaNotSupported(given, RECORD_TYPES)
+    async with _received(request) as upload:
+        yield upload
+
+
+async def receive_rows(request: Request) -> AsyncIterator[Upload]:
+    """Do for a file of rows what `receive_record` does; its content type says which format it is."""
+    given = media_type(request)
+    if given not in ROW_TYPES:
+        raise MediaNotSupported(given, tuple(ROW_TYPES))
+    async with _received(request) as upload:
+        yield upload
+
+
+@contextlib.asynccontextmanager
+async def _received(request: Request) -> AsyncIterator[Upload]:
+    settings: Settings = request.app.state.house.settings
     limit, setting = settings.max_upload_bytes, "EBBMARK_MAX_UPLOAD_BYTES"
     _check_length(request, limit, setting)
     path = await asyncio.to_thread(_new_file, settings.spool_folder)

@@ -50,6 +50,21 @@ def read_place(account_id: str, cursor: str | None) -> int:
     return int(number)
 
 
+def write_row_place(import_id: str, row: int | None) -> str | None:
+    """Return the cursor that goes on after a row in the report of an import; None on the last page."""
+    return None if row is None else base64.urlsafe_b64encode(f"{import_id} {row}".encode()).decode().rstrip("=")
+
+
+def read_row_place(import_id: str, cursor: str | None) -> int:
+    """Return the row after which a report goes on, 0 at the start; CursorInvalid if it is not of this import."""
+    if cursor is None:
+        return 0
+    given, _, row = _decoded(cursor).partition(" ")
+    if given != import_id or not row.isdecimal() or len(row) > 9:
+        raise CursorInvalid
+    return int(row)
+
+
 def _owner(account_id: str) -> str:
     return hashlib.sha256(f"changes {account_id}".encode()).hexdigest()[:12]
 

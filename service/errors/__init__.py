@@ -22,11 +22,13 @@ The tree::
     ├── BodyTooLarge            more bytes than the limit
     ├── MediaNotSupported       a content type that the operation does not take
     ├── NotAcceptable           no form of the answer that the caller accepts
+    ├── FileUnreadable          a file of rows that breaks its format
     ├── DocumentInvalid         faults of a document or of parameters that the service found
     ├── LimitExceeded
     │   ├── TooManyPoints       more values than one answer holds; says the step that fits
     │   ├── SpanTooLong         a span longer than the limit
     │   ├── SearchTooLarge      marks x rules x days over the limit
+    │   ├── TooManyRows         a file of more rows than one import takes
     │   └── TooManyJobs         too many jobs waiting
     ├── CursorInvalid           a cursor that this list did not give
     ├── AccessRefused
@@ -68,6 +70,7 @@ from service.errors.request import (
     BodyTooLarge,
     CursorInvalid,
     DocumentInvalid,
+    FileUnreadable,
     LimitExceeded,
     MediaNotSupported,
     NotAcceptable,
@@ -76,6 +79,7 @@ from service.errors.request import (
     SpanTooLong,
     TooManyJobs,
     TooManyPoints,
+    TooManyRows,
 )
 from service.errors.root import (
     ServiceError,
@@ -117,6 +121,7 @@ __all__ = [
     "CursorGone",
     "CursorInvalid",
     "DocumentInvalid",
+    "FileUnreadable",
     "FitNotDone",
     "InUse",
     "JobBroke",
@@ -154,6 +159,7 @@ __all__ = [
     "TooManyJobs",
     "TooManyPoints",
     "TooManyRequests",
+    "TooManyRows",
     "Unavailable",
     "WorkerLost",
 ]

@@ -64,6 +64,19 @@ class DocumentInvalid(ServiceError):
         super().__init__("; ".join(str(fault) for fault in self.faults))
 
 
+class FileUnreadable(ServiceError):
+    """A file of rows that breaks its format: not a row alone, but the file from there on."""
+
+    def __init__(self, reason: str, line: int, expected: str) -> None:
+        """The ``reason``, the 1-based ``line``, and what would be right there."""
+        self.reason, self.line, self.expected = reason, line, expected
+        super().__init__(f"line {line}: {reason}; expected {expected}")
+
+    def __reduce__(self) -> tuple[type[FileUnreadable], tuple[str, int, str]]:
+        """Survive pickling between processes."""
+        return type(self), (self.reason, self.line, self.expected)
+
+
 class LimitExceeded(ServiceError):
     """More than one answer may hold."""
 
@@ -113,6 +126,15 @@ class TooManyJobs(LimitExceeded):
         """``limit`` of jobs queued or running."""
         sentence = f"{limit} jobs are queued or running; wait until one ends, or cancel one"
         super().__init__(sentence, limit, "EBBMARK_MAX_WAITING_JOBS", "body")
+
+
+class TooManyRows(LimitExceeded):
+    """A file of more rows than one import takes."""
+
+    def __init__(self, limit: int) -> None:
+        """``limit`` of rows, all of which have been done."""
+        sentence = f"the file has more than {limit} rows; what follows them was not read; send the rest on its own"
+        super().__init__(sentence, limit, "EBBMARK_MAX_IMPORT_ROWS", "body")
 
 
 class CursorInvalid(ServiceError):

@@ -3,16 +3,29 @@
 from __future__ import annotations
 
 from service.storage.records import (
+    ROW_STATUSES,
     Change,
     ChangeRecord,
     DocumentRecord,
     FitRecord,
+    ImportLine,
+    ImportRecord,
     JobRecord,
     KeptAnswer,
     ModelRecord,
     StationRecord,
 )
-from service.storage.tables import AnswerRow, ChangeRow, DocumentRow, FitRow, JobRow, StationRow, StationVersionRow
+from service.storage.tables import (
+    AnswerRow,
+    ChangeRow,
+    DocumentRow,
+    FitRow,
+    ImportLineRow,
+    ImportRow,
+    JobRow,
+    StationRow,
+    StationVersionRow,
+)
 
 
 def station_record(row: StationRow, account_id: str) -> StationRecord:
@@ -87,6 +100,31 @@ def fit_record(row: FitRow, job: JobRow) -> FitRecord:
         job.started_at,
         job.finished_at,
     )
+
+
+def import_record(row: ImportRow, job: JobRow) -> ImportRecord:
+    """Return the record of an import row and that of its job."""
+    return ImportRecord(
+        row.import_id,
+        row.job_id,
+        row.kind,
+        row.format,
+        row.dry_run,
+        job.state,
+        row.body_sha256,
+        row.body_bytes,
+        row.rows,
+        {status: getattr(row, status) for status in ROW_STATUSES},
+        job.problem,
+        row.created_at,
+        job.started_at,
+        job.finished_at,
+    )
+
+
+def import_line(row: ImportLineRow) -> ImportLine:
+    """Return the record of a line of a report."""
+    return ImportLine(row.row, row.client_ref, row.status, row.thing_id, row.faults or (), row.told)
 
 
 def document_record(row: DocumentRow) -> DocumentRecord:

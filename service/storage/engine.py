@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from pathlib import Path
 from typing import Any
 
+import orjson
 from sqlalchemy import URL, Engine, create_engine, event
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError
 
 from service.errors import StoreUnavailable
+
+#: Most memory for pages of SQLite that one connection takes [KiB].
+_CACHE_KIB = 16 * 1024
 
 #: Connections one process holds to a PostgreSQL server: kept open, and opened besides when all are busy.
 _POOL_KEPT, _POOL_MORE = 10, 10
@@ -52,11 +57,22 @@ def open_engine(url: str, busy_timeout_s: float = 10.0, statement_timeout_s: flo
     if not parsed.database or parsed.database == ":memory:":
         raise StoreUnavailable("an SQLite store must be a file; give a folder as EBBMARK_STORE")
     engine = create_engine(
-        parsed, connect_args={"timeout": busy_timeout_s, "check_same_thread": False, "isolation_level": None}
+        parsed,
+        json_serializer=_dump,
+        connect_args={"timeout": busy_timeout_s, "check_same_thread": False, "isolation_level": None},
     )
     event.listen(engine, "connect", _assert_pragmas)
     event.listen(engine, "begin", _begin)
     return engine
+
+
+def _dump(document: Any) -> str:
+    """Return plain data as JSON; what the fast writer refuses (lone surrogates, whole numbers over 64 bits) is left to
+    the one of the standard library."""
+    try:
+        return orjson.dumps(document).decode()
+    except orjson.JSONEncodeError:
+        return json.dumps(document)
 
 
 def _open_postgresql(url: URL, busy_timeout_s: float, statement_timeout_s: float) -> Engine:
@@ -75,6 +91,7 @@ def _open_postgresql(url: URL, busy_timeout_s: float, statement_timeout_s: float
     try:
         return create_engine(
             url.set(drivername="postgresql+psycopg").difference_update_query(["options"]),
+            json_serializer=_dump,
             pool_size=_POOL_KEPT,
             max_overflow=_POOL_MORE,
             pool_timeout=busy_timeout_s,
@@ -122,6 +139,8 @@ def _assert_pragmas(connection: sqlite3.Connection, _record: Any) -> None:
             ("PRAGMA journal_mode=WAL", "wal"),
             ("PRAGMA synchronous=FULL", None),
             ("PRAGMA foreign_keys=ON", None),
+            # A transaction of thousands of rows fits in memory, and no page of it is written twice.
+            (f"PRAGMA cache_size=-{_CACHE_KIB}", None),
         ):
             row = cursor.execute(statement).fetchone()
             if wanted is not None and (row is None or row[0] != wanted):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -135,6 +135,43 @@ class FitRecord:
     created_at: datetime
     started_at: datetime | None
     finished_at: datetime | None
+
+
+#: What can become of a row of an import.
+ROW_CREATED, ROW_UNCHANGED, ROW_CONFLICT, ROW_INVALID = "created", "unchanged", "conflict", "invalid"
+ROW_STATUSES = (ROW_CREATED, ROW_UNCHANGED, ROW_CONFLICT, ROW_INVALID)
+
+
+@dataclass(frozen=True, slots=True)
+class ImportRecord:
+    """One import of a file; ``counts`` by status are of the rows done so far, the rest is as in `FitRecord`."""
+
+    import_id: str
+    job_id: str
+    kind: str
+    format: str
+    dry_run: bool
+    state: str
+    body_sha256: str
+    body_bytes: int
+    rows: int
+    counts: Mapping[str, int]
+    problem: Mapping[str, Any] | None
+    created_at: datetime
+    started_at: datetime | None
+    finished_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class ImportLine:
+    """What became of one row of an import; ``told`` is what it said, as a hash, where a dry run has to remember."""
+
+    row: int
+    client_ref: str | None
+    status: str
+    thing_id: str | None
+    faults: Sequence[Mapping[str, Any]]
+    told: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -197,6 +197,59 @@ class FitRow(Table):
     created_at: Mapped[datetime]
 
 
+class ImportRow(Table):
+    """What is particular to an import, and how far it is; state, times and problem are those of its job."""
+
+    __tablename__ = "imports"
+    __table_args__ = (
+        ForeignKeyConstraint(["account_id", "job_id"], ["jobs.account_id", "jobs.job_id"]),
+        UniqueConstraint("account_id", "import_id"),
+        Index(None, "account_id", "job_id"),
+    )
+
+    import_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
+    job_id: Mapped[str] = mapped_column(ID)
+    kind: Mapped[str] = mapped_column(String(20))
+    format: Mapped[str] = mapped_column(String(20))
+    dry_run: Mapped[bool] = mapped_column(Boolean)
+    body_sha256: Mapped[str] = mapped_column(String(64))
+    body_bytes: Mapped[int] = mapped_column(BigInteger)
+    #: Rows that have their line in the report; an import that was interrupted goes on after them.
+    rows: Mapped[int] = mapped_column(Integer)
+    created: Mapped[int] = mapped_column(Integer)
+    unchanged: Mapped[int] = mapped_column(Integer)
+    conflict: Mapped[int] = mapped_column(Integer)
+    invalid: Mapped[int] = mapped_column(Integer)
+    created_at: Mapped[datetime]
+
+
+class ImportLineRow(Table):
+    """One line of the report of an import: what became of one row of its file."""
+
+    __tablename__ = "import_rows"
+    __table_args__ = (
+        ForeignKeyConstraint(["account_id", "import_id"], ["imports.account_id", "imports.import_id"]),
+        Index(
+            "ix_import_rows_told",
+            "import_id",
+            "client_ref",
+            sqlite_where=text("told IS NOT NULL"),
+            postgresql_where=text("told IS NOT NULL"),
+        ),
+    )
+
+    import_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    row: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
+    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
+    client_ref: Mapped[str | None] = mapped_column(NAME)
+    status: Mapped[str] = mapped_column(String(10))
+    thing_id: Mapped[str | None] = mapped_column(ID)
+    faults: Mapped[list[Any] | None] = mapped_column(JSON(none_as_null=True))
+    #: What the row says, as a hash; kept in a dry run alone, where no record can be compared with.
+    told: Mapped[str | None] = mapped_column(String(200))
+
+
 class DocumentRow(Table):
     """Base of the tables of versioned documents; what a document says is in its `DocumentVersionRow`."""
 

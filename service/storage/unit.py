@@ -27,6 +27,7 @@ from service.storage.repositories.answers import AnswerRepository
 from service.storage.repositories.changes import ChangeRepository
 from service.storage.repositories.documents import MARKS, SPECIES_RULES, DocumentRepository
 from service.storage.repositories.fits import FitRepository
+from service.storage.repositories.imports import ImportRepository
 from service.storage.repositories.jobs import JobQueue, JobRepository
 from service.storage.repositories.keys import AccountRepository, KeyRepository
 from service.storage.repositories.stations import StationRepository
@@ -76,6 +77,7 @@ class UnitOfWork:
         self.stations = StationRepository(session, account_id)
         self.fits = FitRepository(session, account_id)
         self.jobs = JobRepository(session, account_id)
+        self.imports = ImportRepository(session, account_id)
         self.marks = DocumentRepository(session, account_id, MARKS)
         self.species_rules = DocumentRepository(session, account_id, SPECIES_RULES)
         self.changes = ChangeRepository(session, account_id)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime
 from threading import Lock
 from typing import TypeVar
 
@@ -14,6 +14,12 @@ from service.settings import Settings
 from service.storage.unit import Store
 
 T = TypeVar("T")
+
+
+def utc_now() -> datetime:
+    """Return the time; the only clock of the service."""
+    return datetime.now(UTC)
+
 
 #: Most decoded models, marks and rules kept; a model is some tens of kilobytes.
 MOST_DECODED = 2000

@@ -8,13 +8,14 @@ from collections.abc import Mapping
 from typing import Any
 
 from service.errors import JobEnded, NotFound, TooManyJobs
-from service.jobs.kinds import KINDS, remove_spooled
+from service.jobs.kinds import remove_spooled
 from service.security import Caller
 from service.storage.identifiers import is_id
 from service.storage.plain import plain
 from service.storage.records import CANCELLED, JobRecord
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
+from service.usecases.kinds import KINDS
 from service.usecases.once import Keep, keep_nothing
 from service.usecases.page import Page, one_page
 from tidecore.errors import UnknownName
@@ -33,7 +34,7 @@ def queue_job(
     Parameters
     ----------
     kind : str
-        Name of a kind in `service.jobs.kinds`.
+        Name of a kind in `service.usecases.kinds`.
     content : Mapping
         Plain data that says whether two requests ask for the same; see `active_job`, to be asked first.
     given : Mapping

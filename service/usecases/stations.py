@@ -5,7 +5,7 @@ from __future__ import annotations
 import zoneinfo
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from service.errors import (
@@ -95,7 +95,7 @@ def create_station(
     # Before the work of making a model, and once more when nobody else can write.
     with context.store.unit(caller.account_id) as unit:
         _check_reference(unit, new.external_ref, None)
-    model = _checked(caller, new, None)
+    model = check_station(caller, new, None)
     with context.store.unit(caller.account_id, writes=True) as unit:
         _check_reference(unit, new.external_ref, None)
         view = _add(context, unit, new, model)
@@ -125,7 +125,7 @@ def edit_station(
     with context.store.unit(caller.account_id) as unit:
         record = _expected(unit, station_id, expected)
     new = change(record)
-    model = _checked(caller, new, record)
+    model = check_station(caller, new, record)
     with context.store.unit(caller.account_id, writes=True) as unit:
         record = _expected(unit, station_id, expected)
         view = _replace(context, unit, record, new, model)
@@ -143,7 +143,7 @@ def put_station(
     new = replace(new, external_ref=external_ref)
     with context.store.unit(caller.account_id) as unit:
         record = unit.stations.by_reference(external_ref)
-    model = _checked(caller, new, record)
+    model = check_station(caller, new, record)
     with context.store.unit(caller.account_id, writes=True) as unit:
         record = unit.stations.by_reference(external_ref)
         if record is None:
@@ -171,8 +171,8 @@ def remove_station(context: Context, caller: Caller, station_id: str, expected: 
         unit.commit()
 
 
-def _checked(caller: Caller, new: NewStation, old: StationRecord | None) -> TideModel | None:
-    """Return the model of what is said of a station, refused where it makes no station.
+def check_station(caller: Caller, new: NewStation, old: StationRecord | None) -> TideModel | None:
+    """Return the model of what is said of a station, None without constituents; refused where it makes no station.
 
     To make one public, or private again, takes the scope admin: other accounts rest on it.
     """
@@ -239,6 +239,13 @@ def add_version(
     context: Context, unit: UnitOfWork, station_id: str, model: TideModel, *, source: str, fit_id: str | None
 ) -> ModelRecord:
     """Make a model the next and current version of a station, inside a unit of work that is to commit."""
+    return write_version(unit, station_id, model, source=source, fit_id=fit_id, now=context.clock())
+
+
+def write_version(
+    unit: UnitOfWork, station_id: str, model: TideModel, *, source: str, fit_id: str | None, now: datetime
+) -> ModelRecord:
+    """Do what `add_version` does, at an instant that is given."""
     stamps = {
         "datum": model.datum,
         "input_hash": model.input_hash,
@@ -246,7 +253,6 @@ def add_version(
         "code_version": model.code_version,
     }
     document: Mapping[str, Any] = plain(model.to_document())
-    now = context.clock()
     record = unit.stations.add_model(station_id, document, source=source, fit_id=fit_id, stamps=stamps, now=now)
     unit.note(Change("station", station_id, UPDATED, record.version, now))
     return record

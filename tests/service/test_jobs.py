@@ -15,12 +15,13 @@ import pytest
 
 from service.errors import JobBroke, JobInterrupted, JobTimedOut, RecordLost, WorkerLost
 from service.jobs.fitting import fit_record
-from service.jobs.kinds import KINDS, Kind
+from service.jobs.kinds import Kind
 from service.jobs.runner import ProcessRunner
 from service.jobs.worker import JobOutcome, JobTask, Place, do_work
 from service.security import LOCAL_ACCOUNT
 from service.storage.plain import encode_error
 from service.storage.records import ACTIVE, CANCELLED, DONE, FAILED, QUEUED, RUNNING, Claim
+from service.usecases.kinds import KINDS
 from tests.conftest import ROOT
 from tests.service.coast import gauge_csv
 from tests.service.workers import NOW, advance, die, fail, hang, hang_once, refuse, succeed

@@ -25,6 +25,7 @@ KINDS = {
     "rule_ids": "rule",
     "fit_id": "fit",
     "job_id": "job",
+    "import_id": "import",
 }
 #: Parameters of paths that are no ids, and what is asked for.
 PLAIN: Mapping[str, str] = {}
@@ -156,6 +157,12 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         while client.get(place).json()["state"] in ("queued", "running"):
             assert time.monotonic() < ends, "the fit is stuck"
             time.sleep(0.02)
+        imported = client.post(
+            "/v1/imports", params={"kind": "mark"}, content=b"{}\n", headers={"content-type": "application/x-ndjson"}
+        )
+        while client.get(imported.headers["location"]).json()["state"] in ("queued", "running"):
+            assert time.monotonic() < ends, "the import is stuck"
+            time.sleep(0.02)
     finally:
         del client.headers["authorization"]
     return {
@@ -164,6 +171,7 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         "rule": coast.rule,
         "fit": sent.json()["id"],
         "job": sent.json()["job_id"],
+        "import": imported.json()["id"],
     }
 
 

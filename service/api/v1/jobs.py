@@ -67,7 +67,8 @@ def get_job(job_id: JobId, caller: CallerDep, context: ContextDep) -> Response:
     responses={**declare("not-found", "job-ended", "store-conflict", *ONCE), 202: RETRY_AFTER},
 )
 def cancel_job(job_id: JobId, caller: CallerDep, context: ContextDep, once: OnceOfDeed) -> Response:
-    """End a job early: one that waits ends at once, one that runs within seconds. What it had done is not kept."""
+    """End a job early: one that waits ends at once, one that runs within seconds. What it had done is not kept, but
+    for the rows that an import has written."""
     return respond(once.run(context, caller, lambda keep: jobs.cancel_job(context, caller, job_id, keep), _cancelled))
 
 

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 from sqlalchemy import delete, select, tuple_, update
 
+from service.storage.bulk import insert_many
 from service.storage.codecs import change_record
-from service.storage.records import Change, ChangeRecord
+from service.storage.records import CREATED, Change, ChangeRecord
 from service.storage.repositories.base import Repository
 from service.storage.tables import AccountRow, ChangeRow
 
@@ -28,25 +29,21 @@ class ChangeRepository(Repository):
         )
         if last is None:
             raise LookupError(f"there is no account {self._account_id!r} to count changes of")
-        things = [(change.kind, change.thing_id) for change in changes]
-        self._session.execute(
-            delete(ChangeRow).where(
-                ChangeRow.account_id == self._account_id, tuple_(ChangeRow.kind, ChangeRow.thing_id).in_(things)
+        # What was just made has no change yet that this one replaces.
+        things = [(change.kind, change.thing_id) for change in changes if change.change != CREATED]
+        if things:
+            self._session.execute(
+                delete(ChangeRow).where(
+                    ChangeRow.account_id == self._account_id, tuple_(ChangeRow.kind, ChangeRow.thing_id).in_(things)
+                )
             )
-        )
-        self._session.add_all(
-            ChangeRow(
-                account_id=self._account_id,
-                number=last - len(changes) + 1 + place,
-                kind=change.kind,
-                thing_id=change.thing_id,
-                change=change.change,
-                version=change.version,
-                changed_at=change.changed_at,
-            )
+        first = last - len(changes) + 1
+        rows = [
+            (first + place, change.kind, change.thing_id, change.change, change.version, change.changed_at)
             for place, change in enumerate(changes)
-        )
-        self._session.flush()
+        ]
+        names = ("number", "kind", "thing_id", "change", "version", "changed_at")
+        insert_many(self._session, ChangeRow, {"account_id": self._account_id}, names, rows)
 
     def page(self, after: int, limit: int) -> list[ChangeRecord]:
         """Return at most ``limit`` changes with numbers over ``after``, in their order."""

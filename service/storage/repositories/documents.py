@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import Select, bindparam, delete, select, tuple_, update
 from sqlalchemy.orm import Session
 
+from service.storage.bulk import insert_many
 from service.storage.codecs import document_record
 from service.storage.identifiers import new_id
 from service.storage.records import DocumentRecord, VersionRecord
@@ -32,6 +33,15 @@ class DocumentTables:
     row: type[DocumentRow]
     version_row: type[DocumentVersionRow]
     many: Select[str, str | None, int, datetime, datetime]
+
+
+@dataclass(frozen=True, slots=True)
+class NewDocument:
+    """A document to be added, with what the account calls it and the columns of its kind."""
+
+    document: Mapping[str, Any]
+    external_ref: str | None
+    links: Mapping[str, str]
 
 
 MARKS = DocumentTables("mrk", MarkRow, MarkVersionRow, _many_of(MarkRow))
@@ -67,6 +77,23 @@ class DocumentRepository(Repository):
         self._session.flush()
         self._add_version(row.key, 1, document, now)
         return document_record(row)
+
+    def add_many(self, drafts: Sequence[NewDocument], now: datetime) -> list[DocumentRecord]:
+        """Add documents in their first versions, all in one go, and return their records in the same order."""
+        made = [DocumentRecord(new_id(self._prefix), draft.external_ref, 1, now, now) for draft in drafts]
+        if not made:
+            return []
+        key = self._row.__mapper__.c.key.name
+        common = {"account_id": self._account_id, "version": 1, "created_at": now}
+        linked = list(drafts[0].links)
+        rows = [
+            (record.id, record.external_ref, *[draft.links[name] for name in linked])
+            for record, draft in zip(made, drafts, strict=True)
+        ]
+        insert_many(self._session, self._row, {**common, "updated_at": now}, [key, "external_ref", *linked], rows)
+        versions = [(record.id, draft.document) for record, draft in zip(made, drafts, strict=True)]
+        insert_many(self._session, self._version_row, common, [key, "document"], versions)
+        return made
 
     def replace(
         self,
@@ -124,6 +151,15 @@ class DocumentRepository(Repository):
         """Return the document that has an external reference."""
         row = self._session.scalar(self._mine().where(self._row.external_ref == external_ref))
         return None if row is None else document_record(row)
+
+    def by_references(self, references: Sequence[str]) -> dict[str, DocumentRecord]:
+        """Return those of the documents that there are, by external reference."""
+        row = self._row
+        query = select(row.key, row.external_ref, row.version, row.created_at, row.updated_at).where(
+            row.account_id == self._account_id, row.external_ref.in_(list(references))
+        )
+        found = (DocumentRecord(*one) for one in self._session.execute(query))
+        return {record.external_ref: record for record in found if record.external_ref is not None}
 
     def page(self, after: str | None, limit: int) -> list[DocumentRecord]:
         """Return documents in the order of their ids."""

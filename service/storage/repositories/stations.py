@@ -8,6 +8,7 @@ from typing import Any
 
 from sqlalchemy import bindparam, delete, func, or_, select, update
 
+from service.storage.bulk import insert_many
 from service.storage.codecs import model_record, station_record
 from service.storage.identifiers import new_id
 from service.storage.records import ModelRecord, StationRecord
@@ -65,6 +66,15 @@ class StationRepository(Repository):
         self._session.flush()
         return station_record(row, self._account_id)
 
+    def add_many(self, said: Sequence[Mapping[str, Any]], now: datetime) -> list[str]:
+        """Add stations without models, all in one go, and return their ids; ``said`` holds what `add` is told."""
+        made = [new_id("stn") for _ in said]
+        common = {"account_id": self._account_id, "version": 0, "created_at": now, "updated_at": now}
+        names = ("name", "latitude", "longitude", "time_zone", "external_ref", "public")
+        rows = [(key, *[one[name] for name in names]) for key, one in zip(made, said, strict=True)]
+        insert_many(self._session, StationRow, common, ("station_id", *names), rows)
+        return made
+
     def get(self, station_id: str) -> StationRecord | None:
         """Return a station, None where the account has none of this id."""
         row = self._session.scalar(self._readable().where(StationRow.station_id == station_id))
@@ -79,6 +89,25 @@ class StationRepository(Repository):
         """Return the station to which the account gave an external reference."""
         row = self._session.scalar(self._mine().where(StationRow.external_ref == external_ref))
         return None if row is None else station_record(row, self._account_id)
+
+    def by_references(self, references: Sequence[str]) -> dict[str, StationRecord]:
+        """Return those of the account's stations that there are, by external reference."""
+        rows = self._session.scalars(self._mine().where(StationRow.external_ref.in_(list(references))))
+        found = (station_record(row, self._account_id) for row in rows)
+        return {record.external_ref: record for record in found if record.external_ref is not None}
+
+    def current_models(self, station_ids: Sequence[str]) -> dict[str, ModelRecord]:
+        """Return what is known of the current models of stations of the account, of those that have one."""
+        query = (
+            select(StationVersionRow)
+            .join(StationRow, StationRow.station_id == StationVersionRow.station_id)
+            .where(
+                StationRow.account_id == self._account_id,
+                StationVersionRow.version == StationRow.version,
+                StationRow.station_id.in_(list(station_ids)),
+            )
+        )
+        return {row.station_id: model_record(row) for row in self._session.scalars(query)}
 
     def page(self, after: str | None, limit: int) -> list[StationRecord]:
         """Return stations in the order of their ids."""

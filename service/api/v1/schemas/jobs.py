@@ -31,7 +31,7 @@ class Job(Schema):
     progress: Annotated[JobProgress | None, Field(description="As the work last said it; null before that.")]
     attempts: Annotated[int, Field(description="How often it was begun; an interrupted job is begun three times.")]
     cancel_requested: bool
-    result: Annotated[dict[str, Any] | None, Field(description="What came of it; for a fit its fit_id.")]
+    result: Annotated[dict[str, Any] | None, Field(description="What came of it, as its fit_id or import_id.")]
     problem: WorkProblem | None
     created_at: InstantText
     started_at: InstantText | None

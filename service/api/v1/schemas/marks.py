@@ -8,10 +8,11 @@ from pydantic import ConfigDict, Field
 
 from service.api.editing import merge_patch
 from service.api.instants import write_instant
-from service.api.v1.schemas.common import ExternalRef, InstantText, Schema
+from service.api.v1.schemas.common import InstantText, Schema
 from service.usecases.documents import Draft
 from service.usecases.marks import MarkView
 from service.usecases.page import Page
+from service.usecases.references import ExternalRef
 from tidecore.place import Mark as MarkDocument
 from tidecore.place import MarkLags
 

@@ -8,9 +8,10 @@ from pydantic import ConfigDict
 
 from service.api.editing import merge_patch
 from service.api.instants import write_instant
-from service.api.v1.schemas.common import ExternalRef, InstantText, Schema
+from service.api.v1.schemas.common import InstantText, Schema
 from service.usecases.documents import Draft
 from service.usecases.page import Page
+from service.usecases.references import ExternalRef
 from service.usecases.species_rules import RuleView
 from tidecore.rules import SpeciesRule as RuleDocument
 

@@ -5,45 +5,16 @@ from __future__ import annotations
 import zoneinfo
 from typing import Annotated, Any, Literal
 
-from pydantic import ConfigDict, Field, StrictBool
+from pydantic import ConfigDict, Field
 
 from service.api.editing import merge_patch
 from service.api.instants import write_instant
-from service.api.v1.schemas.common import ExternalRef, InstantText, Latitude, Longitude, Schema
+from service.api.v1.schemas.common import InstantText, Schema
 from service.usecases.page import Page
 from service.usecases.records import ModelRecord, StationRecord
-from service.usecases.stations import NewModel, NewStation, StationView
-from tidecore.place import Document, Name, Number
-
-ZoneName = Annotated[str, Field(min_length=1, max_length=64, description="IANA time zone.", examples=["Etc/UTC"])]
-
-
-class Constituent(Document):
-    """One constituent: amplitude and Greenwich phase lag."""
-
-    amplitude_m: Annotated[Number, Field(ge=0.0, le=50.0)]
-    phase_deg: Annotated[Number, Field(ge=-360.0, le=360.0, description="Greenwich phase lag.")]
-
-
-class StationModel(Document):
-    """A tide as constituents, with the convention they follow."""
-
-    convention: Annotated[
-        str,
-        Field(
-            min_length=1,
-            max_length=40,
-            description="Which arguments and node factors the constituents go with; `utide` is served.",
-            examples=["utide"],
-        ),
-    ]
-    datum: Annotated[Name, Field(description="What heights are above; `unknown` is a valid answer.")]
-    mean_level_m: Annotated[Number, Field(ge=-1000.0, le=1000.0, description="Mean level above the datum.")] = 0.0
-    constituents: Annotated[
-        dict[Annotated[str, Field(min_length=1, max_length=20)], Constituent],
-        Field(min_length=1, max_length=200, description="Constituents by name."),
-    ]
-
+from service.usecases.references import ExternalRef
+from service.usecases.station_documents import StationDocument
+from service.usecases.stations import NewStation, StationView
 
 EXAMPLE: dict[str, Any] = {
     "name": "Pellwick Roads",
@@ -67,30 +38,16 @@ EXAMPLE: dict[str, Any] = {
 }
 
 
-class StationCreate(Document):
+class StationCreate(StationDocument):
     """A station: without a model until a fit is adopted, or with the constituents given here."""
 
     model_config = ConfigDict(json_schema_extra={"examples": [EXAMPLE]})
 
-    name: Name
-    latitude: Latitude
-    longitude: Longitude | None = None
-    time_zone: ZoneName = "Etc/UTC"
     external_ref: ExternalRef | None = None
-    public: Annotated[
-        StrictBool, Field(description="Readable by every account; to change it takes the scope admin.")
-    ] = False
-    model: StationModel | None = None
 
     def to_new(self) -> NewStation:
         """Return what the use case takes."""
-        model = None
-        if self.model is not None:
-            given = {name: (one.amplitude_m, one.phase_deg) for name, one in self.model.constituents.items()}
-            model = NewModel(given, self.model.convention, self.model.datum, self.model.mean_level_m)
-        return NewStation(
-            self.name, self.latitude, self.longitude, self.time_zone, self.external_ref, model, self.public
-        )
+        return self.to_station(self.external_ref)
 
 
 class StationVersion(Schema):

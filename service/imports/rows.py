@@ -1,0 +1,55 @@
+"""What the readers of all formats share: a row, and lines of a file that are known to be UTF-8."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from service.errors import FileUnreadable
+from tidecore.errors import Fault
+
+#: Longest row of any format [bytes].
+LONGEST_ROW = 256 * 1024
+
+_MARK = b"\xef\xbb\xbf"
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row of a file, counted from 1: the document it is, or the faults that it is none."""
+
+    number: int
+    document: Mapping[str, Any]
+    faults: tuple[Fault, ...] = ()
+
+
+#: How the text of a column of CSV becomes the value of a field.
+Cell = Callable[[str], Any]
+
+#: Columns of a kind of thing in CSV: name, dotted where it lies in an object of the document -> its `Cell`.
+Columns = Mapping[str, Cell]
+
+#: A reader: given a file and the columns of a kind, yields its rows; FileUnreadable where the file itself breaks.
+Reader = Callable[[Path, Columns], Iterator[Row]]
+
+
+def read_lines(path: Path) -> Iterator[str]:
+    """Yield the lines of a file with their ends.
+
+    Raises
+    ------
+    FileUnreadable
+        If a line is not UTF-8, or longer than `LONGEST_ROW`.
+    """
+    with path.open("rb") as file:
+        number = 0
+        while line := file.readline(LONGEST_ROW + 1):
+            number += 1
+            if len(line) > LONGEST_ROW:
+                raise FileUnreadable("the line is too long", number, f"at most {LONGEST_ROW} bytes a line")
+            try:
+                yield (line.removeprefix(_MARK) if number == 1 else line).decode("utf-8")
+            except UnicodeDecodeError as error:
+                raise FileUnreadable(f"byte {error.start + 1} is not UTF-8", number, "text in UTF-8") from error

@@ -1,0 +1,102 @@
+"""Queries of imports and of the lines of their reports; the state of an import is that of its job."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Select, select, update
+
+from service.storage.bulk import insert_many
+from service.storage.codecs import import_line, import_record
+from service.storage.records import ROW_STATUSES, ImportLine, ImportRecord
+from service.storage.repositories.base import Repository
+from service.storage.tables import ImportLineRow, ImportRow, JobRow
+
+
+class ImportRepository(Repository):
+    """Imports of one account."""
+
+    def add(self, import_id: str, *, job_id: str, given: Mapping[str, Any], now: datetime) -> ImportRecord:
+        """Add an import, to be done by a job of the same account, and return it.
+
+        ``given`` holds ``kind``, ``format``, ``dry_run``, ``body_sha256`` and ``body_bytes``.
+        """
+        counts = dict.fromkeys(("rows", *ROW_STATUSES), 0)
+        self._session.add(
+            ImportRow(
+                import_id=import_id, account_id=self._account_id, job_id=job_id, created_at=now, **counts, **given
+            )
+        )
+        self._session.flush()
+        added = self.get(import_id)
+        assert added is not None, "an import has its job by a foreign key"
+        return added
+
+    def get(self, import_id: str) -> ImportRecord | None:
+        """Return an import, None where the account has none of this id."""
+        return self._one(self._mine().where(ImportRow.import_id == import_id))
+
+    def by_job(self, job_id: str) -> ImportRecord | None:
+        """Return the import that a job does."""
+        return self._one(self._mine().where(ImportRow.job_id == job_id))
+
+    def page(self, after: str | None, limit: int) -> list[ImportRecord]:
+        """Return imports in the order of their ids."""
+        query = self._mine()
+        if after is not None:
+            query = query.where(ImportRow.import_id > after)
+        rows = self._session.execute(query.order_by(ImportRow.import_id).limit(limit))
+        return [import_record(row, job) for row, job in rows]
+
+    def lines(self, import_id: str, status: str | None, after: int, limit: int) -> list[ImportLine]:
+        """Return lines of a report after a row, those of a ``status`` where given."""
+        line = ImportLineRow
+        query = select(line).where(line.account_id == self._account_id, line.import_id == import_id, line.row > after)
+        if status is not None:
+            query = query.where(line.status == status)
+        return [import_line(row) for row in self._session.scalars(query.order_by(line.row).limit(limit))]
+
+    def told(self, import_id: str, references: Sequence[str]) -> dict[str, str]:
+        """Return what the rows of a dry run said that would make the things of these references."""
+        line = ImportLineRow
+        query = select(line.client_ref, line.told).where(
+            line.account_id == self._account_id,
+            line.import_id == import_id,
+            line.client_ref.in_(list(references)),
+            line.told.is_not(None),
+        )
+        return {reference: told for reference, told in self._session.execute(query) if reference and told}
+
+    def advance(self, import_id: str, lines: Sequence[ImportLine]) -> None:
+        """Add lines to the report of an import, and count them."""
+        if not lines:
+            return
+        rows = [
+            (line.row, line.client_ref, line.status, line.thing_id, list(line.faults) or None, line.told)
+            for line in lines
+        ]
+        common = {"import_id": import_id, "account_id": self._account_id}
+        names = ("row", "client_ref", "status", "thing_id", "faults", "told")
+        insert_many(self._session, ImportLineRow, common, names, rows)
+        found = [line.status for line in lines]
+        counted = {status: getattr(ImportRow, status) + found.count(status) for status in ROW_STATUSES}
+        self._session.execute(
+            update(ImportRow)
+            .where(ImportRow.account_id == self._account_id, ImportRow.import_id == import_id)
+            .values(rows=ImportRow.rows + len(lines), **counted)
+            .execution_options(synchronize_session=False)
+        )
+
+    def _one(self, query: Select[ImportRow, JobRow]) -> ImportRecord | None:
+        row = self._session.execute(query).first()
+        return None if row is None else import_record(row[0], row[1])
+
+    def _mine(self) -> Select[ImportRow, JobRow]:
+        return (
+            select(ImportRow, JobRow)
+            .join(JobRow, ImportRow.job_id == JobRow.job_id)
+            .where(ImportRow.account_id == self._account_id)
+            .execution_options(populate_existing=True)
+        )

@@ -1,0 +1,232 @@
+"""The work of an import: rows are judged and written, `ROWS` in a transaction, by a worker process.
+
+A transaction writes records, their changes, their lines of the report and how far the import is, or nothing of it. So
+an import that was interrupted goes on after the last row that has its line.
+"""
+
+from __future__ import annotations
+
+import gc
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+from pydantic import TypeAdapter, ValidationError
+
+from service.errors import (
+    DocumentInvalid,
+    FileUnreadable,
+    RecordLost,
+    ServiceError,
+    StoreConflict,
+    StoreUnavailable,
+    TooManyRows,
+)
+from service.imports.formats import FORMATS
+from service.imports.rows import Row
+from service.jobs.worker import JobOutcome, JobTask, Progress
+from service.security import Caller
+from service.storage.engine import open_engine
+from service.storage.records import ROW_CONFLICT, ROW_CREATED, ROW_INVALID, ROW_UNCHANGED, ImportLine
+from service.storage.unit import Store, UnitOfWork
+from service.usecases.context import utc_now
+from service.usecases.import_kinds import IMPORT_KINDS, Candidate, Stored
+from service.usecases.references import ExternalRef
+from tidecore.errors import CoreError, Fault, InvalidInput, UnknownName
+
+#: Name of the kind of job that imports a file.
+IMPORT = "import"
+#: Rows of one transaction.
+ROWS = 1000
+#: Faults of one row that are listed in the report; more are counted.
+MOST_FAULTS = 20
+#: How often a transaction is tried where another writer was at the same rows.
+_MOST_TRIES = 5
+
+_REFERENCE: TypeAdapter[str] = TypeAdapter(ExternalRef)
+
+
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    """A row: what it says, or what is wrong with it."""
+
+    row: Row
+    candidate: Candidate[Any] | None
+    faults: Sequence[Fault] = ()
+
+
+def import_rows(task: JobTask, _progress: Progress) -> JobOutcome:
+    """Write the rows of an uploaded file into the store, from where an earlier attempt left off.
+
+    The input holds ``import_id``, ``kind``, ``format``, ``dry_run``, ``most_rows`` and ``scopes``, those of the caller.
+    The file lies in the spool folder under the id of the import.
+    """
+    path = Path(task.place.spool) / task.input["import_id"]
+    if not path.is_file():
+        raise RecordLost
+    store = Store(open_engine(task.place.database_url))
+    # What is there now stays; the collector need not walk through it for every thousand rows.
+    gc.freeze()
+    try:
+        return _Import(store, task).run(path)
+    finally:
+        gc.unfreeze()
+        store.close()
+
+
+class _Import:
+    def __init__(self, store: Store, task: JobTask) -> None:
+        given = task.input
+        self._store, self._claim, self._given = store, task.claim, given
+        self._import_id, self._dry_run = given["import_id"], bool(given["dry_run"])
+        self._kind = IMPORT_KINDS[given["kind"]]
+        self._caller = Caller(task.claim.account_id, frozenset(given["scopes"]))
+
+    def run(self, path: Path) -> JobOutcome:
+        """Do what is left of the import; FileUnreadable or TooManyRows after the rows before that are written."""
+        with self._store.unit(self._caller.account_id) as unit:
+            record = unit.imports.get(self._import_id)
+        if record is None:
+            raise RecordLost
+        rows = _limited(FORMATS[self._given["format"]].read(path, self._kind.columns), self._given["most_rows"])
+        for _ in islice(rows, record.rows):
+            """These have their lines in the report already."""
+        for batch in _batches(rows):
+            if not self._take([self._judge(row) for row in batch]):
+                # The claim was lost: whoever has it now goes on, and what is returned here is not looked at.
+                break
+        return JobOutcome(result={"import_id": self._import_id})
+
+    def _judge(self, row: Row) -> _Judged:
+        """Return what a row says; nothing of the store is needed for it."""
+        if row.faults:
+            return _Judged(row, None, row.faults)
+        try:
+            return _Judged(row, self._kind.parse(row.document, self._caller))
+        except (CoreError, ServiceError) as error:
+            return _Judged(row, None, _faults_of(error))
+
+    def _take(self, batch: Sequence[_Judged]) -> bool:
+        """Write a batch in one transaction; False where the claim was lost, and nothing was written."""
+        tries = 0
+        while True:
+            tries += 1
+            try:
+                with self._store.unit(self._caller.account_id, writes=True) as unit:
+                    now = utc_now()
+                    progress = {"done": batch[-1].row.number, "total": None, "note": "rows"}
+                    if not unit.jobs.report(self._claim, progress, now):
+                        return False
+                    unit.imports.advance(self._import_id, self._lines(unit, batch, now))
+                    unit.commit()
+                    return True
+            except (StoreConflict, StoreUnavailable):
+                # Another request has made a thing of the same name since we looked, and then it is found now; or the
+                # store is busy, and less so in a moment.
+                if tries == _MOST_TRIES:
+                    raise
+                time.sleep(0.05 * tries)
+
+    def _lines(self, unit: UnitOfWork, batch: Sequence[_Judged], now: datetime) -> list[ImportLine]:
+        """Write what is new in a batch, and return its lines of the report."""
+        settled = self._settle(unit, batch)
+        references = [one.candidate.client_ref for one in settled if one.candidate is not None]
+        there = self._kind.stored(unit, references)
+        if self._dry_run:
+            said = unit.imports.told(self._import_id, references)
+            there = {reference: Stored(None, told) for reference, told in said.items()} | there
+        new: dict[str, Candidate[Any]] = {}
+        for one in settled:
+            if one.candidate is not None and one.candidate.client_ref not in there:
+                new.setdefault(one.candidate.client_ref, one.candidate)
+        written = list(new.values())
+        ids: list[Any] = [None] * len(written) if self._dry_run else self._kind.write(unit, written, now)
+        made = dict(zip(new, ids, strict=True))
+        return [self._line(one, there, new, made) for one in settled]
+
+    def _settle(self, unit: UnitOfWork, batch: Sequence[_Judged]) -> list[_Judged]:
+        found = iter(self._kind.settle(unit, [one.candidate for one in batch if one.candidate is not None]))
+        settled = []
+        for one in batch:
+            result = None if one.candidate is None else next(found)
+            if isinstance(result, DocumentInvalid):
+                settled.append(_Judged(one.row, None, result.faults))
+            else:
+                settled.append(_Judged(one.row, result, one.faults))
+        return settled
+
+    def _line(
+        self,
+        one: _Judged,
+        there: dict[str, Stored],
+        new: dict[str, Candidate[Any]],
+        made: dict[str, str | None],
+    ) -> ImportLine:
+        number, candidate = one.row.number, one.candidate
+        if candidate is None:
+            return ImportLine(number, _reference_of(one.row), ROW_INVALID, None, _listed(one.faults))
+        reference = candidate.client_ref
+        if new.get(reference) is candidate:
+            told = self._kind.told(candidate.said) if self._dry_run else None
+            return ImportLine(number, reference, ROW_CREATED, made[reference], (), told)
+        if reference in new:
+            before = Stored(made[reference], self._kind.told(new[reference].said))
+        else:
+            before = there[reference]
+        if self._kind.same(self._kind.told(candidate.said), before.told):
+            return ImportLine(number, reference, ROW_UNCHANGED, before.thing_id, ())
+        holder = "an earlier row" if before.thing_id is None else before.thing_id
+        fault = Fault("client_ref", f"is that of {holder}, which says something else", "the same content, or another")
+        return ImportLine(number, reference, ROW_CONFLICT, before.thing_id, _listed([fault]))
+
+
+def _limited(rows: Iterator[Row], most: int) -> Iterator[Row]:
+    for row in rows:
+        if row.number > most:
+            raise TooManyRows(most)
+        yield row
+
+
+def _batches(rows: Iterator[Row]) -> Iterator[list[Row]]:
+    """Yield rows `ROWS` at a time; where the file breaks, first those before that, then the error."""
+    broken: ServiceError | None = None
+    while broken is None:
+        batch: list[Row] = []
+        try:
+            for row in islice(rows, ROWS):
+                batch.append(row)
+        except (FileUnreadable, TooManyRows) as error:
+            broken = error
+        if not batch:
+            break
+        yield batch
+    if broken is not None:
+        raise broken
+
+
+def _faults_of(error: CoreError | ServiceError) -> Sequence[Fault]:
+    if isinstance(error, InvalidInput | DocumentInvalid):
+        return error.faults
+    if isinstance(error, UnknownName):
+        return (Fault(error.kind, f"{error.name!r} is not known", f"one of: {', '.join(error.known[:40])}"),)
+    return (Fault("row", str(error), "a row that POST would take"),)
+
+
+def _listed(faults: Sequence[Fault]) -> list[dict[str, str]]:
+    """Return faults as the report keeps them."""
+    kept = list(faults[:MOST_FAULTS])
+    if len(faults) > MOST_FAULTS:
+        kept.append(Fault("row", f"has {len(faults) - MOST_FAULTS} more faults", "fewer"))
+    return [{"field": one.field, "problem": one.problem, "expected": one.expected} for one in kept]
+
+
+def _reference_of(row: Row) -> str | None:
+    """Return what the account calls a row that is wrong otherwise."""
+    try:
+        return _REFERENCE.validate_python(row.document.get("client_ref"))
+    except ValidationError:
+        return None
