@@ -37,7 +37,22 @@ UNITS = {
 }
 _TRUTHS = ("false", "true")
 _TEXTS = {"type": "object", "additionalProperties": {"type": "string"}}
-_REFERENCING = {"type": "array", "items": {"type": "object", "required": ["coordinates", "system"]}}
+_REFERENCING = {
+    "type": "array",
+    "items": {
+        "type": "object",
+        "required": ["coordinates", "system"],
+        "properties": {
+            "coordinates": {"type": "array", "items": {"type": "string"}},
+            "system": {"type": "object"},
+        },
+    },
+}
+_AXES = {
+    "type": "object",
+    "required": ["t"],
+    "properties": {name: {"type": "object"} for name in ("t", "x", "y")},
+}
 
 #: JSON Schema of what is written here, for the contract.
 SCHEMA: dict[str, Any] = {
@@ -69,7 +84,7 @@ SCHEMA: dict[str, Any] = {
                         "properties": {
                             "type": {"const": "Domain"},
                             "domainType": {"const": "PointSeries"},
-                            "axes": {"type": "object", "required": ["t"]},
+                            "axes": _AXES,
                             "referencing": _REFERENCING,
                         },
                     },

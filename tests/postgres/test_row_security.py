@@ -13,7 +13,7 @@ from service.errors import StoreUnavailable
 from service.security import LOCAL_ACCOUNT
 from service.storage.engine import open_engine
 from service.storage.identifiers import new_id
-from service.storage.records import CREATED, Change, KeptAnswer
+from service.storage.records import CREATED, Change, ImportLine, KeptAnswer
 from service.storage.row_security import isolate, lifted, permit
 from service.storage.tables import Table
 from tests.postgres.stores import ADMIN_URL, APP, OWNER, database_of
@@ -73,6 +73,9 @@ def two(house):
             unit.note(Change("station", station.station_id, CREATED, 1, NOW))
             unit.answers.keep("again", KeptAnswer("0", 201, {}, b"{}"), NOW, NOW)
             job = unit.jobs.add("fit", "0", {}, NOW)
+            given = {"kind": "mark", "format": "csv", "dry_run": False, "body_sha256": "0", "body_bytes": 1}
+            rows = unit.imports.add(new_id("imp"), job_id=job.job_id, given=given, now=NOW)
+            unit.imports.advance(rows.import_id, [ImportLine(1, "ledge", "unchanged", None, ())])
             unit.fits.add(
                 new_id("fit"), station_id=station.station_id, job_id=job.job_id, record_sha256="0", record_bytes=1,
                 options={}, now=NOW,
