@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import signal
-from threading import Event
+from queue import SimpleQueue
 
 import typer
 
@@ -17,13 +17,14 @@ def run_jobs(workers: int | None) -> None:
     settings = Settings()
     configure_logs(settings.log_format, settings.log_level)
     count = max(1, settings.workers) if workers is None else workers
-    stopping = Event()
+    # Its put may interrupt its get; setting an event from a handler that interrupts its wait would lock up.
+    stopping: SimpleQueue[int] = SimpleQueue()
     for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda *_: stopping.set())
+        signal.signal(number, lambda received, _frame: stopping.put(received))
     house = House(settings.model_copy(update={"workers": count}))
     try:
         house.open()
         typer.echo(f"running jobs, {count} at once; stop with Ctrl-C")
-        stopping.wait()
+        stopping.get()
     finally:
         house.close()
