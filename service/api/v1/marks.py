@@ -143,7 +143,7 @@ def replace_mark(
     operation_id="patch_mark",
     summary="Change a mark",
     response_model=Mark,
-    responses=declare("not-found", "reference-taken", "invalid-rule", *EDIT, document=True),
+    responses=declare("not-found", "reference-taken", *EDIT, document=True),
     openapi_extra=patch_example(PATCH_EXAMPLE),
 )
 def patch_mark(
