@@ -8,7 +8,7 @@ repositories alone see to it.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
@@ -163,12 +163,10 @@ class Store:
         options: dict[str, Any] = {"ebbmark_writes": writes}
         if not writes and is_postgresql(self.engine):
             options |= _READS
-        try:
-            with self.translated():
-                session.connection(execution_options=options)
-                yield session
-        finally:
-            session.close()
+        # Closing rolls back what is open, and may be the first to hear that the server is gone.
+        with self.translated(), closing(session):
+            session.connection(execution_options=options)
+            yield session
 
     def ensure_account(self, account_id: str, name: str, now: datetime) -> None:
         """Add an account where it is not there yet."""

@@ -1,4 +1,4 @@
-"""A server process that is killed in the middle of writes, and writers who know what they were told.
+"""A server process, or the database behind it, killed in the middle of writes; writers who know what they were told.
 
 What is shown is what a store keeps when its process crashes. It is not what a power loss leaves: the system goes on,
 and what a process wrote before it died reaches the disk.
@@ -23,6 +23,7 @@ from typing import Any, Self
 
 from tests.conftest import ROOT
 from tests.faults.writers import Connection, Sender, Writer, read_changes, read_pages
+from tests.postgres.cluster import Cluster
 from tests.service.coast import example
 from tests.service.conftest import settings_for
 from tests.service.processes import free_port
@@ -52,10 +53,11 @@ class Told:
 
 
 class Served:
-    """``ebbmark serve`` as a process of its own over the store of a folder; without demo and without jobs."""
+    """``ebbmark serve`` as a process of its own over the store of a folder; without demo, and without jobs unless
+    workers are given."""
 
-    def __init__(self, folder: Path) -> None:
-        self._settings = settings_for(folder)
+    def __init__(self, folder: Path, **changes: Any) -> None:
+        self._settings = settings_for(folder, **{"workers": 0, **changes})
         self._log = folder / "serve.log"
         self.port = free_port()
         self._process: subprocess.Popen[bytes] | None = None
@@ -76,10 +78,14 @@ class Served:
             **os.environ,
             **{f"EBBMARK_{name.upper()}": str(value) for name, value in stated.items()},
             "EBBMARK_PORT": str(self.port),
-            "EBBMARK_WORKERS": "0",
         }
         with self._log.open("ab") as log:
             self._process = subprocess.Popen(_COMMAND, cwd=ROOT, env=environment, stdout=log, stderr=log)
+        self._await()
+
+    def _await(self) -> None:
+        """Wait until the process says that it is ready."""
+        assert self._process is not None
         ends = time.monotonic() + _START_S
         while not self._ready():
             assert self._process.poll() is None, self._log.read_text()
@@ -109,14 +115,39 @@ class Served:
             return False
 
 
-def run_kills(folder: Path, kills: int, seed: int) -> Told:
+class ServedFromCluster(Served):
+    """A service that stays up while the cluster behind it is killed and comes back."""
+
+    def __init__(self, folder: Path, cluster: Cluster) -> None:
+        super().__init__(folder)
+        self._cluster = cluster
+
+    def __exit__(self, *_: object) -> None:
+        super().kill()
+
+    def start(self) -> None:
+        """Start what does not run, and wait until the service is ready."""
+        if self._process is None:
+            super().start()
+        else:
+            self._cluster.start()
+            self._await()
+
+    def kill(self) -> None:
+        """End the server of the database at once (SIGKILL)."""
+        self._cluster.kill()
+
+
+def run_kills(folder: Path, kills: int, seed: int, target: Served | None = None) -> Told:
     """Kill the server ``kills`` times while writers write, and look each time at what is there after its restart.
+
+    The server is the service itself, or what is behind the ``target`` given.
 
     A kill comes a random while, about as long as a few writes, after a random number of acknowledged ones: as many
     writes come between two kills on a slow machine as on a fast one.
     """
     chance = Random(seed)
-    with Served(folder) as served, ThreadPoolExecutor(WRITERS) as pool:
+    with target or Served(folder) as served, ThreadPoolExecutor(WRITERS) as pool:
         with closing(Connection(served.port)) as connection:
             made = connection.send("POST", "/v1/stations", example("create_station"))
             assert made.status == 201, made.text

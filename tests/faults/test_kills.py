@@ -7,6 +7,7 @@ from random import Random
 
 import pytest
 
+from tests.faults.killed_imports import MOST_KILLS_OF_ONE, run_import_kills
 from tests.faults.killing import check_store, run_kills
 from tests.faults.writers import Answer, Writer
 from tests.service.coast import example
@@ -19,6 +20,11 @@ def test_what_was_acknowledged_outlives_kills(tmp_path):
     assert told.kills == KILLS
     assert told.acknowledged >= 5 * KILLS
     assert told.unacknowledged > 0
+
+
+def test_an_import_outlives_kills_of_its_server(tmp_path):
+    told = run_import_kills(tmp_path, MOST_KILLS_OF_ONE, seed=20261128)
+    assert told.kills == MOST_KILLS_OF_ONE
 
 
 class Here:

@@ -100,7 +100,7 @@ class Writer:
     _touched: list[Thing] = field(default_factory=list)
 
     def write(self, port: int) -> None:
-        """Write until the server is gone."""
+        """Write until the server, or the store behind it, is gone."""
         with closing(Connection(port)) as connection:
             while True:
                 try:
@@ -111,7 +111,10 @@ class Writer:
     def write_once(self, connection: Sender) -> None:
         """Do the next write; it stays pending until it is acknowledged."""
         self.pending = write = self.next_write()
-        self._settle(write, self.send_write(connection, write), again=False)
+        answer = self.send_write(connection, write)
+        if answer.status == 503:
+            raise ConnectionError(answer.text)
+        self._settle(write, answer, again=False)
         self.acknowledged += 1
         self.pending = None
 

@@ -71,6 +71,25 @@ def url_of(database: str, role: str) -> str:
     return _url().set(database=database, username=role, password=_password(role)).render_as_string(hide_password=False)
 
 
+@contextmanager
+def elsewhere(admin_url: str) -> Iterator[None]:
+    """Keep the stores of what follows on another cluster, one that goes away afterwards with all of them."""
+    global ADMIN_URL
+    before, ADMIN_URL = ADMIN_URL, admin_url
+    kept = dict(_made)
+    _made.clear()
+    for cached in (_make_roles, _template):
+        cached.cache_clear()
+    try:
+        yield
+    finally:
+        ADMIN_URL = before
+        _made.clear()
+        _made.update(kept)
+        for cached in (_make_roles, _template):
+            cached.cache_clear()
+
+
 def as_administrator(database: str) -> Connection:
     """Return a connection to a database that no policy binds; every statement is a transaction of its own."""
     return create_engine(_url().set(database=database), isolation_level="AUTOCOMMIT", poolclass=NullPool).connect()

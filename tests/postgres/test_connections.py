@@ -53,6 +53,14 @@ def test_after_its_connections_are_ended_the_next_request_works(client):
     assert names == ["bass", "dab"]
 
 
+def test_a_connection_that_ends_before_its_unit_of_work_does_is_the_store_gone(house):
+    with pytest.raises(StoreUnavailable), house.store.unit(LOCAL_ACCOUNT) as unit:
+        assert unit.species_rules.page(None, 1) == []
+        # Nothing is asked of it any more: closing it is the first to notice.
+        assert end_connections(house) > 0
+    house.store.check()
+
+
 def test_a_connection_that_ends_in_the_middle_of_a_write_leaves_nothing(house):
     def write():
         with house.store.unit(LOCAL_ACCOUNT, writes=True) as unit:

@@ -55,10 +55,11 @@ def _ask_one(application: FromHere, operation: Any, mode: GenerationMode, cases:
     @settings(max_examples=cases, deadline=None, suppress_health_check=list(HealthCheck), phases=[Phase.generate])
     @given(case=operation.as_strategy(generation_mode=mode))
     def ask(case: schemathesis.Case) -> None:
-        application.ask_for_what_can_be(case)
-        case.call_and_validate(
-            **application.arguments(case), additional_checks=[a_request_that_fits_is_not_said_to_misfit]
-        )
+        if application.takes(case):
+            application.ask_for_what_can_be(case)
+            case.call_and_validate(
+                **application.arguments(case), additional_checks=[a_request_that_fits_is_not_said_to_misfit]
+            )
 
     # There is nothing to get wrong where an operation takes nothing, and the tool finds no case.
     with suppress(*((SkipTest, Unsatisfiable) if mode is GenerationMode.NEGATIVE else ())):

@@ -1,14 +1,15 @@
-"""100 kills of the server in the middle of writes: process crashes, not power losses."""
+"""100 kills of the server in the middle of single writes, and 40 of imports: process crashes, not power losses."""
 
 from __future__ import annotations
 
 import tempfile
 from pathlib import Path
 
+from tests.faults.killed_imports import run_import_kills
 from tests.faults.killing import run_kills
 from tests.soak.parts import run_parts
 
-PARTS, KILLS = 10, 10
+PARTS, KILLS, OF_IMPORTS = 10, 10, 4
 _LIMIT_S = 3600.0
 
 
@@ -19,4 +20,8 @@ def run(first: int = 1) -> bool:
 
 def _kill(part: int) -> tuple[str, int]:
     with tempfile.TemporaryDirectory() as folder:
-        return str(run_kills(Path(folder), KILLS, seed=part)), KILLS
+        writes, imports = Path(folder) / "writes", Path(folder) / "imports"
+        writes.mkdir()
+        imports.mkdir()
+        told = f"{run_kills(writes, KILLS, seed=part)}; {run_import_kills(imports, OF_IMPORTS, seed=part)}"
+    return told, KILLS + OF_IMPORTS
