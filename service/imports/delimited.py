@@ -23,7 +23,7 @@ def number_cell(text: str) -> float | str:
     except ValueError:
         return text
     # Python's own way to write numbers is not CSV's: 1_000 is a text.
-    return value if math.isfinite(value) and "_" not in text else text
+    return text if "_" in text or not math.isfinite(value) else value
 
 
 def text_cell(text: str) -> str:
@@ -112,8 +112,11 @@ def _document(plan: Sequence[tuple[str, str, Cell]], cells: Sequence[str]) -> di
     for (outer, inner, cell), text in zip(plan, cells, strict=True):
         if text == "":
             continue
-        if inner:
-            document.setdefault(outer, {})[inner] = cell(text)
+        value = text if cell is text_cell else cell(text)
+        if inner == "":
+            document[outer] = value
+        elif outer in document:
+            document[outer][inner] = value
         else:
-            document[outer] = cell(text)
+            document[outer] = {inner: value}
     return document

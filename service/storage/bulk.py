@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from operator import itemgetter
 from typing import Any
 
-from sqlalchemy import Dialect, insert
+from sqlalchemy import insert
 from sqlalchemy.orm import Session
 
 from service.storage.tables import Table
@@ -27,21 +28,33 @@ def insert_many(
     connection, columns = session.connection(), row.__table__.c
     keys = [*common, *names]
     compiled = insert(row).compile(dialect=connection.dialect, column_keys=keys)
-    processes = [_process_of(columns[name].type, connection.dialect) for name in keys]
-    shared = [process(value) for process, value in zip(processes, common.values(), strict=False)]
-    own = processes[len(shared) :]
-    plain = [(*shared, *[process(value) for process, value in zip(own, one, strict=True)]) for one in rows]
+    processes = {
+        place: process
+        for place, name in enumerate(keys)
+        if (process := columns[name].type.dialect_impl(connection.dialect).bind_processor(connection.dialect))
+    }
+    shared = [processes[place](value) if place in processes else value for place, value in enumerate(common.values())]
+    own = [(place, process) for place, process in processes.items() if place >= len(shared)]
+    plain = _processed(shared, own, rows)
     if compiled.positiontup is None:
         connection.exec_driver_sql(str(compiled), [dict(zip(keys, one, strict=True)) for one in plain])
+    elif compiled.positiontup == keys:
+        connection.exec_driver_sql(str(compiled), list(map(tuple, plain)))
     else:
-        places = [keys.index(name) for name in compiled.positiontup]
-        connection.exec_driver_sql(str(compiled), [tuple([one[place] for place in places]) for one in plain])
+        ordered = itemgetter(*[keys.index(name) for name in compiled.positiontup])
+        connection.exec_driver_sql(str(compiled), list(map(ordered, plain)))
 
 
-def _process_of(kind: Any, dialect: Dialect) -> _Process:
-    found: _Process | None = kind.dialect_impl(dialect).bind_processor(dialect)
-    return _as_it_is if found is None else found
-
-
-def _as_it_is(value: Any) -> Any:
-    return value
+def _processed(
+    shared: Sequence[Any], own: Sequence[tuple[int, _Process]], rows: Sequence[Sequence[Any]]
+) -> list[list[Any]]:
+    """Return rows as the driver is given them; what is the same thing in the row before is not made anew."""
+    plain = [[*shared, *one] for one in rows]
+    for place, process in own:
+        before, made = plain[0][place], process(plain[0][place])
+        for one in plain:
+            value = one[place]
+            if value is not before:
+                before, made = value, process(value)
+            one[place] = made
+    return plain

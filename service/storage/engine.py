@@ -17,6 +17,9 @@ from service.errors import StoreUnavailable
 #: Most memory for pages of SQLite that one connection takes [KiB].
 _CACHE_KIB = 16 * 1024
 
+#: Pages of its write-ahead log after which SQLite copies them into the file: 16 MB.
+_LOG_PAGES = 4000
+
 #: Connections one process holds to a PostgreSQL server: kept open, and opened besides when all are busy.
 _POOL_KEPT, _POOL_MORE = 10, 10
 
@@ -141,6 +144,8 @@ def _assert_pragmas(connection: sqlite3.Connection, _record: Any) -> None:
             ("PRAGMA foreign_keys=ON", None),
             # A transaction of thousands of rows fits in memory, and no page of it is written twice.
             (f"PRAGMA cache_size=-{_CACHE_KIB}", None),
+            # Pages written again and again by a row of transactions are copied into the file once.
+            (f"PRAGMA wal_autocheckpoint={_LOG_PAGES}", None),
         ):
             row = cursor.execute(statement).fetchone()
             if wanted is not None and (row is None or row[0] != wanted):

@@ -96,10 +96,18 @@ class _Import:
         for _ in islice(rows, record.rows):
             """These have their lines in the report already."""
         for batch in _batches(rows):
-            if not self._take([self._judge(row) for row in batch]):
+            if not self._take(self._judge_all(batch)):
                 # The claim was lost: whoever has it now goes on, and what is returned here is not looked at.
                 break
         return JobOutcome(result={"import_id": self._import_id})
+
+    def _judge_all(self, batch: Sequence[Row]) -> list[_Judged]:
+        """Return what rows say: all at once where all are right, else one by one."""
+        if not any(row.faults for row in batch):
+            found = self._kind.parse_many([row.document for row in batch], self._caller)
+            if found is not None:
+                return [_Judged(row, candidate) for row, candidate in zip(batch, found, strict=True)]
+        return [self._judge(row) for row in batch]
 
     def _judge(self, row: Row) -> _Judged:
         """Return what a row says; nothing of the store is needed for it."""

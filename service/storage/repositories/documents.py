@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from service.storage.bulk import insert_many
 from service.storage.codecs import document_record
-from service.storage.identifiers import new_id
+from service.storage.identifiers import new_id, new_ids
 from service.storage.records import DocumentRecord, VersionRecord
 from service.storage.repositories.base import Repository
 from service.storage.tables import DocumentRow, DocumentVersionRow, MarkRow, MarkVersionRow, RuleRow, RuleVersionRow
@@ -80,7 +80,8 @@ class DocumentRepository(Repository):
 
     def add_many(self, drafts: Sequence[NewDocument], now: datetime) -> list[DocumentRecord]:
         """Add documents in their first versions, all in one go, and return their records in the same order."""
-        made = [DocumentRecord(new_id(self._prefix), draft.external_ref, 1, now, now) for draft in drafts]
+        ids = new_ids(self._prefix, len(drafts))
+        made = [DocumentRecord(key, draft.external_ref, 1, now, now) for key, draft in zip(ids, drafts, strict=True)]
         if not made:
             return []
         key = self._row.__mapper__.c.key.name
