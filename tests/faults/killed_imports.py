@@ -17,8 +17,7 @@ from tests.faults.writers import Connection, read_pages
 from tests.service.coast import example
 
 _STATION = "pellwick-roads"
-_ROWS = 2_500
-_WHILE_S = 0.3
+_WHILE_S = 0.05
 #: A job is begun three times at most, so an import outlives two crashes.
 MOST_KILLS_OF_ONE = 2
 _PATIENCE_S = 120.0
@@ -40,8 +39,8 @@ class ImportsTold:
         )
 
 
-def run_import_kills(folder: Path, kills: int, seed: int) -> ImportsTold:
-    """Kill the server ``kills`` times while it imports, at most twice an import, and look at what is there.
+def run_import_kills(folder: Path, kills: int, rows: int, seed: int) -> ImportsTold:
+    """Kill the server ``kills`` times while it imports files of ``rows``, at most twice each, and look what is there.
 
     Lines of the report that were read before a kill stand after it as they did.
     """
@@ -52,11 +51,11 @@ def run_import_kills(folder: Path, kills: int, seed: int) -> ImportsTold:
             made = connection.send("POST", "/v1/stations", {**example("create_station"), "external_ref": _STATION})
             assert made.status == 201, made.text
         while done < kills:
-            place = _send(served.port, imports)
+            place = _send(served.port, imports, rows)
             imports += 1
             for _ in range(min(MOST_KILLS_OF_ONE, kills - done)):
                 with closing(Connection(served.port)) as connection:
-                    if _await(connection, place, chance.randrange(_ROWS)):
+                    if _await(connection, place, chance.randrange(rows)):
                         break
                     time.sleep(chance.uniform(0.0, _WHILE_S))
                     before = list(read_pages(connection, f"{place}/rows"))
@@ -69,14 +68,14 @@ def run_import_kills(folder: Path, kills: int, seed: int) -> ImportsTold:
                 assert after[: len(before)] == before, "a line that was read has changed"
             with closing(Connection(served.port)) as connection:
                 _await(connection, place, None)
-                _check(connection, place, imports)
-    return ImportsTold(done, imports, imports * _ROWS, seen_before)
+                _check(connection, place, imports, rows)
+    return ImportsTold(done, imports, imports * rows, seen_before)
 
 
-def _send(port: int, number: int) -> str:
+def _send(port: int, number: int, count: int) -> str:
     """Send an import of marks nobody has yet, and return its address."""
     plain = {name: value for name, value in example("create_mark").items() if name != "external_ref"}
-    rows = ({"client_ref": f"{number}-{row}", **plain, "station": _STATION} for row in range(_ROWS))
+    rows = ({"client_ref": f"{number}-{row}", **plain, "station": _STATION} for row in range(count))
     content = b"".join(json.dumps(row).encode() + b"\n" for row in rows)
     request = urllib.request.Request(
         f"http://127.0.0.1:{port}/v1/imports?kind=mark", content, {"content-type": "application/x-ndjson"}
@@ -98,13 +97,13 @@ def _await(connection: Connection, place: str, rows: int | None) -> bool:
         time.sleep(0.02)
 
 
-def _check(connection: Connection, place: str, imports: int) -> None:
+def _check(connection: Connection, place: str, imports: int, count: int) -> None:
     """Fail unless every row of an ended import made one mark, and every import before it too."""
     lines = list(read_pages(connection, f"{place}/rows"))
-    assert [line["row"] for line in lines] == list(range(1, _ROWS + 1)), "a line is missing, or there twice"
+    assert [line["row"] for line in lines] == list(range(1, count + 1)), "a line is missing, or there twice"
     assert {line["status"] for line in lines} == {"created"}
     marks = {mark["external_ref"]: mark for mark in _marks(connection)}
-    assert sorted(marks) == sorted(f"{number}-{row}" for number in range(imports) for row in range(_ROWS))
+    assert sorted(marks) == sorted(f"{number}-{row}" for number in range(imports) for row in range(count))
     for line in lines:
         assert marks[line["client_ref"]]["id"] == line["id"], line
 

@@ -23,7 +23,7 @@ def test_what_was_acknowledged_outlives_kills(tmp_path):
 
 
 def test_an_import_outlives_kills_of_its_server(tmp_path):
-    told = run_import_kills(tmp_path, MOST_KILLS_OF_ONE, seed=20261128)
+    told = run_import_kills(tmp_path, MOST_KILLS_OF_ONE, 5_000, seed=20261128)
     assert told.kills == MOST_KILLS_OF_ONE
 
 

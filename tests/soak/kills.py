@@ -9,7 +9,7 @@ from tests.faults.killed_imports import run_import_kills
 from tests.faults.killing import run_kills
 from tests.soak.parts import run_parts
 
-PARTS, KILLS, OF_IMPORTS = 10, 10, 4
+PARTS, KILLS, OF_IMPORTS, ROWS = 10, 10, 4, 10_000
 _LIMIT_S = 3600.0
 
 
@@ -23,5 +23,5 @@ def _kill(part: int) -> tuple[str, int]:
         writes, imports = Path(folder) / "writes", Path(folder) / "imports"
         writes.mkdir()
         imports.mkdir()
-        told = f"{run_kills(writes, KILLS, seed=part)}; {run_import_kills(imports, OF_IMPORTS, seed=part)}"
+        told = f"{run_kills(writes, KILLS, seed=part)}; {run_import_kills(imports, OF_IMPORTS, ROWS, seed=part)}"
     return told, KILLS + OF_IMPORTS
