@@ -159,11 +159,19 @@ def declare_conditional(vary: str = VARY_DOCUMENT) -> dict[int | str, dict[str, 
 
 def _answer(request: Request, etag: str, vary: str, write: Callable[[], Response]) -> Response:
     headers = _headers(etag, vary)
-    if is_unchanged(request, etag):
+    unchanged = is_unchanged(request, etag)
+    if unchanged and _names_it(request):
         return Response(None, 304, headers)
+    # Whoever has any answer at all (*) need not have had this one, and it may be that there is none.
     response = write()
+    if unchanged:
+        return Response(None, 304, headers)
     response.headers.update(headers)
     return response
+
+
+def _names_it(request: Request) -> bool:
+    return '"' in "".join(request.headers.getlist("if-none-match"))
 
 
 def _headers(etag: str, vary: str) -> dict[str, str]:

@@ -182,6 +182,7 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
             schemas.pop(unused, None)
         document["components"]["schemas"] = dict(sorted(schemas.items()))
         _require_if_match(document)
+        _offer_if_none_match(document)
         _secure(document)
         link_answers(document)
         app.openapi_schema = document
@@ -196,6 +197,22 @@ def _require_if_match(document: dict[str, Any]) -> None:
                 if parameter["name"] == "If-Match" and path.endswith("}"):
                     parameter["required"] = True
                     parameter["schema"] = {"type": "string", "maxLength": 1000}
+
+
+def _offer_if_none_match(document: dict[str, Any]) -> None:
+    """Say that what may be answered with 304 takes an If-None-Match; it is read where ETags are, by no route."""
+    for item in document["paths"].values():
+        for operation in item.values():
+            if "304" in operation["responses"]:
+                operation.setdefault("parameters", []).append(
+                    {
+                        "name": "If-None-Match",
+                        "in": "header",
+                        "required": False,
+                        "schema": {"type": "string"},
+                        "description": "ETags of answers that the caller has, or *; 304 where one of them still holds.",
+                    }
+                )
 
 
 def contract_bytes(document: Mapping[str, Any]) -> bytes:

@@ -30,7 +30,7 @@ from tests.service.processes import HINTS
 _CONFIG = """
 [checks]
 positive_data_acceptance.expected-statuses = [
-    "2xx", "400", "401", "403", "404", "409", "410", "412", "413", "415", "422", "428", "429"
+    "2xx", "304", "400", "401", "403", "404", "409", "410", "412", "413", "415", "422", "428", "429"
 ]
 missing_required_header.expected-statuses = ["400", "401", "403", "406", "415", "422", "428"]
 """
@@ -53,9 +53,9 @@ def a_request_that_fits_is_not_said_to_misfit(_context: Any, response: Any, case
         raise AssertionError(f"{case.method} {case.path}: {response.json()['detail']}")
 
 
-@schemathesis.serializer("application/x-netcdf", "application/netcdf")
+@schemathesis.serializer("application/x-netcdf", "application/netcdf", "application/x-ndjson", "application/geo+json")
 def as_bytes(_context: Any, value: Any) -> bytes:
-    """Send a record that is no text as the bytes it is."""
+    """Send what is no JSON to the tool as the bytes it is."""
     return value if isinstance(value, bytes) else str(value).encode()
 
 

@@ -265,6 +265,15 @@ def test_an_error_has_no_etag(coastal):
     assert bare.status_code == 409
 
 
+def test_any_answer_at_all_is_not_said_of_what_cannot_be_computed(coastal):
+    client, coast = coastal
+    beyond = {"start": "2060-01-01T00:00:00Z", "end": "2060-01-02T00:00:00Z"}
+    for tags in ({}, {"if-none-match": "*"}):
+        assert client.get(f"/v1/marks/{coast.mark}/timeline", params=beyond, headers=tags).status_code == 422
+    timeline = client.get(f"/v1/marks/{coast.mark}/timeline", params=SPAN, headers={"if-none-match": "*"})
+    assert (timeline.status_code, timeline.content) == (304, b"")
+
+
 def test_inputs_are_compared_whole():
     one = Input("station", "stn_1", 1, STAMP)
     for change in ({"kind": "mark"}, {"key": "stn_2"}, {"version": 2}, {"stamp": STAMP + timedelta(seconds=1)}):
