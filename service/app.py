@@ -13,7 +13,7 @@ import anyio.to_thread
 from fastapi import APIRouter, FastAPI
 from starlette.routing import compile_path
 
-from service.api.conditional import Remembered
+from service.api.conditional import MOST_ETAGS
 from service.api.contract import DESCRIPTION, build_contract
 from service.api.guard import Guard
 from service.api.limits import RateLimiter
@@ -39,6 +39,7 @@ from service.api.v1 import (
 from service.bootstrap import House
 from service.logs import configure_logs
 from service.settings import Settings
+from service.storage.pulse import Remembered
 from tidecore import __version__
 
 #: Routers of version 1, in the order of the contract.
@@ -97,7 +98,7 @@ def create_app(
         redirect_slashes=False,
     )
     app.state.house = inside
-    app.state.remembered = Remembered()
+    app.state.remembered = Remembered(MOST_ETAGS)
     for router in ROUTERS:
         app.include_router(router, prefix="/v1")
     install_pages(app)

@@ -13,10 +13,8 @@ import base64
 import hashlib
 import re
 import zoneinfo
-from collections import OrderedDict
 from collections.abc import Callable, Coroutine, Hashable
 from datetime import datetime
-from threading import Lock
 from typing import Any
 
 import orjson
@@ -27,6 +25,7 @@ from service.api.media import StrictRoute, answer
 from service.exports.series import FORMAT
 from service.security import LOCAL_CALLER
 from service.settings import Settings
+from service.storage.pulse import Remembered
 from service.usecases.inputs import Basis
 from tidecore import NUMERICS
 
@@ -35,37 +34,10 @@ CACHE_CONTROL = "private, no-cache"
 VARY_SERIES, VARY_DOCUMENT = "Accept, Authorization", "Authorization"
 
 #: Most questions whose ETags are remembered; each takes some hundred bytes.
-MOST_REMEMBERED = 10_000
+MOST_ETAGS = 10_000
 
 _TAG = re.compile(r'(W/)?("[\x21\x23-\x7e\x80-\xff]*")')
 _TAG_LIST = re.compile(rf"[ \t]*(?:,[ \t]*)*{_TAG.pattern}[ \t]*(?:,[ \t]*(?:{_TAG.pattern}[ \t]*)?)*")
-
-
-class Remembered:
-    """ETags of the latest questions, each with the pulse of the store before it was made."""
-
-    def __init__(self, most: int = MOST_REMEMBERED) -> None:
-        """Keep at most ``most``, those used last."""
-        self._most = most
-        self._lock = Lock()
-        self._kept: OrderedDict[Hashable, tuple[int, str]] = OrderedDict()
-
-    def find(self, question: Hashable, pulse: int) -> str | None:
-        """Return the ETag of a question, if it was made at this pulse."""
-        with self._lock:
-            found = self._kept.get(question)
-            if found is None or found[0] != pulse:
-                return None
-            self._kept.move_to_end(question)
-        return found[1]
-
-    def keep(self, question: Hashable, pulse: int, etag: str) -> None:
-        """Keep the ETag that a question had at a pulse."""
-        with self._lock:
-            self._kept[question] = (pulse, etag)
-            self._kept.move_to_end(question)
-            while len(self._kept) > self._most:
-                self._kept.popitem(last=False)
 
 
 class SeriesRoute(StrictRoute):
@@ -80,7 +52,7 @@ class SeriesRoute(StrictRoute):
             question = _question(request)
             if pulse is None or question is None:
                 return await handle(request)
-            remembered: Remembered = request.app.state.remembered
+            remembered: Remembered[str] = request.app.state.remembered
             etag = remembered.find(question, pulse)
             if etag is not None and is_unchanged(request, etag):
                 return Response(None, 304, _headers(etag, VARY_SERIES))

@@ -3,10 +3,42 @@
 from __future__ import annotations
 
 import sqlite3
+from collections import OrderedDict
+from collections.abc import Hashable
 from pathlib import Path
 from threading import Lock
+from typing import Generic, TypeVar
 
 from sqlalchemy import Engine
+
+T = TypeVar("T")
+
+
+class Remembered(Generic[T]):
+    """What the store said to the latest questions, each with the pulse of the store before it was asked."""
+
+    def __init__(self, most: int) -> None:
+        """Keep at most ``most``, those used last."""
+        self._most = most
+        self._lock = Lock()
+        self._kept: OrderedDict[Hashable, tuple[int, T]] = OrderedDict()
+
+    def find(self, question: Hashable, pulse: int) -> T | None:
+        """Return what was said to a question, if that was at this pulse."""
+        with self._lock:
+            found = self._kept.get(question)
+            if found is None or found[0] != pulse:
+                return None
+            self._kept.move_to_end(question)
+        return found[1]
+
+    def keep(self, question: Hashable, pulse: int, said: T) -> None:
+        """Keep what was said to a question at a pulse."""
+        with self._lock:
+            self._kept[question] = (pulse, said)
+            self._kept.move_to_end(question)
+            while len(self._kept) > self._most:
+                self._kept.popitem(last=False)
 
 
 class Pulse:

@@ -7,10 +7,11 @@ from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from threading import Lock
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from service.jobs.runner import JobRunner
 from service.settings import Settings
+from service.storage.pulse import Remembered
 from service.storage.unit import Store
 
 T = TypeVar("T")
@@ -23,6 +24,8 @@ def utc_now() -> datetime:
 
 #: Most decoded models, marks and rules kept; a model is some tens of kilobytes.
 MOST_DECODED = 2000
+#: Most searches whose marks and rules are remembered as found.
+MOST_WANTED = 100
 
 
 class Decoded:
@@ -85,3 +88,4 @@ class Context:
     settings: Settings
     decoded: Decoded = field(default_factory=Decoded)
     running: Running = field(default_factory=Running)
+    wanted: Remembered[Any] = field(default_factory=lambda: Remembered(MOST_WANTED))

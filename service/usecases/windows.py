@@ -69,17 +69,10 @@ def search_windows(
     limit_days = context.settings.max_search_days
     if span.days > limit_days:
         raise SpanTooLong(span.days, limit_days, "EBBMARK_MAX_SEARCH_DAYS")
-    with context.store.unit(caller.account_id) as unit:
-        marks, rules = _wanted(context, unit, mark_ids, rule_ids)
-        cells = len(marks) * len(rules) * max(1.0, span.days)
-        if cells > context.settings.max_search_cells:
-            raise SearchTooLarge(cells, context.settings.max_search_cells)
-        stations = unit.stations.many(list({view.document.station for view in marks}))
-        models = {key: model_of(context, unit, station, None) for key, station in stations.items()}
-    served = [(view, models[view.document.station]) for view in marks]
+    served, rules = _wanted(context, caller, mark_ids, rule_ids, max(1.0, span.days))
     windows: list[FoundWindow] = []
     nothing: list[Nothing] = []
-    if rules and marks:
+    if rules and served:
         # Where sun and moon stand is the same for every mark: once for the search, and as far as key times reach.
         reach = span.padded(_SKY_REACH_DAYS)
         sky = sky_positions(reach.start, reach.end)
@@ -92,6 +85,43 @@ def search_windows(
 
 
 def _wanted(
+    context: Context,
+    caller: Caller,
+    mark_ids: Sequence[str] | None,
+    rule_ids: Sequence[str] | None,
+    days: float,
+) -> tuple[list[tuple[MarkView, ServedModel]], list[RuleView]]:
+    """Return the marks named, each once with the tide of its station, and the rules; all of them where none are named.
+
+    As long as nobody has written anything since, they are those of the last time.
+    """
+    asked = (caller.account_id, *(None if ids is None else tuple(ids) for ids in (mark_ids, rule_ids)))
+    # Before the store is read: a write in between makes what was found forgotten, not wrong.
+    pulse = context.store.pulse.read()
+    found: tuple[list[tuple[MarkView, ServedModel]], list[RuleView]] | None = None
+    if pulse is not None:
+        found = context.wanted.find(asked, pulse)
+    if found is not None:
+        _refuse_too_large(context, len(found[0]), len(found[1]), days)
+        return found
+    with context.store.unit(caller.account_id) as unit:
+        marks, rules = _named(context, unit, mark_ids, rule_ids)
+        _refuse_too_large(context, len(marks), len(rules), days)
+        stations = unit.stations.many(list({view.document.station for view in marks}))
+        models = {key: model_of(context, unit, station, None) for key, station in stations.items()}
+    served = [(view, models[view.document.station]) for view in marks]
+    if pulse is not None:
+        context.wanted.keep(asked, pulse, (served, rules))
+    return served, rules
+
+
+def _refuse_too_large(context: Context, marks: int, rules: int, days: float) -> None:
+    cells = marks * rules * days
+    if cells > context.settings.max_search_cells:
+        raise SearchTooLarge(cells, context.settings.max_search_cells)
+
+
+def _named(
     context: Context, unit: UnitOfWork, mark_ids: Sequence[str] | None, rule_ids: Sequence[str] | None
 ) -> tuple[list[MarkView], list[RuleView]]:
     """Return the marks and rules named, each once, or all of them."""

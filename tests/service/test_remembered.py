@@ -9,8 +9,8 @@ import pytest
 from sqlalchemy import create_engine
 from starlette.requests import Request
 
-from service.api.conditional import Remembered, _question
-from service.storage.pulse import Pulse
+from service.api.conditional import _question
+from service.storage.pulse import Pulse, Remembered
 from tests.service.coast import SPAN, example
 from tests.service.holders import Clock, context_of, keyed_client, make_holder
 from tests.service.problems import problem
@@ -107,7 +107,7 @@ def test_a_store_that_is_no_file_has_no_pulse():
 
 
 def test_those_used_last_are_kept():
-    remembered = Remembered(most=2)
+    remembered = Remembered[str](most=2)
     for question in ("a", "b"):
         remembered.keep(question, 1, question.upper())
     assert remembered.find("a", 1) == "A"
@@ -116,6 +116,24 @@ def test_those_used_last_are_kept():
     assert remembered.find("a", 2) is None
     remembered.keep("a", 2, "D")
     assert remembered.find("a", 2) == "D"
+
+
+def test_a_search_asks_the_store_again_once_somebody_has_written(client, station, serve, monkeypatch):
+    mark = client.post("/v1/marks", json=example("create_mark")).json()["id"]
+    client.post("/v1/species-rules", json=example("create_species_rule"))
+    asked = {**SPAN, "mark_ids": [mark]}
+    first = client.post("/v1/windows/search", json=asked)
+    assert first.status_code == 200
+    store = client.app.state.house.store
+    with monkeypatch.context() as patched:
+        patched.setattr(type(store), "unit", None)
+        assert client.post("/v1/windows/search", json=asked).json() == first.json()
+    other = serve()
+    patch = {"content-type": "application/merge-patch+json", "if-match": "*"}
+    assert other.patch(f"/v1/marks/{mark}", content=b'{"name": "Elsewhere"}', headers=patch).status_code == 200
+    again = client.post("/v1/windows/search", json=asked).json()
+    assert [one["version"] for one in again["marks"]] == [2]
+    assert client.post("/v1/windows/search", json={**asked, "mark_ids": ["mrk_0"]}).status_code == 404
 
 
 def request_of(client, state, query=b"a=1", accept=b"text/csv"):
