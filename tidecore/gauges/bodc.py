@@ -28,18 +28,20 @@ from tidecore.errors import RecordUnreadable
 from tidecore.gauges.cells import NumberCells
 from tidecore.gauges.clock import StampClock
 from tidecore.gauges.columns import Columns
-from tidecore.gauges.hints import DATUM, STATED_UNIT, VALID_RANGE, Hint, Hints
+from tidecore.gauges.hints import DATUM, STATED_UNIT, STATED_ZONE, VALID_RANGE, Hint, Hints
 from tidecore.gauges.reader import GaugeReader, Recognition
 from tidecore.gauges.record import GOOD, SUSPECT, RawRecord
 from tidecore.gauges.source import Source
 from tidecore.gauges.stamps import StampFormat
-from tidecore.gauges.stated import agreed_unit, settled_datum, stated_position
+from tidecore.gauges.stated import agreed_unit, constant_offset, settled_datum, stated_position
 from tidecore.gauges.table import Layout
+from tidecore.gauges.zones import resolve_zone
 from tidecore.units import FloatArray, IntArray
 
 HINTS = (
     Hint("datum", DATUM.accepted + " (goes before the one in the header)"),
     STATED_UNIT,
+    STATED_ZONE,
     VALID_RANGE,
 )
 
@@ -78,14 +80,16 @@ def _read(source: Source, hints: Hints) -> RawRecord:
         lines.append(np.array(block.lines))
     if not lines:
         raise RecordUnreadable("the file holds no row below its header", expected="rows of number, date, time, level")
+    local_us, at = np.concatenate(times), np.concatenate(lines)
+    instants = resolve_zone(local_us, constant_offset(local_us, 0), at, hints.text("zone"), None)
     return RawRecord(
-        times_us=np.concatenate(times),
+        times_us=instants.times_us,
         levels=np.concatenate(levels),
         unit=unit,
         zone="GMT, by the format",
         datum=datum,
-        utc_offset_h=0.0,
-        lines=np.concatenate(lines),
+        utc_offset_h=instants.offset_h,
+        lines=at,
         flags=np.concatenate(flags),
         valid_range=hints.interval("valid_range"),
         attributes={

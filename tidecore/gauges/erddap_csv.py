@@ -29,7 +29,7 @@ from tidecore.gauges import zones
 from tidecore.gauges.cells import NumberCells
 from tidecore.gauges.clock import StampClock
 from tidecore.gauges.columns import Columns
-from tidecore.gauges.hints import DATUM, STATED_UNIT, STATION, VALID_RANGE, Hint, Hints
+from tidecore.gauges.hints import DATUM, STATED_UNIT, STATED_ZONE, STATION, VALID_RANGE, Hint, Hints
 from tidecore.gauges.reader import GaugeReader, Recognition
 from tidecore.gauges.record import RawRecord
 from tidecore.gauges.source import Source
@@ -44,6 +44,7 @@ HINTS = (
     Hint("datum", DATUM.accepted + " (a server has no field for it)"),
     Hint("level", "the column of levels by name, with or without its unit"),
     STATED_UNIT,
+    STATED_ZONE,
     STATION,
     VALID_RANGE,
 )
@@ -109,7 +110,7 @@ def _read(source: Source, hints: Hints) -> RawRecord:
     lines = np.array(block.lines)
     times = StampClock((names.index("time"),), StampFormat.iso()).read(block)
     offsets_us = np.where(times.offsets_us == zones.NO_OFFSET, 0, times.offsets_us)
-    instants = zones.resolve_zone(times.local_us, offsets_us, lines, None, None)
+    instants = zones.resolve_zone(times.local_us, offsets_us, lines, hints.text("zone"), None)
     times_us, rounding = rounded_to_minutes(instants.times_us)
     position = {name: block.cells[0][place] for name, place in _station_columns(names)}
     return RawRecord(

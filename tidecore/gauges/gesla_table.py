@@ -27,7 +27,7 @@ from tidecore.gauges import zones
 from tidecore.gauges.cells import NumberCells
 from tidecore.gauges.clock import StampClock
 from tidecore.gauges.columns import Columns
-from tidecore.gauges.hints import DATUM, STATED_UNIT, STATION, VALID_RANGE, Hint, Hints
+from tidecore.gauges.hints import DATUM, STATED_UNIT, STATED_ZONE, STATION, VALID_RANGE, Hint, Hints
 from tidecore.gauges.reader import GaugeReader, Recognition
 from tidecore.gauges.record import GOOD, NOT_EVALUATED, SUSPECT, RawRecord
 from tidecore.gauges.source import Source
@@ -42,6 +42,7 @@ NULL = -99.9999
 HINTS = (
     Hint("datum", DATUM.accepted + " (each contributor to the collection has its own)"),
     STATED_UNIT,
+    STATED_ZONE,
     STATION,
     VALID_RANGE,
 )
@@ -73,7 +74,7 @@ def _read(source: Source, hints: Hints) -> RawRecord:
     times = StampClock((place["date_time"],), StampFormat.iso()).read(block)
     lines = np.array(block.lines)
     _refuse_unzoned(times.offsets_us, lines)
-    instants = zones.resolve_zone(times.local_us, times.offsets_us, lines, None, None)
+    instants = zones.resolve_zone(times.local_us, times.offsets_us, lines, hints.text("zone"), None)
     numbers = NumberCells(missing_numbers=(NULL,))
     levels = numbers.parse(block.column(place["sea_level"]), block.lines, "level")
     rejected, flags, missing = _quality(block, place)

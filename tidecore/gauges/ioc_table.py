@@ -26,7 +26,7 @@ from tidecore.gauges import zones
 from tidecore.gauges.cells import NumberCells
 from tidecore.gauges.columns import Columns
 from tidecore.gauges.entries import counted_rows
-from tidecore.gauges.hints import DATUM, STATED_UNIT, VALID_RANGE, Hint, Hints
+from tidecore.gauges.hints import DATUM, STATED_UNIT, STATED_ZONE, VALID_RANGE, Hint, Hints
 from tidecore.gauges.reader import GaugeReader, Recognition
 from tidecore.gauges.record import RawRecord
 from tidecore.gauges.source import Source
@@ -38,6 +38,7 @@ HINTS = (
     Hint("datum", DATUM.accepted + " (levels stand above a zero of the sensor)"),
     Hint("level", "the sensor by the name of its column, with or without its unit, as 'rad' or 'rad(m)'"),
     STATED_UNIT,
+    STATED_ZONE,
     VALID_RANGE,
 )
 
@@ -116,7 +117,7 @@ def _read(source: Source, hints: Hints) -> RawRecord:
         local_us, written_us = StampFormat.iso().local_microseconds([row[0] for row in rows], numbered)
         levels = NumberCells().parse([row[level] for row in rows], numbered, "level")
         offsets_us = _offsets(columns, local_us, written_us)
-        instants = zones.resolve_zone(local_us, offsets_us, numbered, None, None)
+        instants = zones.resolve_zone(local_us, offsets_us, numbered, hints.text("zone"), None)
     return RawRecord(
         times_us=instants.times_us,
         levels=levels,
