@@ -60,11 +60,12 @@ def _recognise(source: Source) -> Recognition:
     """A column ``time`` in UTC, by brackets or by a row of units, and a time with Z in the first row."""
     if source.binary_at is not None:
         return Recognition.NO
-    lines = [line for line in source.head_lines()[:3] if line.strip()]
-    try:
-        rows = Layout("comma", "", 0).split(list(range(1, len(lines) + 1)), lines)
-    except RecordUnreadable:
-        return Recognition.NO
+    rows: list[list[str]] = []
+    for number, line in enumerate(source.head_lines()[:3], start=1):
+        try:
+            rows += Layout("comma", "", 0).split([number], [line]) if line.strip() else []
+        except RecordUnreadable:  # the reader says where, if the rows above are enough to know the format by
+            break
     found = _named(rows)
     if found is None:
         return Recognition.NO

@@ -18,7 +18,8 @@ PNG = b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR" + bytes(range(256)) * 40
 
 def test_formats_are_named():
     assert formats() == (
-        "csv", "uhslc-hourly", "cf-netcdf", "bodc", "dtf", "erddap-csv", "gesla-table", "ioc-table", "meds", "noaa-json",
+        "csv", "uhslc-hourly", "cf-netcdf",
+        "bodc", "dtf", "erddap-csv", "gesla-table", "ioc-table", "meds", "noaa-json",
     )  # fmt: skip
 
 
