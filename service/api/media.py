@@ -33,7 +33,15 @@ from tidecore.errors import Fault
 from tidecore.units import AnyArray
 
 #: Content types of uploaded gauge records.
-RECORD_TYPES = ("text/csv", "application/x-netcdf", "application/netcdf", "application/octet-stream")
+RECORD_TYPES = (
+    "text/csv",
+    "text/plain",
+    "text/html",
+    "application/json",
+    "application/x-netcdf",
+    "application/netcdf",
+    "application/octet-stream",
+)
 #: Content types of files of rows -> the name of the format.
 ROW_TYPES = {form.media_type: name for name, form in FORMATS.items()}
 _WRITE_BYTES = 1024 * 1024

@@ -31,6 +31,7 @@ from tidecore.gauges.packing import MAX_VALUES, damaged, decoded
 from tidecore.gauges.reader import GaugeReader, Recognition
 from tidecore.gauges.record import RawRecord
 from tidecore.gauges.source import Source
+from tidecore.gauges.stated import settled_datum, wrapped_longitude
 from tidecore.timebase import US_PER_HOUR
 from tidecore.units import BoolArray, FloatArray, IntArray, metres_per
 
@@ -239,10 +240,8 @@ def _datum(dataset: xr.Dataset, variable: xr.Variable, hints: Hints) -> _Attribu
     for key in _DATUM_ATTRIBUTES:
         for attributes in (variable.attrs, dataset.attrs):
             stated = stated or str(attributes.get(key, "")).strip()
-    given = hints.text("datum")
-    if given is None and not stated:
-        raise hints.missing("datum")
-    return {"datum": given or stated, **({"datum_in_file": stated} if stated and given not in (None, stated) else {})}
+    datum, beside = settled_datum(hints, stated)
+    return {"datum": datum, **beside}
 
 
 def _position(dataset: xr.Dataset) -> _Attributes:
@@ -254,7 +253,7 @@ def _position(dataset: xr.Dataset) -> _Attributes:
             if (standard or str(key).lower() in (name, short)) and variable.size == 1 and variable.dtype.kind in "iuf":
                 degrees = float(decoded(variable)[0].ravel()[0])
                 if abs(degrees) <= limit:
-                    wrapped = degrees if name == "latitude" else (degrees + 180.0) % 360.0 - 180.0
+                    wrapped = degrees if name == "latitude" else wrapped_longitude(degrees)
                     # Single precision holds four decimals of a longitude up to 360.
                     found[name] = round(wrapped, 4 if variable.dtype.itemsize <= 4 else 6)
     return found

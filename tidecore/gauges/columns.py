@@ -54,7 +54,7 @@ class Columns:
 
     def check(self, block: Block) -> None:
         """Raise `RecordUnreadable` for the first row with more or fewer cells than the first."""
-        if set(map(len, block.cells)) == {self.width}:
+        if set(map(len, block.cells)) <= {self.width}:
             return
         at = next(at for at, row in enumerate(block.cells) if len(row) != self.width)
         raise RecordUnreadable(

@@ -8,6 +8,7 @@ values             times with a level, in the Dataset
 missing            times without one
 sentinels          rows whose level was a marker for "missing" (blank, NaN, a declared number)
 rejected           rows whose level was set missing by the file's own flag or by ``valid_range``
+suspect            times whose level the file itself calls doubtful: the level stays, its quality is 3
 duplicates         rows taken away because their time had stood before
 conflicting_times  times that stood with differing levels: the level is missing, its quality 4
 unsorted           rows whose clock runs backwards from the row before; the record is sorted
@@ -63,6 +64,8 @@ class RawRecord:
         Line of the file that each row stands on, for errors.
     rejected : bool array, shape (n,), or None
         Rows whose level the file itself marks as bad.
+    flags : int64 array, shape (n,), or None
+        What the file says of levels it does not reject, as QARTOD flags: 1 good, 2 not evaluated, 3 suspect.
     valid_range : tuple or None
         Lowest and highest level to believe, in the unit of the file.
     attributes : mapping
@@ -77,6 +80,7 @@ class RawRecord:
     utc_offset_h: float | None
     lines: IntArray | None = None
     rejected: BoolArray | None = None
+    flags: IntArray | None = None
     valid_range: tuple[float, float] | None = None
     attributes: Mapping[str, str | int | float] = field(default_factory=dict)
 
@@ -84,15 +88,16 @@ class RawRecord:
 def build_record(raw: RawRecord, source: Source, reader: str) -> xr.Dataset:
     """Return a record read by ``reader`` from ``source`` as a Dataset.
 
-    Rows are sorted by time. Rows of one time become one: the level they agree on, rows without one left aside;
-    where two levels differ neither is believed, and the level is missing. If that befalls more than half of the
-    times, the file is taken to hold several records and refused.
+    Rows are sorted by time. Rows of one time become one: the level they agree on, rows without one left aside, with the
+    worst of their flags; where two levels differ neither is believed, and the level is missing. If that befalls more
+    than half of the times, the file is taken to hold several records and refused.
 
     Returns
     -------
     xarray.Dataset
-        ``sea_level`` (time) float64 [m above the datum], NaN where missing; ``quality`` (time) uint8, QARTOD flags: 2
-        not evaluated, 4 rejected or conflicting (the level is missing), 9 missing; ``time`` datetime64[us] UTC,
+        ``sea_level`` (time) float64 [m above the datum], NaN where missing; ``quality`` (time) uint8, QARTOD flags: 1
+        good, 2 not evaluated, 3 suspect, as the file says (2 where it says nothing); 4 rejected or conflicting (the
+        level is missing); 9 missing; ``time`` datetime64[us] UTC,
         sorted and unique; attributes as in the module's table.
 
     Raises
@@ -117,7 +122,8 @@ def build_record(raw: RawRecord, source: Source, reader: str) -> xr.Dataset:
     levels = kept * metres_per(raw.unit)
     _refuse_impossible(levels, kept, raw)
     unsorted = int((np.diff(raw.times_us) < 0).sum())
-    times_us, levels, quality, conflicting = _merged(raw.times_us, levels, rejected)
+    flags = np.full(levels.shape, NOT_EVALUATED) if raw.flags is None else raw.flags
+    times_us, levels, quality, conflicting = _merged(raw.times_us, levels, rejected, flags)
     if conflicting * 2 > times_us.size:
         raise RecordUnreadable(
             f"{conflicting} of {times_us.size} times stand more than once with differing levels",
@@ -134,6 +140,7 @@ def build_record(raw: RawRecord, source: Source, reader: str) -> xr.Dataset:
         "missing": int(np.isnan(levels).sum()),
         "sentinels": sentinels,
         "rejected": int(rejected.sum()),
+        "suspect": int((quality == SUSPECT).sum()),
         "duplicates": int(raw.times_us.size - times_us.size),
         "conflicting_times": conflicting,
         "unsorted": unsorted,
@@ -159,17 +166,20 @@ def _refuse_impossible(levels: FloatArray, kept: FloatArray, raw: RawRecord) -> 
         )
 
 
-def _merged(times_us: IntArray, levels: FloatArray, rejected: BoolArray) -> tuple[IntArray, FloatArray, IntArray, int]:
+def _merged(
+    times_us: IntArray, levels: FloatArray, rejected: BoolArray, flags: IntArray
+) -> tuple[IntArray, FloatArray, IntArray, int]:
     """Return sorted unique times with their levels and quality, and how many times had differing levels."""
     order = np.argsort(times_us, kind="stable")
-    times_us, levels, rejected = times_us[order], levels[order], rejected[order]
+    times_us, levels, rejected, flags = times_us[order], levels[order], rejected[order], flags[order]
     first = np.flatnonzero(np.concatenate(([True], np.diff(times_us) > 0)))
     # fmin and fmax pass over NaN, so a row without a level leaves the word to the others.
     lowest, highest = np.fmin.reduceat(levels, first), np.fmax.reduceat(levels, first)
     conflict = lowest < highest
     merged = np.where(conflict, np.nan, lowest)
     failed = conflict | np.logical_or.reduceat(rejected, first)
-    quality = np.where(~np.isnan(merged), NOT_EVALUATED, np.where(failed, FAIL, MISSING))
+    worst = np.maximum.reduceat(np.where(np.isnan(levels), 0, flags), first)
+    quality = np.where(~np.isnan(merged), worst, np.where(failed, FAIL, MISSING))
     return times_us[first], merged, quality, int(conflict.sum())
 
 

@@ -6,8 +6,15 @@ from os import PathLike
 from typing import TYPE_CHECKING
 
 from tidecore.errors import RecordAmbiguous, RecordNotRecognised, UnknownName
+from tidecore.gauges.bodc import BODC
 from tidecore.gauges.cf_netcdf import CF_NETCDF
+from tidecore.gauges.dtf import DTF
+from tidecore.gauges.erddap_csv import ERDDAP_CSV
+from tidecore.gauges.gesla_table import GESLA_TABLE
 from tidecore.gauges.hints import Hints
+from tidecore.gauges.ioc_table import IOC_TABLE
+from tidecore.gauges.meds import MEDS
+from tidecore.gauges.noaa_json import NOAA_JSON
 from tidecore.gauges.plain_csv import PLAIN_CSV
 from tidecore.gauges.reader import GaugeReader, Recognition
 from tidecore.gauges.record import build_record
@@ -18,7 +25,18 @@ if TYPE_CHECKING:
     import xarray as xr
 
 #: Every reader; a new one is one file and one entry here.
-READERS: tuple[GaugeReader, ...] = (PLAIN_CSV, UHSLC_HOURLY, CF_NETCDF)
+READERS: tuple[GaugeReader, ...] = (
+    PLAIN_CSV,
+    UHSLC_HOURLY,
+    CF_NETCDF,
+    BODC,
+    DTF,
+    ERDDAP_CSV,
+    GESLA_TABLE,
+    IOC_TABLE,
+    MEDS,
+    NOAA_JSON,
+)
 
 
 def formats() -> tuple[str, ...]:
@@ -54,9 +72,9 @@ def read_gauge(
     Returns
     -------
     xarray.Dataset
-        ``sea_level`` (time) [m above the datum], NaN where missing; ``quality`` (time), QARTOD flags (2 not
-        evaluated, 4 not to be believed, 9 missing); ``time`` [UTC], sorted and unique. Its attributes say the datum
-        and count all that was found and done: see `tidecore.gauges.record`.
+        ``sea_level`` (time) [m above the datum], NaN where missing; ``quality`` (time), QARTOD flags (1 good,
+        2 not evaluated, 3 suspect, 4 not to be believed, 9 missing); ``time`` [UTC], sorted and unique. Its
+        attributes say the datum and count all that was found and done: see `tidecore.gauges.record`.
 
     Raises
     ------

@@ -18,6 +18,7 @@ from service.usecases import fits
 from service.usecases.fits import Upload
 from service.usecases.once import Answered
 from service.usecases.records import FitRecord
+from tidecore.gauges import formats
 
 router = APIRouter(tags=["fits"], route_class=StrictRoute)
 
@@ -25,7 +26,7 @@ _BINARY = {"schema": {"type": "string", "format": "binary"}}
 _RECORD: dict[str, Any] = {
     "requestBody": {
         "required": True,
-        "description": "The gauge record as it is: plain CSV, UHSLC hourly CSV or CF NetCDF.",
+        "description": f"The gauge record as it is, in one of the formats {', '.join(formats())}.",
         "content": {media_type: _BINARY for media_type in RECORD_TYPES},
     }
 }

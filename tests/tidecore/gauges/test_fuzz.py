@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.tidecore.gauges.samples import SAMPLES
 from tidecore.errors import CoreError
 from tidecore.gauges import formats, gauge_reader, read_gauge
 
@@ -93,3 +94,48 @@ def test_any_value_of_a_hint(hint, value):
 def test_the_unchanged_files_are_read():
     assert read_or_refuse(TABLE, None, SAID)
     assert read_or_refuse(HOURLY, None, {"datum": "unknown"})
+
+
+#: A short record in each format that states things itself, and its hints.
+TEXTS = {name: (sample(30).encode(), hints) for name, (sample, hints) in SAMPLES.items()}
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_the_samples_are_recognised_and_read(name, tmp_path):
+    content, hints = TEXTS[name]
+    path = tmp_path / "record"
+    path.write_bytes(content)
+    assert read_gauge(path, **hints).attrs["format"] == name
+
+
+@pytest.mark.parametrize("name", TEXTS)
+@settings(max_examples=60)
+@given(data=st.data())
+def test_samples_cut_off_anywhere(name, data):
+    content, hints = TEXTS[name]
+    kept = content[: data.draw(st.integers(1, len(content) - 1))]
+    for said in (name, None):
+        read_or_refuse(kept, said, hints)
+
+
+@pytest.mark.parametrize("name", TEXTS)
+@settings(max_examples=60)
+@given(data=st.data())
+def test_changed_samples(name, data):
+    content, hints = TEXTS[name]
+    pieces = st.binary(max_size=6) | st.sampled_from(
+        [b"\n", b",", b'"', b"e9", b"-", b"\t", b"<td>", b"{", b"\xc3\xa9"]
+    )
+    place = st.integers(0, len(content))
+    changes = data.draw(st.lists(st.tuples(place, st.integers(0, 20), pieces), min_size=1, max_size=4))
+    for said in (name, None):
+        read_or_refuse(changed(content, changes), said, hints)
+
+
+@pytest.mark.parametrize("name", TEXTS)
+@settings(max_examples=40)
+@given(data=st.data())
+def test_any_hint_of_a_sample(name, data):
+    content, hints = TEXTS[name]
+    hint = data.draw(st.sampled_from([hint.name for hint in gauge_reader(name).hints]))
+    read_or_refuse(content, name, {**hints, hint: data.draw(ANYTHING)})

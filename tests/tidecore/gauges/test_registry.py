@@ -17,7 +17,10 @@ PNG = b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR" + bytes(range(256)) * 40
 
 
 def test_formats_are_named():
-    assert formats() == ("csv", "uhslc-hourly", "cf-netcdf")
+    assert formats() == (
+        "csv", "uhslc-hourly", "cf-netcdf",
+        "bodc", "dtf", "erddap-csv", "gesla-table", "ioc-table", "meds", "noaa-json",
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("name", formats())

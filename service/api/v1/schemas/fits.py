@@ -14,6 +14,7 @@ from service.usecases.fits import FitRequest
 from service.usecases.page import Page
 from service.usecases.records import FitRecord
 from tidecore.errors import Fault
+from tidecore.gauges import formats
 
 #: Fields of a time that may stand in columns of their own.
 _TIME_FIELDS = ("year", "month", "day", "hour", "minute", "second", "day_of_year")
@@ -26,7 +27,7 @@ class FitQuery(BaseModel):
 
     format: Annotated[
         str | None,
-        Field(max_length=40, description="Format: csv, uhslc-hourly or cf-netcdf; recognised unless given."),
+        Field(max_length=40, description=f"Format: {', '.join(formats())}; recognised unless given."),
     ] = None
     latitude: Annotated[
         float | None,
@@ -69,6 +70,9 @@ class FitQuery(BaseModel):
     header: Annotated[bool | None, Field(description="Whether the first row names the columns.")] = None
     comment: Annotated[str | None, Field(max_length=10, description="What comment lines begin with.")] = None
     skip_rows: Annotated[int | None, Field(ge=0, le=10_000, description="Lines at the top that are no rows.")] = None
+    station: Annotated[
+        str | None, Field(max_length=120, description="Station of a file of several, by name or number.")
+    ] = None
     variable: Annotated[str | None, Field(max_length=120, description="Sea-level variable of a NetCDF file.")] = None
     constituents: Annotated[
         list[str] | None,
@@ -83,7 +87,7 @@ class FitQuery(BaseModel):
         hints: dict[str, Any] = {
             name: getattr(self, name)
             for name in ("unit", "zone", "datum", "time_format", "time_unit", "ambiguous_times", "delimiter", "decimal",
-                         "header", "comment", "skip_rows", "variable")
+                         "header", "comment", "skip_rows", "station", "variable")
         }  # fmt: skip
         hints |= {name: _column(getattr(self, name)) for name in ("level", "flag")}
         hints |= {name: _list(getattr(self, name)) for name in ("missing", "flag_bad")}
