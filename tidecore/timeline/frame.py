@@ -99,7 +99,7 @@ class Frame:
 
     @cached_property
     def height(self) -> FloatArray:
-        """Height of the tide [m above the station's datum]."""
+        """Height of the tide [m above the datum of the timeline]."""
         return self.sources.curve(self.times_us)
 
     @cached_property
@@ -146,8 +146,11 @@ class Frame:
         if turns.size:
             inside = (self.times_us >= turns[0]) & (self.times_us <= turns[-1])
             harmonics, normaliser = source.model.harmonics, source.model.flow_normaliser
-            times = from_microseconds(self.times_us[inside])
-            index[inside] = flow_index(harmonics, normaliser, times, source.lags, source.extremes, source.slope)
+            times, tables = from_microseconds(self.times_us[inside]), source.tables
+            at_station = None if source.mark.offsets is None else tables.station_turns_us
+            index[inside] = flow_index(
+                harmonics, normaliser, times, source.lags, source.extremes, tables.station_slope, at_station
+            )
         return index
 
     @cached_property
