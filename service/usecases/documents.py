@@ -48,7 +48,7 @@ class Edited(Generic[D]):
     made: bool
 
 
-def link_nothing(_unit: UnitOfWork, document: D) -> tuple[D, Mapping[str, str]]:
+def link_nothing(_context: Context, _unit: UnitOfWork, document: D) -> tuple[D, Mapping[str, str]]:
     """Return a document that rests on nothing else in the store."""
     return document, {}
 
@@ -64,7 +64,7 @@ class Documents(Generic[D]):
     change_kind: str
     model: type[D]
     repository: Callable[[UnitOfWork], DocumentRepository]
-    settle: Callable[[UnitOfWork, D], tuple[D, Mapping[str, str]]] = link_nothing
+    settle: Callable[[Context, UnitOfWork, D], tuple[D, Mapping[str, str]]] = link_nothing
 
     def create(
         self, context: Context, caller: Caller, draft: Draft[D], keep: Keep[DocumentView[D]] = keep_nothing
@@ -155,7 +155,7 @@ class Documents(Generic[D]):
                 result = Edited(self._add(context, unit, draft), made=True)
             else:
                 view = self._decode(context, unit, [found])[0]
-                settled, _ = self.settle(unit, draft.document)
+                settled, _ = self.settle(context, unit, draft.document)
                 if settled != view.document:
                     self._check(found, expected)
                 result = Edited(self._replace(context, unit, view, draft), made=False)
@@ -191,7 +191,7 @@ class Documents(Generic[D]):
             raise ReferenceTaken(self.kind, external_ref, holder.id)
 
     def _add(self, context: Context, unit: UnitOfWork, draft: Draft[D]) -> DocumentView[D]:
-        document, links = self.settle(unit, draft.document)
+        document, links = self.settle(context, unit, draft.document)
         self._check_reference(unit, draft.external_ref, None)
         now = context.clock()
         record = self.repository(unit).add(
@@ -203,7 +203,7 @@ class Documents(Generic[D]):
     def _replace(self, context: Context, unit: UnitOfWork, view: DocumentView[D], draft: Draft[D]) -> DocumentView[D]:
         """Give a document its next version where it says something else, and another reference where it has one."""
         record = view.record
-        document, links = self.settle(unit, draft.document)
+        document, links = self.settle(context, unit, draft.document)
         same = document == view.document
         if same and draft.external_ref == record.external_ref:
             return view

@@ -4,7 +4,7 @@
 `check_offsets` refuses offsets that make no tide anywhere in a nodal cycle.
 """
 
-from tidecore.offsets.check import check_offsets
+from tidecore.offsets.check import check_offsets, needs_check
 from tidecore.offsets.tables import place_heights, place_times
 from tidecore.offsets.tide import PlaceTide, place_tide
 from tidecore.offsets.warp import Warp, WarpedHeight, WarpedRate
@@ -15,6 +15,7 @@ __all__ = [
     "WarpedHeight",
     "WarpedRate",
     "check_offsets",
+    "needs_check",
     "place_heights",
     "place_tide",
     "place_times",

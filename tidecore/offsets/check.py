@@ -15,6 +15,8 @@ from tidecore.place import MarkOffsets
 from tidecore.timebase import US_PER_MINUTE, from_microseconds
 from tidecore.units import BoolArray, FloatArray, IntArray
 
+#: Primary waters lie at least so far apart [minutes], so that lags which differ by less never fold.
+_LEAST_GAP_MIN = 120.0
 #: Waters of a nodal cycle are kept for so many stations: half a megabyte each.
 _STATIONS_KEPT = 16
 
@@ -48,6 +50,11 @@ def _kept_waters(key: _Identity) -> tuple[IntArray, FloatArray, BoolArray]:
     return primary.times_us(), primary.height, primary.kind == "high"
 
 
+def needs_check(offsets: MarkOffsets | None, lags_min: tuple[float, float] | None) -> bool:
+    """Return whether it takes the station's tide to say that offsets and slack lags make one."""
+    return offsets is not None or (lags_min is not None and abs(lags_min[0] - lags_min[1]) >= _LEAST_GAP_MIN)
+
+
 def check_offsets(
     harmonics: Harmonics, offsets: MarkOffsets | None, lags_min: tuple[float, float] | None = None
 ) -> None:
@@ -68,7 +75,7 @@ def check_offsets(
         If a water comes at or before the one before it, a high water is at or below the low water beside it, or the
         stream turns at or before its turn before. A fault each, with the first such pair and how many there are.
     """
-    if offsets is None and lags_min is None:
+    if not needs_check(offsets, lags_min):
         return
     times, heights, high = epoch_waters(harmonics)
     faults = []
