@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection, Mapping
 
 from service.errors import DocumentInvalid
 from service.storage.identifiers import is_id
+from service.storage.records import DELETED, Change
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
 from service.usecases.documents import Documents, DocumentView
@@ -16,6 +17,8 @@ from tidecore.offsets import check_offsets, needs_check
 from tidecore.place import Mark
 
 MarkView = DocumentView[Mark]
+
+_RELEASED_AT_ONCE = 500
 
 
 def _settle(context: Context, unit: UnitOfWork, mark: Mark) -> tuple[Mark, Mapping[str, str]]:
@@ -51,4 +54,12 @@ def no_station(name: str) -> DocumentInvalid:
     return DocumentInvalid(Fault("station", f"there is no station {name!r}", expected))
 
 
-MARKS = Documents("mark", "mark", Mark, lambda unit: unit.marks, _settle)
+def _release(context: Context, unit: UnitOfWork, key: str) -> None:
+    """Delete the slack notes of a mark; they mean nothing without it."""
+    while records := unit.slack_notes.page_linked("mark_id", key, None, _RELEASED_AT_ONCE):
+        for record in records:
+            unit.slack_notes.remove(record)
+            unit.note(Change("slack_note", record.id, DELETED, None, context.clock()))
+
+
+MARKS = Documents("mark", "mark", Mark, lambda unit: unit.marks, _settle, _release)

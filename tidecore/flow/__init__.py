@@ -1,11 +1,21 @@
 """The run of the tide: how hard the stream flows, from how fast the level moves.
 
 `SlackLags` says when the stream turns at a mark, `slack_times` when that is, `flow_index` how hard it runs in parts of
-what `flow_normaliser` gives: the mean peak at springs.
+what `flow_normaliser` gives: the mean peak at springs. `lags_from_notes` tells lags from noted slacks.
 """
 
 from tidecore.flow.index import flow_index
 from tidecore.flow.lags import SlackLags, Slacks, slack_times
 from tidecore.flow.normaliser import flow_normaliser
+from tidecore.flow.notes import LagEstimate, NotedLags, lags_from_notes
 
-__all__ = ["SlackLags", "Slacks", "flow_index", "flow_normaliser", "slack_times"]
+__all__ = [
+    "LagEstimate",
+    "NotedLags",
+    "SlackLags",
+    "Slacks",
+    "flow_index",
+    "flow_normaliser",
+    "lags_from_notes",
+    "slack_times",
+]
