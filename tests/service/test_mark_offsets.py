@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from typing import Any
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ import pytest
 from tests.service.coast import SPAN, example
 from tests.service.problems import problem
 
-OFFSETS = {
+OFFSETS: dict[str, Any] = {
     "standard_zone": "+01:00",
     "high_water": {
         "times": [{"clock_h": 0, "later_min": 35}, {"clock_h": 6, "later_min": 23}],

@@ -21,32 +21,14 @@ _LEAST_GAP_MIN = 120.0
 _STATIONS_KEPT = 16
 
 
-class _Identity:
-    """Harmonics as a key: the very same object, whatever it equals."""
-
-    __slots__ = ("harmonics",)
-
-    def __init__(self, harmonics: Harmonics) -> None:
-        self.harmonics = harmonics
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Identity) and other.harmonics is self.harmonics
-
-    def __hash__(self) -> int:
-        return id(self.harmonics)
-
-
+# Harmonics are equal to themselves alone, and so they are keys.
+@lru_cache(maxsize=_STATIONS_KEPT)
 def epoch_waters(harmonics: Harmonics) -> tuple[IntArray, FloatArray, BoolArray]:
     """Return the primary high and low waters of the 6798 days from 2001-01-01.
 
     Instants [microseconds since 1970], heights [m], and which are high; kept for the stations asked for last.
     """
-    return _kept_waters(_Identity(harmonics))
-
-
-@lru_cache(maxsize=_STATIONS_KEPT)
-def _kept_waters(key: _Identity) -> tuple[IntArray, FloatArray, BoolArray]:
-    primary = find_extremes(key.harmonics, EPOCH.start, EPOCH.end).primaries()
+    primary = find_extremes(harmonics, EPOCH.start, EPOCH.end).primaries()
     return primary.times_us(), primary.height, primary.kind == "high"
 
 

@@ -12,7 +12,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from tidecore.datums import RangeCycle
-from tidecore.extremes import Extremes
+from tidecore.extremes import Extremes, peak_rates
 from tidecore.flow import SlackLags, slack_times
 from tidecore.model import TideModel
 from tidecore.offsets import PlaceTide, WarpedHeight, WarpedRate, check_offsets, place_tide
@@ -104,6 +104,11 @@ class TideTables:
     def station_turns_us(self) -> IntArray:
         """When each of ``turns`` comes at the station."""
         return self.turns.times_us
+
+    @cached_property
+    def peak_indices(self) -> FloatArray:
+        """Largest flow strength of the half tide after each of ``turns`` but the last."""
+        return peak_rates(self.station_slope, self.station_turns_us.astype(np.float64)) / self.model.flow_normaliser
 
     @property
     def held_turns(self) -> BoolArray:

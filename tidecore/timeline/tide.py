@@ -150,6 +150,15 @@ FACTORS = (
         _FLOW,
         of_the_stream=True,
     ),
+    _number(
+        "stream_speed",
+        "m/s",
+        "Speed of the stream, flood positive, ebb negative; unknown where the mark has no rates of its stream.",
+        attrgetter("stream_speed"),
+        _at_slacks,
+        "the mark's spring and neap rates, scaled by the daily range; within the tide as the flow index",
+        of_the_stream=True,
+    ),
     Factor(
         "flow_reliable",
         "tide",
