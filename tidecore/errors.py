@@ -18,6 +18,7 @@ The tree::
     ├── FitError                a record that cannot be fitted
     │   ├── RecordTooShort      fewer days or values than a fit needs
     │   └── RecordConstant      a level that never moves
+    ├── SlackUndetermined       notes or a record that do not tell when the stream turns
     ├── ModelUnreadable         a stored model that is damaged or of another version
     └── OutsideEphemeris        a time for which no sun or moon position is known
 
@@ -197,6 +198,19 @@ class RecordConstant(FitError):
     def __reduce__(self) -> tuple[type[RecordConstant], tuple[float]]:
         """Survive pickling between processes."""
         return type(self), (self.level,)
+
+
+class SlackUndetermined(CoreError):
+    """What is known of a stream does not tell when it turns."""
+
+    def __init__(self, reason: str) -> None:
+        """Hold the ``reason``."""
+        self.reason = reason
+        super().__init__(f"slack lags cannot be told: {reason}")
+
+    def __reduce__(self) -> tuple[type[SlackUndetermined], tuple[str]]:
+        """Survive pickling between processes."""
+        return type(self), (self.reason,)
 
 
 class ModelUnreadable(CoreError):

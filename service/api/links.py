@@ -9,6 +9,7 @@ from typing import Any
 SHOWN: Mapping[str, Mapping[str, str]] = {
     "Station": {"station_id": "/id"},
     "Mark": {"mark_id": "/id"},
+    "SlackNote": {"note_id": "/id", "mark_id": "/mark_id"},
     "SpeciesRule": {"rule_id": "/id"},
     "Fit": {"fit_id": "/id", "job_id": "/job_id"},
     "Job": {"job_id": "/id"},

@@ -323,6 +323,33 @@ class RuleVersionRow(DocumentVersionRow):
     key: Mapped[str] = mapped_column("rule_id", ID, primary_key=True)
 
 
+class SlackNoteRow(DocumentRow):
+    """A note that the stream turned at a mark."""
+
+    __tablename__ = "slack_notes"
+    __table_args__ = (
+        ForeignKeyConstraint(["account_id", "mark_id"], ["marks.account_id", "marks.mark_id"]),
+        UniqueConstraint("account_id", "external_ref"),
+        UniqueConstraint("account_id", "note_id"),
+        Index(None, "account_id", "mark_id"),
+    )
+
+    key: Mapped[str] = mapped_column("note_id", ID, primary_key=True)
+    mark_id: Mapped[str] = mapped_column(ID)
+
+
+class SlackNoteVersionRow(DocumentVersionRow):
+    """One version of a note."""
+
+    __tablename__ = "slack_note_versions"
+    __table_args__ = (
+        ForeignKeyConstraint(["account_id", "note_id"], ["slack_notes.account_id", "slack_notes.note_id"]),
+        Index(None, "account_id"),
+    )
+
+    key: Mapped[str] = mapped_column("note_id", ID, primary_key=True)
+
+
 class ChangeRow(Table):
     """The latest change of one thing of an account; a deleted thing leaves its last one behind."""
 

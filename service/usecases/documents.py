@@ -48,7 +48,11 @@ class Edited(Generic[D]):
     made: bool
 
 
-def link_nothing(_unit: UnitOfWork, document: D) -> tuple[D, Mapping[str, str]]:
+def release_nothing(_context: Context, _unit: UnitOfWork, _key: str) -> None:
+    """Leave everything as it is: nothing else goes with a document that is deleted."""
+
+
+def link_nothing(_context: Context, _unit: UnitOfWork, document: D) -> tuple[D, Mapping[str, str]]:
     """Return a document that rests on nothing else in the store."""
     return document, {}
 
@@ -58,13 +62,15 @@ class Documents(Generic[D]):
     """All that can be done with the documents of one kind.
 
     ``settle`` returns a document as it is stored, with what it rests on resolved, and the columns that say so.
+    ``release`` deletes what belongs to a document before it is itself deleted.
     """
 
     kind: str
     change_kind: str
     model: type[D]
     repository: Callable[[UnitOfWork], DocumentRepository]
-    settle: Callable[[UnitOfWork, D], tuple[D, Mapping[str, str]]] = link_nothing
+    settle: Callable[[Context, UnitOfWork, D], tuple[D, Mapping[str, str]]] = link_nothing
+    release: Callable[[Context, UnitOfWork, str], None] = release_nothing
 
     def create(
         self, context: Context, caller: Caller, draft: Draft[D], keep: Keep[DocumentView[D]] = keep_nothing
@@ -105,6 +111,14 @@ class Documents(Generic[D]):
             page = one_page(lambda most: self.repository(unit).page(after, most), limit, lambda record: record.id)
             return Page(self._decode(context, unit, page.items), page.after)
 
+    def page_of(
+        self, context: Context, unit: UnitOfWork, column: str, value: str, after: str | None, limit: int
+    ) -> Page[DocumentView[D]]:
+        """Return a page of the documents that rest on one thing, by the column that says so."""
+        repository = self.repository(unit)
+        page = one_page(lambda most: repository.page_linked(column, value, after, most), limit, lambda one: one.id)
+        return Page(self._decode(context, unit, page.items), page.after)
+
     def find(self, context: Context, unit: UnitOfWork, keys: Sequence[str]) -> list[DocumentView[D]]:
         """Return documents by id, in the order given; NotFound for the first that is not there."""
         found = self.repository(unit).many([key for key in keys if is_id(key)])
@@ -124,6 +138,7 @@ class Documents(Generic[D]):
         key: str,
         expected: Expected,
         change: Callable[[DocumentView[D]], Draft[D]],
+        keep: Keep[DocumentView[D]] = keep_nothing,
     ) -> DocumentView[D]:
         """Make what ``change`` returns of a document its next version; the same again changes nothing.
 
@@ -138,6 +153,7 @@ class Documents(Generic[D]):
             view = self._decode(context, unit, [self._record(unit, key)])[0]
             self._check(view.record, expected)
             edited = self._replace(context, unit, view, change(view))
+            keep(unit, edited)
             unit.commit()
         return self._kept(context, edited)
 
@@ -155,7 +171,7 @@ class Documents(Generic[D]):
                 result = Edited(self._add(context, unit, draft), made=True)
             else:
                 view = self._decode(context, unit, [found])[0]
-                settled, _ = self.settle(unit, draft.document)
+                settled, _ = self.settle(context, unit, draft.document)
                 if settled != view.document:
                     self._check(found, expected)
                 result = Edited(self._replace(context, unit, view, draft), made=False)
@@ -168,6 +184,7 @@ class Documents(Generic[D]):
         with context.store.unit(caller.account_id, writes=True) as unit:
             record = self._record(unit, key)
             self._check(record, expected)
+            self.release(context, unit, key)
             if not self.repository(unit).remove(record):
                 raise Stale(self.kind, key)
             unit.note(Change(self.change_kind, key, DELETED, None, context.clock()))
@@ -191,7 +208,7 @@ class Documents(Generic[D]):
             raise ReferenceTaken(self.kind, external_ref, holder.id)
 
     def _add(self, context: Context, unit: UnitOfWork, draft: Draft[D]) -> DocumentView[D]:
-        document, links = self.settle(unit, draft.document)
+        document, links = self.settle(context, unit, draft.document)
         self._check_reference(unit, draft.external_ref, None)
         now = context.clock()
         record = self.repository(unit).add(
@@ -203,7 +220,7 @@ class Documents(Generic[D]):
     def _replace(self, context: Context, unit: UnitOfWork, view: DocumentView[D], draft: Draft[D]) -> DocumentView[D]:
         """Give a document its next version where it says something else, and another reference where it has one."""
         record = view.record
-        document, links = self.settle(unit, draft.document)
+        document, links = self.settle(context, unit, draft.document)
         same = document == view.document
         if same and draft.external_ref == record.external_ref:
             return view

@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 from typing import Any, ClassVar, Generic, Protocol, TypeVar
 
 import orjson
@@ -18,11 +19,13 @@ from service.security import Caller
 from service.storage.records import CREATED, Change, StationRecord
 from service.storage.repositories.documents import NewDocument
 from service.storage.unit import UnitOfWork
-from service.usecases.marks import find_stations, no_station
+from service.usecases.marks import check_tide, find_stations, no_station
 from service.usecases.references import ExternalRef
 from service.usecases.station_documents import StationDocument
 from service.usecases.stations import NewStation, check_station, write_version
+from tidecore.errors import InvalidInput
 from tidecore.model import TideModel
+from tidecore.offsets import needs_check
 from tidecore.place import Mark
 
 T = TypeVar("T")
@@ -58,8 +61,10 @@ class ImportKind(Protocol[T]):
     def parse_many(self, documents: Sequence[Mapping[str, Any]], caller: Caller) -> list[Candidate[T]] | None:
         """Return what many rows say, where that is faster than one by one; None where a row may be wrong."""
 
-    def settle(self, unit: UnitOfWork, candidates: Sequence[Candidate[T]]) -> list[Candidate[T] | DocumentInvalid]:
-        """Return rows with what they rest on found in the store, or the error that it is not there."""
+    def settle(
+        self, unit: UnitOfWork, candidates: Sequence[Candidate[T]]
+    ) -> list[Candidate[T] | InvalidInput | DocumentInvalid]:
+        """Return rows with what they rest on found in the store, or the error that it is not there or not fit."""
 
     def told(self, said: T) -> str:
         """Return what a settled row says."""
@@ -127,10 +132,10 @@ class MarkImport:
 
     def settle(
         self, unit: UnitOfWork, candidates: Sequence[Candidate[SaidMark]]
-    ) -> list[Candidate[SaidMark] | DocumentInvalid]:
-        """Return marks as they are stored, with the ids of their stations."""
+    ) -> list[Candidate[SaidMark] | InvalidInput | DocumentInvalid]:
+        """Return marks as they are stored, with the ids of their stations, by whose tide they must have one."""
         known = find_stations(unit, {one.said.document["station"] for one in candidates})
-        return [_at_station(one, known) for one in candidates]
+        return _with_tides(unit, [_at_station(one, known) for one in candidates])
 
     def told(self, said: SaidMark) -> str:
         """Return the hash of the document."""
@@ -170,6 +175,38 @@ def _at_station(one: Candidate[SaidMark], known: Mapping[str, str]) -> Candidate
     return Candidate(one.client_ref, said)
 
 
+def _with_tides(
+    unit: UnitOfWork, found: Sequence[Candidate[SaidMark] | DocumentInvalid]
+) -> list[Candidate[SaidMark] | InvalidInput | DocumentInvalid]:
+    """Return marks, or the errors that their offsets or lags make no tide; the tide of a station is read once."""
+
+    @cache
+    def tide_of(station_id: str) -> TideModel | None:
+        station = unit.stations.many([station_id])[station_id]
+        document = unit.stations.document(station_id, station.version) if station.version else None
+        return None if document is None else TideModel.from_document(document)
+
+    def judged(one: Candidate[SaidMark] | DocumentInvalid) -> Candidate[SaidMark] | InvalidInput | DocumentInvalid:
+        if isinstance(one, DocumentInvalid) or not _needs_tide(one.said.document):
+            return one
+        mark = Mark.parse(one.said.document)
+        try:
+            check_tide(mark, lambda: tide_of(mark.station))
+        except InvalidInput as error:
+            return error
+        return one
+
+    return [judged(one) for one in found]
+
+
+def _needs_tide(document: Mapping[str, Any]) -> bool:
+    """Return whether it takes a tide to check a mark's document; told from plain data, as most don't."""
+    lags = document["slack_lags"]
+    return document["offsets"] is not None or (
+        lags is not None and needs_check(None, (lags["after_hw_min"], lags["after_lw_min"]))
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class SaidStation:
     """What a row says of a station, and the model of its constituents."""
@@ -203,7 +240,7 @@ class StationImport:
 
     def settle(
         self, _unit: UnitOfWork, candidates: Sequence[Candidate[SaidStation]]
-    ) -> list[Candidate[SaidStation] | DocumentInvalid]:
+    ) -> list[Candidate[SaidStation] | InvalidInput | DocumentInvalid]:
         """Return stations as they are: they rest on nothing."""
         return list(candidates)
 

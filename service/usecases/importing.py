@@ -161,7 +161,7 @@ class _Import:
         settled = []
         for one in batch:
             result = None if one.candidate is None else next(found)
-            if isinstance(result, DocumentInvalid):
+            if isinstance(result, (InvalidInput, DocumentInvalid)):
                 settled.append(_Judged(one.row, None, result.faults))
             else:
                 settled.append(_Judged(one.row, result, one.faults))

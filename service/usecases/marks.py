@@ -2,23 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 
 from service.errors import DocumentInvalid
 from service.storage.identifiers import is_id
+from service.storage.records import DELETED, Change
 from service.storage.unit import UnitOfWork
+from service.usecases.context import Context
 from service.usecases.documents import Documents, DocumentView
+from service.usecases.stations import model_of
 from tidecore.errors import Fault
+from tidecore.model import TideModel
+from tidecore.offsets import check_offsets, needs_check
 from tidecore.place import Mark
 
 MarkView = DocumentView[Mark]
 
+_RELEASED_AT_ONCE = 500
 
-def _settle(unit: UnitOfWork, mark: Mark) -> tuple[Mark, Mapping[str, str]]:
+
+def _settle(context: Context, unit: UnitOfWork, mark: Mark) -> tuple[Mark, Mapping[str, str]]:
     """Return a mark with the id of its station, which may be named by the account's reference for it."""
     station = unit.stations.get(mark.station) or unit.stations.by_reference(mark.station)
     if station is None:
         raise no_station(mark.station)
+    check_tide(mark, lambda: model_of(context, unit, station, None).model if station.version else None)
     return mark.model_copy(update={"station": station.station_id}), {"station_id": station.station_id}
 
 
@@ -28,10 +36,30 @@ def find_stations(unit: UnitOfWork, names: Collection[str]) -> dict[str, str]:
     return known | {name: name for name in unit.stations.many(sorted(name for name in names if is_id(name)))}
 
 
+def check_tide(mark: Mark, model: Callable[[], TideModel | None]) -> None:
+    """Refuse offsets and slack lags under which the ``model`` of the station makes no tide at the mark, in 18.6 years.
+
+    At a station without a tide yet this waits until somebody asks for the mark's timeline.
+    """
+    lags = None if mark.slack_lags is None else (mark.slack_lags.after_hw_min, mark.slack_lags.after_lw_min)
+    if needs_check(mark.offsets, lags):
+        tide = model()
+        if tide is not None:
+            check_offsets(tide.harmonics, mark.offsets, lags)
+
+
 def no_station(name: str) -> DocumentInvalid:
     """Return the error that a mark names a station that is not there."""
     expected = "the id or the external_ref of a station, as GET /v1/stations lists them"
     return DocumentInvalid(Fault("station", f"there is no station {name!r}", expected))
 
 
-MARKS = Documents("mark", "mark", Mark, lambda unit: unit.marks, _settle)
+def _release(context: Context, unit: UnitOfWork, key: str) -> None:
+    """Delete the slack notes of a mark; they mean nothing without it."""
+    while records := unit.slack_notes.page_linked("mark_id", key, None, _RELEASED_AT_ONCE):
+        for record in records:
+            unit.slack_notes.remove(record)
+            unit.note(Change("slack_note", record.id, DELETED, None, context.clock()))
+
+
+MARKS = Documents("mark", "mark", Mark, lambda unit: unit.marks, _settle, _release)

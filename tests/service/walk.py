@@ -21,6 +21,7 @@ KINDS = {
     "station": "station",
     "mark_id": "mark",
     "mark_ids": "mark",
+    "note_id": "slack note",
     "rule_id": "rule",
     "rule_ids": "rule",
     "fit_id": "fit",
@@ -163,11 +164,14 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         while client.get(imported.headers["location"]).json()["state"] in ("queued", "running"):
             assert time.monotonic() < ends, "the import is stuck"
             time.sleep(0.02)
+        note = {"time": "2026-06-01T14:25:00Z", "turned_to": "ebb"}
+        noted = client.post(f"/v1/marks/{coast.mark}/slack-notes", json=note)
     finally:
         del client.headers["authorization"]
     return {
         "station": coast.station,
         "mark": coast.mark,
+        "slack note": noted.json()["id"],
         "rule": coast.rule,
         "fit": sent.json()["id"],
         "job": sent.json()["job_id"],

@@ -96,9 +96,9 @@ def _classify(
     rank = np.full(owner.size, "", dtype="<U2")
     for kind, sign, names in ((high, 1.0, ("HH", "LH", "H")), (~high, -1.0, ("LL", "HL", "L"))):
         chosen = np.flatnonzero(primary & kind)
-        rank[chosen] = _rank(tide_id[chosen] // 2, sign * turning.values[chosen], names)
+        rank[chosen] = rank_waters(tide_id[chosen] // 2, sign * turning.values[chosen], names)
     no_tide = np.ones(owner.size, dtype=np.bool_)
-    no_tide[primary] = _no_tide(turning.values[primary])
+    no_tide[primary] = lacks_tide(turning.values[primary])
     no_tide = np.where(owner >= 0, no_tide[owner], True)
     time = from_microseconds(turning.times_us)
     inside = (time >= span.start) & (time < span.end)
@@ -126,7 +126,7 @@ def _number_tides(high: BoolArray, primary: BoolArray, owner: IntArray, cycles: 
     return np.where(owner >= 0, of_primary[owner], own)
 
 
-def _rank(days: IntArray, values: FloatArray, names: tuple[str, str, str]) -> NDArray[np.str_]:
+def rank_waters(days: IntArray, values: FloatArray, names: tuple[str, str, str]) -> NDArray[np.str_]:
     """Return the rank of waters, the largest value of each day first, then the others, then one alone or equal."""
     if not days.size:
         return np.empty(0, dtype="<U2")
@@ -138,7 +138,7 @@ def _rank(days: IntArray, values: FloatArray, names: tuple[str, str, str]) -> ND
     return np.where(top - bottom <= _SAME_RANK_M, names[2], ranked)
 
 
-def _no_tide(heights: FloatArray) -> BoolArray:
+def lacks_tide(heights: FloatArray) -> BoolArray:
     """Return which primaries have no neighbour that differs by the least range of a tide."""
     ranges = np.abs(np.diff(heights))
     largest: FloatArray = np.maximum(np.append(0.0, ranges), np.append(ranges, 0.0))

@@ -23,6 +23,7 @@ def flow_index(
     lags: SlackLags | None = None,
     tides: Extremes | None = None,
     slope: PiecewisePolynomial | None = None,
+    station_us: IntArray | None = None,
 ) -> FloatArray:
     """Return the flow index: signed run of the tide, + flood and - ebb, 1 at a mean spring peak.
 
@@ -40,6 +41,9 @@ def flow_index(
         High and low waters from before the first instant to after the last, if they are there already.
     slope : PiecewisePolynomial, optional
         Rate of rise [m/h] over all of ``tides``, if it is there already: many calls then share it.
+    station_us : int64 array, optional
+        Where ``tides`` are those of a place with offsets: when its primary waters come at the station, whose tide
+        ``harmonics`` and ``slope`` are [microseconds since 1970].
 
     Returns
     -------
@@ -67,7 +71,8 @@ def flow_index(
         return np.full(ticks.shape, np.nan)
     applied = SlackLags(0.0, 0.0) if lags is None else lags
     turns, extremes, rising = _turns(harmonics, flat, applied, tides)
-    if lags is None:
+    extremes = extremes if station_us is None else station_us
+    if lags is None and station_us is None:
         speed = np.abs(slope(flat) if slope is not None else harmonics.rates(times))
         speed = speed.reshape(-1)
         speed[_outside(flat, turns)] = np.nan

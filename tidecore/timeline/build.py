@@ -61,6 +61,8 @@ def build_timeline(
         span leaves 1701 to 2198.
     UnknownName
         If there is no such factor.
+    InvalidInput
+        If the mark's offsets make no tide of the model's.
     """
     span = TimeSpan(instant(start, "start"), instant(end, "end"))
     if span.days > LONGEST_DAYS:
@@ -74,4 +76,4 @@ def build_timeline(
         expected = f"at most {MOST_INSTANTS} instants, as a step of {fitting} s gives"
         raise InvalidSpan(Fault("step", f"makes {len(grid)} instants", expected))
     columns = tuple(factors()) if names is None else tuple(dict.fromkeys(find_factor(name).name for name in names))
-    return Timeline(Sources(mark, tide_tables(model, span), span, sky), grid, columns)
+    return Timeline(Sources(mark, tide_tables(model, span, mark.offsets), span, sky), grid, columns)

@@ -88,8 +88,8 @@ class Timeline:
 
     @property
     def datum(self) -> str:
-        """Datum of the heights, that of the station."""
-        return self.sources.model.datum
+        """Datum of the heights: that of the station, unless the mark's offsets state one."""
+        return self.sources.tables.datum
 
     @property
     def flow_reliable(self) -> bool:

@@ -20,12 +20,15 @@ class KeyTime:
     """Something that happens at an instant: ``time`` [UTC], ``kind``, and the ``height`` [m] of a high or low water.
 
     ``grazing`` is true of a rising or setting so slow that its instant hangs on the air of the day.
+    ``held`` is true of a high or low water at a mark with offsets whose height lies so far outside the table of their
+    differences that the outermost one is kept.
     """
 
     time: np.datetime64
     kind: str
     height: float | None = None
     grazing: bool = False
+    held: bool = False
 
 
 def key_times(sources: Sources, span: TimeSpan) -> tuple[KeyTime, ...]:
@@ -43,9 +46,9 @@ def key_times(sources: Sources, span: TimeSpan) -> tuple[KeyTime, ...]:
 def _tide(sources: Sources, span: TimeSpan) -> list[KeyTime]:
     turns = sources.turns
     first, last = np.searchsorted(turns.times_us, (span.start_us, span.end_us))
-    times = from_microseconds(turns.times_us)
+    times, held = from_microseconds(turns.times_us), sources.tables.held_turns
     return [
-        KeyTime(times[k], "high_water" if turns.high[k] else "low_water", float(turns.heights[k]))
+        KeyTime(times[k], "high_water" if turns.high[k] else "low_water", float(turns.heights[k]), held=bool(held[k]))
         for k in range(first, last)
     ]
 

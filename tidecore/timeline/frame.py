@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from tidecore.flow import flow_index
+from tidecore.flow import day_rates, flow_index, neap_ratio
 from tidecore.timebase import US_PER_DAY, US_PER_HOUR, from_microseconds
 from tidecore.timeline.sources import Sources
 from tidecore.timeline.wall_clock import local_times
@@ -99,7 +99,7 @@ class Frame:
 
     @cached_property
     def height(self) -> FloatArray:
-        """Height of the tide [m above the station's datum]."""
+        """Height of the tide [m above the datum of the timeline]."""
         return self.sources.curve(self.times_us)
 
     @cached_property
@@ -146,9 +146,31 @@ class Frame:
         if turns.size:
             inside = (self.times_us >= turns[0]) & (self.times_us <= turns[-1])
             harmonics, normaliser = source.model.harmonics, source.model.flow_normaliser
-            times = from_microseconds(self.times_us[inside])
-            index[inside] = flow_index(harmonics, normaliser, times, source.lags, source.extremes, source.slope)
+            times, tables = from_microseconds(self.times_us[inside]), source.tables
+            at_station = None if source.mark.offsets is None else tables.station_turns_us
+            index[inside] = flow_index(
+                harmonics, normaliser, times, source.lags, source.extremes, tables.station_slope, at_station
+            )
         return index
+
+    @cached_property
+    def stream_speed(self) -> FloatArray:
+        """Speed of the stream [m/s], flood positive; NaN where the mark has no rates or there is no tide.
+
+        The share of the half tide's peak that the flow index has, times the rate of the day, see
+        `tidecore.flow.day_rates`.
+        """
+        source, rates = self.sources, self.sources.mark.stream_rates
+        if rates is None or not source.has_springs or len(source.turns) < 2:
+            return np.full(len(self), np.nan)
+        index, peaks = self.flow_index, source.tables.peak_indices
+        half = np.clip(np.searchsorted(source.slacks_us, self.times_us, side="right") - 1, 0, peaks.size - 1)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            part = np.minimum(np.abs(index) / peaks[half], 1.0)
+        ratio = source.cycle.daily_range_at(self.times_us) / source.model.mean_spring_range
+        flood, ebb = day_rates(rates, ratio, neap_ratio(source.model.harmonics))
+        part = np.sqrt(part) if rates.scaled_by == "root_of_range" else part
+        return np.sign(index) * part * np.where(index > 0.0, flood, ebb)
 
     @cached_property
     def sun_altitude(self) -> FloatArray:

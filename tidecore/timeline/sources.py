@@ -5,16 +5,18 @@ The tables reach so far beyond the span of a timeline that the value at an insta
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
 
 from tidecore.datums import RangeCycle
-from tidecore.extremes import Extremes
+from tidecore.extremes import Extremes, peak_rates
 from tidecore.flow import SlackLags, slack_times
 from tidecore.model import TideModel
-from tidecore.place import Mark
+from tidecore.offsets import PlaceTide, WarpedHeight, WarpedRate, check_offsets, place_tide
+from tidecore.place import Mark, MarkOffsets
 from tidecore.roots.pieces import PiecewisePolynomial
 from tidecore.sky import SkyEvents, SkyPositions, sky_events, sky_positions
 from tidecore.timebase import US_PER_DAY, TimeSpan, from_microseconds
@@ -22,6 +24,8 @@ from tidecore.units import BoolArray, FloatArray, IntArray
 
 #: Factors may be evaluated so far outside the span of a timeline [microseconds].
 MARGIN_US = US_PER_DAY
+#: A function of instants [microseconds since 1970].
+Curve = Callable[[IntArray | FloatArray], FloatArray]
 #: The tables reach two days further than that, and on to whole days.
 _PADDING_US = MARGIN_US + 2 * US_PER_DAY
 #: A station whose springs are smaller than this has no tide to speak of [m].
@@ -66,20 +70,50 @@ class TideTables:
         start, end = from_microseconds(np.array([self.start_us, self.end_us]))
         return start, end
 
+    @property
+    def datum(self) -> str:
+        """What heights are above."""
+        return self.model.datum
+
     @cached_property
-    def curve(self) -> PiecewisePolynomial:
-        """Height of the tide [m above the station's datum]."""
+    def station_curve(self) -> PiecewisePolynomial:
+        """Height of the tide at the station [m above its datum]."""
         return self.model.harmonics.pieces(self.start_us, self.end_us)
 
     @cached_property
-    def slope(self) -> PiecewisePolynomial:
+    def station_slope(self) -> PiecewisePolynomial:
+        """Rate of rise at the station [m/h]."""
+        return self.station_curve.derivative()
+
+    @property
+    def curve(self) -> Curve:
+        """Height of the tide [m above the datum]."""
+        return self.station_curve
+
+    @property
+    def slope(self) -> Curve:
         """Rate of rise [m/h]."""
-        return self.curve.derivative()
+        return self.station_slope
 
     @cached_property
     def extremes(self) -> Extremes:
         """High and low waters, secondary ones included."""
         return self.model.extremes(*self._ends)
+
+    @property
+    def station_turns_us(self) -> IntArray:
+        """When each of ``turns`` comes at the station."""
+        return self.turns.times_us
+
+    @cached_property
+    def peak_indices(self) -> FloatArray:
+        """Largest flow strength of the half tide after each of ``turns`` but the last."""
+        return peak_rates(self.station_slope, self.station_turns_us.astype(np.float64)) / self.model.flow_normaliser
+
+    @property
+    def held_turns(self) -> BoolArray:
+        """Of which of ``turns`` a difference of height was held; see `tidecore.offsets.place_heights`."""
+        return np.zeros(len(self.turns), dtype=np.bool_)
 
     @cached_property
     def turns(self) -> Turns:
@@ -98,6 +132,56 @@ class TideTables:
         return bool(self.model.mean_spring_range >= _LEAST_SPRINGS_M)
 
 
+# The fields of the base stay what they are: the span is one at the place.
+@dataclass(frozen=True, eq=False)
+class PlaceTables(TideTables):
+    """The tide of a place that has ``offsets`` from that of a station; springs and neaps are the station's."""
+
+    offsets: MarkOffsets
+
+    @property
+    def datum(self) -> str:
+        """What heights are above: the datum of the offsets, or else that of the station."""
+        return self.offsets.datum or self.model.datum
+
+    @cached_property
+    def place(self) -> PlaceTide:
+        """High and low waters, and the warp of the curve."""
+        return place_tide(self.model.harmonics, self.offsets, *self._ends)
+
+    @cached_property
+    def station_curve(self) -> PiecewisePolynomial:
+        """Height of the tide at the station [m above its datum], as far as the warp reaches."""
+        reach = self.place.warp.station_us
+        ends = (reach[0], reach[-1]) if reach.size else (self.start_us, self.end_us)
+        return self.model.harmonics.pieces(int(ends[0]), int(ends[1]))
+
+    @cached_property
+    def curve(self) -> Curve:
+        """Height of the tide at the place [m above the datum]."""
+        return WarpedHeight(self.place.warp, self.station_curve)
+
+    @cached_property
+    def slope(self) -> Curve:
+        """Rate of rise at the place [m/h]."""
+        return WarpedRate(self.place.warp, self.station_slope)
+
+    @cached_property
+    def extremes(self) -> Extremes:
+        """High and low waters at the place, secondary ones included."""
+        return self.place.extremes
+
+    @cached_property
+    def station_turns_us(self) -> IntArray:
+        """When each of ``turns`` comes at the station."""
+        return self.place.station_us[self.place.extremes.primary]
+
+    @cached_property
+    def held_turns(self) -> BoolArray:
+        """Of which of ``turns`` a difference of height was held; see `tidecore.offsets.place_heights`."""
+        return self.place.held[self.place.extremes.primary]
+
+
 class _Identity:
     """A model as a key: the very same object, whatever it equals."""
 
@@ -114,13 +198,22 @@ class _Identity:
 
 
 @lru_cache(maxsize=_TABLES_KEPT)
-def _kept_tables(key: _Identity, start_us: int, end_us: int) -> TideTables:
-    return TideTables(key.model, start_us, end_us)
+def _kept_tables(key: _Identity, start_us: int, end_us: int, offsets: MarkOffsets | None) -> TideTables:
+    if offsets is None:
+        return TideTables(key.model, start_us, end_us)
+    check_offsets(key.model.harmonics, offsets)
+    return PlaceTables(key.model, start_us, end_us, offsets)
 
 
-def tide_tables(model: TideModel, span: TimeSpan) -> TideTables:
-    """Return the tables that a timeline over ``span`` needs; marks that follow one model share them."""
-    return _kept_tables(_Identity(model), *_padded(span))
+def tide_tables(model: TideModel, span: TimeSpan, offsets: MarkOffsets | None = None) -> TideTables:
+    """Return the tables that a timeline over ``span`` needs; marks that follow one model alike share them.
+
+    Raises
+    ------
+    InvalidInput
+        If ``offsets`` make no tide of the station's, see `tidecore.offsets.check_offsets`.
+    """
+    return _kept_tables(_Identity(model), *_padded(span), offsets)
 
 
 def _padded(span: TimeSpan) -> tuple[int, int]:
@@ -148,12 +241,12 @@ class Sources:
         return self.tables.model
 
     @property
-    def curve(self) -> PiecewisePolynomial:
-        """Height of the tide [m above the station's datum]."""
+    def curve(self) -> Curve:
+        """Height of the tide [m above the datum]."""
         return self.tables.curve
 
     @property
-    def slope(self) -> PiecewisePolynomial:
+    def slope(self) -> Curve:
         """Rate of rise [m/h]."""
         return self.tables.slope
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from tidecore.timeline.frame import Frame
     from tidecore.timeline.sources import Sources
 
-_MODEL = "the station's tide model"
+_MODEL = "the station's tide model, and the mark's offsets where it has some"
 _FLOW = "rate of the station's tide model, by the mark's slack lags; without them a proxy"
 _CYCLE = "daily range of the station's tide model"
 
@@ -124,7 +124,13 @@ def _number(
 
 
 FACTORS = (
-    _number("height", "m", "Height of the tide above the station's datum.", attrgetter("height"), _at_extremes),
+    _number(
+        "height",
+        "m",
+        "Height of the tide at the mark, above the datum of the answer.",
+        attrgetter("height"),
+        _at_extremes,
+    ),
     _number("rate", "m/h", "Rate at which the tide rises; falling is negative.", attrgetter("rate")),
     _number(
         "flow_index",
@@ -142,6 +148,15 @@ FACTORS = (
         flow_strength,
         _at_slacks,
         _FLOW,
+        of_the_stream=True,
+    ),
+    _number(
+        "stream_speed",
+        "m/s",
+        "Speed of the stream, flood positive, ebb negative; unknown where the mark has no rates of its stream.",
+        attrgetter("stream_speed"),
+        _at_slacks,
+        "the mark's spring and neap rates, scaled by the daily range; within the tide as the flow index",
         of_the_stream=True,
     ),
     Factor(
@@ -190,14 +205,14 @@ FACTORS = (
     _number(
         "height_of_hw",
         "m",
-        "Height of the high water that bounds the current flood or ebb, above the station's datum.",
+        "Height of the high water that bounds the current flood or ebb, above the datum of the answer.",
         attrgetter("half_tide.high"),
         _at_turns,
     ),
     _number(
         "height_of_lw",
         "m",
-        "Height of the low water that bounds the current flood or ebb, above the station's datum.",
+        "Height of the low water that bounds the current flood or ebb, above the datum of the answer.",
         attrgetter("half_tide.low"),
         _at_turns,
     ),

@@ -15,7 +15,16 @@ from service.storage.codecs import document_record
 from service.storage.identifiers import new_id, new_ids
 from service.storage.records import DocumentRecord, VersionRecord
 from service.storage.repositories.base import Repository
-from service.storage.tables import DocumentRow, DocumentVersionRow, MarkRow, MarkVersionRow, RuleRow, RuleVersionRow
+from service.storage.tables import (
+    DocumentRow,
+    DocumentVersionRow,
+    MarkRow,
+    MarkVersionRow,
+    RuleRow,
+    RuleVersionRow,
+    SlackNoteRow,
+    SlackNoteVersionRow,
+)
 
 
 def _many_of(row: type[DocumentRow]) -> Select[str, str | None, int, datetime, datetime]:
@@ -46,6 +55,7 @@ class NewDocument:
 
 MARKS = DocumentTables("mrk", MarkRow, MarkVersionRow, _many_of(MarkRow))
 SPECIES_RULES = DocumentTables("rul", RuleRow, RuleVersionRow, _many_of(RuleRow))
+SLACK_NOTES = DocumentTables("sln", SlackNoteRow, SlackNoteVersionRow, _many_of(SlackNoteRow))
 
 
 class DocumentRepository(Repository):
@@ -165,6 +175,11 @@ class DocumentRepository(Repository):
     def page(self, after: str | None, limit: int) -> list[DocumentRecord]:
         """Return documents in the order of their ids."""
         return [document_record(row) for row in self._page(self._mine(), self._row.key, after, limit)]
+
+    def page_linked(self, column: str, value: str, after: str | None, limit: int) -> list[DocumentRecord]:
+        """Return documents with a ``value`` in one of the columns of the kind, in the order of their ids."""
+        query = self._mine().where(getattr(self._row, column) == value)
+        return [document_record(row) for row in self._page(query, self._row.key, after, limit)]
 
     def linked(self, column: str, value: str, limit: int) -> list[str]:
         """Return the ids of at most ``limit`` documents with a ``value`` in one of the columns of the kind."""

@@ -9,9 +9,9 @@ from tidecore.timeline import factors, find_factor
 from tidecore.timeline.registry import _by_name
 
 TIDE = [
-    "height", "rate", "flow_index", "flow_strength", "flow_reliable", "direction", "tide_phase", "hours_from_hw",
-    "hours_from_lw", "height_of_hw", "height_of_lw", "fraction", "range", "range_ratio", "days_from_springs", "making",
-    "named_phase", "named_phase_basis",
+    "height", "rate", "flow_index", "flow_strength", "stream_speed", "flow_reliable", "direction", "tide_phase",
+    "hours_from_hw", "hours_from_lw", "height_of_hw", "height_of_lw", "fraction", "range", "range_ratio",
+    "days_from_springs", "making", "named_phase", "named_phase_basis",
 ]  # fmt: skip
 SKY = [
     "sun_altitude", "light", "minutes_from_sunrise", "minutes_from_sunset", "minutes_from_first_light",

@@ -14,7 +14,7 @@ from service.usecases.marks import MarkView
 from service.usecases.page import Page
 from service.usecases.references import ExternalRef
 from tidecore.place import Mark as MarkDocument
-from tidecore.place import MarkLags
+from tidecore.place import MarkLags, MarkOffsets, StreamRates
 
 EXAMPLE: dict[str, Any] = {
     "name": "Pellwick Long Beach",
@@ -56,7 +56,9 @@ class Mark(Schema):
     station_id: Annotated[str, Field(description="The station whose tide it follows.")]
     kind: str
     beds: list[str]
+    offsets: Annotated[MarkOffsets | None, Field(description="By what its tide is that of the station; null if alike.")]
     slack_lags: MarkLags | None
+    stream_rates: StreamRates | None
     flow_reliable: Annotated[bool, Field(description="Whether it is known when the stream turns here.")]
     notes: str
     created_at: InstantText

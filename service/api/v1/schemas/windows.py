@@ -94,6 +94,10 @@ class KeyTimeSchema(Schema):
     kind: str
     height_m: float | None
     grazing: bool
+    height_held: Annotated[
+        bool,
+        Field(description="A high or low water so far outside the mark's table of offsets that its outermost is kept."),
+    ]
 
 
 class ContributionSchema(Schema):
@@ -280,7 +284,7 @@ def _write_mark(view: MarkView, served: ServedModel) -> dict[str, Any]:
         "time_zone": view.document.time_zone,
         "station_id": served.station.station_id,
         "station_version": served.version,
-        "datum": served.model.datum,
+        "datum": view.document.datum_of(served.model.datum),
     }
 
 
@@ -331,6 +335,7 @@ def _write_key_time(event: KeyTime, zone: zoneinfo.ZoneInfo | None) -> dict[str,
         "kind": event.kind,
         "height_m": number(event.height, 3),
         "grazing": event.grazing,
+        "height_held": event.held,
     }
 
 
