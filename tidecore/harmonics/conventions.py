@@ -6,7 +6,7 @@
 | ``noaa`` | h | Schureman's formulae | at mid-year, held for a UTC year | NOAA's 37 |
 | ``ticon`` | h | utide's satellites | at each instant | those of the TICON-4 data set |
 
-What the same name means differs: see `argument_table`.
+What the same name means differs: SA and S1 are other lines in each, M1 and L2 have other node factors in "noaa".
 """
 
 from __future__ import annotations
@@ -48,9 +48,9 @@ _TICON_PLAIN = {
     "MB2": ((2, 0, 1, 0, 0, 0), 0.0),
     "MTM": ((0, 3, 0, -1, 0, 0), 0.0),
     "MSQM": ((0, 4, -2, 0, 0, 0), 0.0),
+    "3L2": ((2, 1, 0, 0, 0, 0), -0.25),
+    "3N2": ((2, -1, 0, 0, 0, 0), 0.25),
 }
-#: Names of the data set that are refused, and why.
-TICON_NOT_OFFERED = ("3L2", "3N2")
 _TICON_NAMES = (*_TICON_SAME, *_TICON_FACTORED, *_TICON_PLAIN)
 #: A constituent that utide gives no satellites stands in for one without node factors.
 _BARE = "SSA"
@@ -111,8 +111,8 @@ def _ticon_arguments(names: tuple[str, ...]) -> Arguments:
     The data set does not state its arguments. These were found by fitting the same names to gauge records and
     comparing phase lags (`tests/reference/test_conventions_ticon.py`): SA is counted from h and S1 from the mean sun's
     transit, both without node factors; M1, SGM, 2MK5 and 2MO5 lack the constants of utide's; MA2 and MB2 (utide's H1
-    and H2), T3 and R3 are counted from h, without node factors. 3L2 and 3N2 lie so near L2 and N2 that no record at hand is long enough to tell what they
-    are: they are refused.
+    and H2), T3 and R3 are counted from h, without node factors. 3L2 and 3N2 are the lines of the third degree between
+    L2 and N2, not triples of them; their constants are known to some 30 degrees, their amplitudes are millimetres.
     """
     for name in names:
         if name not in _TICON_NAMES:
