@@ -22,6 +22,7 @@ from service.api.problems import install_handlers
 from service.api.v1 import (
     changes,
     constituents,
+    datums,
     extremes,
     factors,
     fits,
@@ -49,6 +50,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     extremes.router,
     flow.router,
     constituents.router,
+    datums.router,
     marks.router,
     timeline.router,
     species_rules.router,

@@ -3,7 +3,7 @@
     python -m tests.reference.ticon_records
 
 prints, for each record, the standard deviation of observed minus predicted level [m] with the constituents taken as
-convention "ticon" and as "utide": what is slower than 40 hours (Lanczos, 81 weights) and what is faster, each by itself.
+convention "ticon" and as "utide": what is slower than 40 hours (Lanczos, 81 weights) and what is faster.
 TICON-4: Hart-Davis et al. 2025, SEANOE, doi:10.17882/109129 (CC BY 4.0).
 """
 

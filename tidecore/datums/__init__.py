@@ -1,8 +1,8 @@
 """Levels and cycles that follow from the constituents of a station.
 
 `range_cycle.range_cycle` follows the daily range from springs to neaps and back; `mean_spring_range` is what a range is
-measured against. `tidal_datums` are the mean and extreme high and low waters; `datum_offset` tells a level above another
-datum.
+measured against. `tidal_datums` are the mean and extreme high and low waters; `datum_offset` tells a level above
+another datum.
 """
 
 from tidecore.datums.conversion import KnownLevel, StatedLevel, datum_offset, stated_levels

@@ -30,7 +30,7 @@ _TICON_SAME = {
     "EP2": "EPS2",
     "LAMBDA2": "LDA2",
 }  # fmt: skip
-#: TICON-4's name -> utide's with its node factors, and what its argument is: multiples of (tau, s, h, p, N', p'), cycles.
+#: TICON-4's name -> utide's with its node factors; its argument as multiples of (tau, s, h, p, N', p') and cycles.
 _TICON_FACTORED = {
     "M1": ("NO1", (1, 0, 0, 1, 0, 0), 0.0),
     "SGM": ("SIG1", (1, -3, 2, 0, 0, 0), 0.25),

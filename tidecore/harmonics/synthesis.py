@@ -50,8 +50,9 @@ class Harmonics:
         "utide": argument of SA is h - p', utide's satellites. "noaa": h, Schureman's node factors of 2 July held for
         each UTC year, so that heights step by millimetres at 1 January. "ticon": h, utide's satellites.
     nodal : str
-        "exact": node factors as the convention says, at each instant unless it holds them by year. "linear_time": held at ``nodal_at_us``, for comparison with
-        programs that do so; some centimetres off within a year. "none": no node factors.
+        "exact": node factors as the convention says, at each instant unless it holds them by year. "linear_time": held
+        at ``nodal_at_us``, for comparison with programs that do so; some centimetres off within a year. "none": no
+        node factors.
 
     Raises
     ------

@@ -215,9 +215,7 @@ class TideModel:
         short = days is not None and days < _YEAR_DAYS
         if days is not None and short and not short_record:
             raise DatumsUnreliable(days, _YEAR_DAYS)
-        return tidal_datums(
-            self.harmonics, self.datum, TimeSpan(first, last), days, ("short_record",) if short else ()
-        )
+        return tidal_datums(self.harmonics, self.datum, TimeSpan(first, last), days, ("short_record",) if short else ())
 
     @property
     def record_days(self) -> float | None:
