@@ -22,6 +22,7 @@ from service.api.problems import install_handlers
 from service.api.v1 import (
     changes,
     constituents,
+    datums,
     extremes,
     factors,
     fits,
@@ -51,6 +52,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     extremes.router,
     flow.router,
     constituents.router,
+    datums.router,
     marks.router,
     slack_notes.router,
     timeline.router,

@@ -7,6 +7,7 @@ and fitting need utide, scipy and xarray; heights, timelines and windows need no
 from __future__ import annotations
 
 from tidecore._version import NUMERICS, __version__
+from tidecore.datums import StatedLevel, TidalDatums
 from tidecore.gauges import read_gauge
 from tidecore.model import FitDiagnostics, TideModel, fit
 from tidecore.place import Mark
@@ -20,6 +21,8 @@ __all__ = [
     "FitDiagnostics",
     "Mark",
     "SpeciesRule",
+    "StatedLevel",
+    "TidalDatums",
     "TideModel",
     "TimeGrid",
     "__version__",

@@ -7,8 +7,11 @@ The tree::
     │   ├── InvalidSpan         end before start, or a span outside what can be computed
     │   ├── InvalidPosition     latitude or longitude out of range
     │   ├── InvalidRule         a species rule that contradicts itself
-    │   └── InvalidConstituents amplitudes, phases or names that make no tide
+    │   ├── InvalidConstituents amplitudes, phases or names that make no tide
+    │   └── DatumConflict       a datum that two sources state differently
     ├── UnknownName             a name that is not in the list it is looked up in
+    ├── DatumUnknown            a datum whose level is not known at a station
+    ├── DatumsUnreliable        datums of a model from under a year of data, not asked for on purpose
     ├── RecordError             a gauge record that cannot be read
     │   ├── RecordNotRecognised no reader knows the file
     │   ├── RecordAmbiguous     more than one reader, or more than one reading, fits
@@ -93,6 +96,50 @@ class UnknownName(CoreError):
     def __reduce__(self) -> tuple[type[UnknownName], tuple[str, str, tuple[str, ...]]]:
         """Survive pickling between processes."""
         return type(self), (self.kind, self.name, self.known)
+
+
+class DatumConflict(InvalidInput):
+    """A datum that two sources state at different levels."""
+
+    def __init__(self, name: str, one: tuple[float, str], other: tuple[float, str]) -> None:
+        """``name`` of the datum; level [m above the station's datum] and source of both statements."""
+        self.name, self.one, self.other = name, one, other
+        problem = f"{one[1]} states it at {one[0]:g} m, {other[1]} at {other[0]:g} m"
+        super().__init__(Fault(f"datum_levels.{name}", problem, "one level of each datum"))
+
+    def __reduce__(self) -> tuple[type[DatumConflict], tuple[str, tuple[float, str], tuple[float, str]]]:  # type: ignore[override]
+        """Survive pickling between processes."""
+        return type(self), (self.name, self.one, self.other)
+
+
+class DatumUnknown(CoreError):
+    """A datum that a station's levels cannot be told above, because nobody says where it is."""
+
+    def __init__(self, name: str, known: Sequence[str]) -> None:
+        """``name`` of the datum asked for, and those that are ``known``."""
+        self.name, self.known = name, tuple(known)
+        shown = ", ".join(self.known) or "none"
+        super().__init__(f"the level of datum {name!r} is not known here; known: {shown}")
+
+    def __reduce__(self) -> tuple[type[DatumUnknown], tuple[str, tuple[str, ...]]]:
+        """Survive pickling between processes."""
+        return type(self), (self.name, self.known)
+
+
+class DatumsUnreliable(CoreError):
+    """Datums asked of a model that was fitted to less than a year."""
+
+    def __init__(self, days: float, needed_days: float) -> None:
+        """``days`` of data there are, and how many are needed."""
+        self.days, self.needed_days = days, needed_days
+        super().__init__(
+            f"the model rests on {days:.0f} days of data; datums need {needed_days:.0f}, for the seasons are in them; "
+            "ask with short_record to have them all the same, flagged"
+        )
+
+    def __reduce__(self) -> tuple[type[DatumsUnreliable], tuple[float, float]]:
+        """Survive pickling between processes."""
+        return type(self), (self.days, self.needed_days)
 
 
 class RecordError(CoreError):

@@ -12,6 +12,7 @@ from service.errors import KeyNeeded, ScopeNeeded
 from service.security import Caller
 from service.usecases.context import Context
 from service.usecases.stations import check_zone
+from tidecore.errors import Fault, InvalidSpan
 from tidecore.timebase import TimeSpan, parse_step
 
 
@@ -58,6 +59,24 @@ async def span_of(
     return TimeSpan(to_numpy(start), to_numpy(end))
 
 
+async def open_span_of(
+    start: Annotated[
+        Instant | None,
+        Query(description="Start of the half-open span, with its offset; the standard span unless given."),
+    ] = None,
+    end: Annotated[
+        Instant | None, Query(description="End of the span, itself outside it, with its offset; given with start.")
+    ] = None,
+) -> TimeSpan | None:
+    """Return the span of a query that may have none; InvalidSpan if it has half of one, or as `span_of`."""
+    if start is None and end is None:
+        return None
+    if start is None or end is None:
+        field = "start" if start is None else "end"
+        raise InvalidSpan(Fault(field, "is missing", "both start and end, or neither"))
+    return TimeSpan(to_numpy(start), to_numpy(end))
+
+
 async def step_of(
     step: Annotated[
         str,
@@ -89,8 +108,19 @@ async def zone_of(
 CallerDep = Annotated[Caller, Depends(caller_of)]
 ContextDep = Annotated[Context, Depends(context_of)]
 SpanDep = Annotated[TimeSpan, Depends(span_of)]
+OpenSpanDep = Annotated[TimeSpan | None, Depends(open_span_of)]
 StepDep = Annotated[int, Depends(step_of)]
 ZoneDep = Annotated[zoneinfo.ZoneInfo | None, Depends(zone_of)]
+DatumQuery = Annotated[
+    str | None,
+    Query(
+        min_length=1,
+        max_length=200,
+        description="Datum that heights are told above: one that the station states, or one of its tidal datums; "
+        "its own unless given.",
+        examples=["LAT"],
+    ),
+]
 VersionQuery = Annotated[
     int | None,
     Query(ge=1, le=1_000_000, description="Version of the station's tide model; the current one unless given."),

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from service.errors import SpanTooLong
 from service.security import Caller
 from service.usecases.context import Context
 from service.usecases.inputs import Input, station_input
+from service.usecases.levels import offset_to
 from service.usecases.stations import ServedModel, serve_models
 from tidecore.extremes import Extremes
 from tidecore.timebase import TimeSpan
@@ -17,11 +18,16 @@ from tidecore.timebase import TimeSpan
 
 @dataclass(frozen=True, slots=True)
 class ExtremesBasis:
-    """What high and low waters rest on: the stations, the span, and whether ``secondary`` ones are wanted."""
+    """What high and low waters rest on: stations, span, whether ``secondary`` ones are wanted, and the datum.
+
+    ``offsets`` [m] say how far the datum, where it is not the station's own, lies above that.
+    """
 
     span: TimeSpan
     stations: Sequence[ServedModel]
     secondary: bool
+    datum: str | None
+    offsets: Sequence[float]
 
     @property
     def inputs(self) -> Sequence[Input]:
@@ -30,16 +36,17 @@ class ExtremesBasis:
 
     @property
     def query(self) -> Mapping[str, Any]:
-        """The span, and which extremes."""
-        return {"series": "extremes", **span_query(self.span), "secondary": self.secondary}
+        """The span, which extremes, and the datum."""
+        return {"series": "extremes", **span_query(self.span), "secondary": self.secondary, "datum": self.datum}
 
 
 @dataclass(frozen=True, slots=True)
 class ExtremesView:
-    """High and low waters and the model they come from."""
+    """High and low waters, the model they come from, and what heights are above."""
 
     served: ServedModel
     extremes: Extremes
+    datum: str
 
 
 def find_extremes_basis(
@@ -50,6 +57,7 @@ def find_extremes_basis(
     version: int | None,
     *,
     secondary: bool,
+    datum: str | None,
 ) -> ExtremesBasis:
     """Return what the high and low waters in a span rest on.
 
@@ -59,19 +67,26 @@ def find_extremes_basis(
         If a station, or its version, is not there, or has no model.
     SpanTooLong
         If the span, over all stations, is longer than the limit.
+    DatumUnknown, DatumsUnreliable
+        As `offset_to`.
     """
     ids = list(dict.fromkeys(station_ids))
     check_total(span, len(ids), context.settings.max_span_days)
     with context.store.unit(caller.account_id) as unit:
-        return ExtremesBasis(span, serve_models(context, unit, ids, version), secondary)
+        served = serve_models(context, unit, ids, version)
+    return ExtremesBasis(span, served, secondary, datum, [offset_to(context, one, datum) for one in served])
 
 
 def find_station_extremes(basis: ExtremesBasis) -> Sequence[ExtremesView]:
     """Return the high and low waters of each station."""
     views = []
-    for served in basis.stations:
+    for served, offset in zip(basis.stations, basis.offsets, strict=True):
         extremes = served.model.extremes(basis.span.start, basis.span.end)
-        views.append(ExtremesView(served, extremes if basis.secondary else extremes.primaries()))
+        if not basis.secondary:
+            extremes = extremes.primaries()
+        if basis.datum is not None:
+            extremes = replace(extremes, height=extremes.height - offset)
+        views.append(ExtremesView(served, extremes, basis.datum or served.model.datum))
     return views
 
 

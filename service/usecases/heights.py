@@ -6,10 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from service.errors import TooManyPoints
 from service.security import Caller
 from service.usecases.context import Context
 from service.usecases.inputs import Input, station_input
+from service.usecases.levels import offset_to
 from service.usecases.stations import ServedModel, serve_models
 from tidecore.harmonics import heights_at_stations
 from tidecore.timebase import US_PER_SECOND, TimeGrid, TimeSpan
@@ -21,10 +24,15 @@ _STEPS_S = (1, 5, 10, 15, 30, 60, 120, 300, 360, 600, 900, 1200, 1800, 3600, 720
 
 @dataclass(frozen=True, slots=True)
 class HeightBasis:
-    """What heights rest on: the stations and the grid."""
+    """What heights rest on: the stations, the grid, and the datum where it is not the station's own.
+
+    ``offsets`` [m] say how far that datum lies above each station's own.
+    """
 
     grid: TimeGrid
     stations: Sequence[ServedModel]
+    datum: str | None
+    offsets: Sequence[float]
 
     @property
     def inputs(self) -> Sequence[Input]:
@@ -33,21 +41,28 @@ class HeightBasis:
 
     @property
     def query(self) -> Mapping[str, Any]:
-        """The grid."""
-        return {"series": "heights", **grid_query(self.grid)}
+        """The grid and the datum."""
+        return {"series": "heights", **grid_query(self.grid), "datum": self.datum}
 
 
 @dataclass(frozen=True, slots=True)
 class HeightSeries:
-    """Heights [m, above each station's datum], shape (stations, times)."""
+    """Heights [m, above ``datum``, else each station's own], shape (stations, times)."""
 
     grid: TimeGrid
     stations: Sequence[ServedModel]
+    datum: str | None
     heights: FloatArray
 
 
 def find_height_basis(
-    context: Context, caller: Caller, station_ids: Sequence[str], span: TimeSpan, step_us: int, version: int | None
+    context: Context,
+    caller: Caller,
+    station_ids: Sequence[str],
+    span: TimeSpan,
+    step_us: int,
+    version: int | None,
+    datum: str | None,
 ) -> HeightBasis:
     """Return what the heights at stations rest on, from the start of the span every step.
 
@@ -57,18 +72,23 @@ def find_height_basis(
         If a station, or its version, is not there, or has no model.
     TooManyPoints
         If stations times instants exceed the limit.
+    DatumUnknown, DatumsUnreliable
+        As `offset_to`.
     """
     ids = list(dict.fromkeys(station_ids))
     check_points(span, step_us, len(ids), context.settings.max_points)
     grid = TimeGrid.spanning(span.start, span.end, step_us // US_PER_SECOND)
     with context.store.unit(caller.account_id) as unit:
-        return HeightBasis(grid, serve_models(context, unit, ids, version))
+        served = serve_models(context, unit, ids, version)
+    return HeightBasis(grid, served, datum, [offset_to(context, one, datum) for one in served])
 
 
 def predict_heights(basis: HeightBasis) -> HeightSeries:
     """Return the heights of the tide."""
     heights = heights_at_stations([one.model.harmonics for one in basis.stations], basis.grid)
-    return HeightSeries(basis.grid, basis.stations, heights)
+    if basis.datum is not None:
+        heights -= np.array(basis.offsets)[:, None]
+    return HeightSeries(basis.grid, basis.stations, basis.datum, heights)
 
 
 def grid_query(grid: TimeGrid) -> dict[str, int]:

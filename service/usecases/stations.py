@@ -27,6 +27,7 @@ from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
 from service.usecases.once import Keep, keep_nothing
 from service.usecases.page import Page, one_page
+from tidecore.datums import StatedLevel
 from tidecore.errors import Fault
 from tidecore.model import TideModel
 from tidecore.place import Position
@@ -43,6 +44,7 @@ class NewModel:
     convention: str
     datum: str
     mean_level_m: float
+    datum_levels: tuple[StatedLevel, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -350,6 +352,7 @@ def _model_of(new: NewStation, given: NewModel) -> TideModel:
         convention=given.convention,
         datum=given.datum,
         station=new.name,
+        datum_levels=given.datum_levels,
     )
 
 

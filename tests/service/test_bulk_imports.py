@@ -214,7 +214,7 @@ def test_stations_with_and_without_constituents(idle):
     other = {**model, "constituents": {"M2": {"amplitude_m": 1.0, "phase_deg": 0.0}}}
     rows = ({"client_ref": STATION, **given}, {"client_ref": STATION, **given, "model": other})
     assert statuses(take(client, ndjson(*rows), kind="station")[1]) == ["unchanged", "conflict"]
-    unserved = {"client_ref": "noaa", **given, "model": {**model, "convention": "noaa"}}
+    unserved = {"client_ref": "guess", **given, "model": {**model, "convention": "guess"}}
     _, lines = take(client, ndjson(unserved, {**bare, "time_zone": "Atlantis/Deep"}), kind="station")
     assert [line["faults"][0]["field"] for line in lines] == ["convention of constituents", "time_zone"]
     table = b"client_ref,name,latitude,longitude,time_zone,public\nhead,Wreck Head,51.5,,,\n"

@@ -88,7 +88,8 @@ def test_a_bad_station_is_refused(coastal, changes, slug, field):
     ("changes", "slug", "says"),
     [
         ({"convention": None}, "invalid-request", "convention"),
-        ({"convention": "noaa"}, "unknown-name", "noaa"),
+        ({"convention": "noaa", "constituents": {"LDA2": {"amplitude_m": 0, "phase_deg": 0}}}, "unknown-name", "LAM2"),
+        ({"convention": "ticon", "constituents": {"LAM2": {"amplitude_m": 1, "phase_deg": 0}}}, "unknown-name", "LAM2"),
         ({"convention": "guess"}, "unknown-name", "utide"),
         ({"datum": ""}, "invalid-request", "datum"),
         ({"constituents": {}}, "invalid-request", "constituents"),

@@ -121,7 +121,13 @@ def arguments_of(names: tuple[str, ...]) -> Arguments:
         names=names,
         doodson=doodson,
         semi=np.array([sum(power * table.semi[row] for row, power in of) for of in parents]),
-        speeds=doodson @ longitude_rates(_SPEED_EPOCH_US) * (2.0 * np.pi / 24.0),
+        speeds=speeds_of(doodson),
         _rows=np.array([of[0][0] for of in parents], dtype=np.int64),
         _powers=tuple(powers),
     )
+
+
+def speeds_of(doodson: FloatArray) -> FloatArray:
+    """Return the speeds [radians an hour] at 2000-01-01 of multiples of (tau, s, h, p, N', p'), shape ``(k,)``."""
+    speeds: FloatArray = doodson @ longitude_rates(_SPEED_EPOCH_US) * (2.0 * np.pi / 24.0)
+    return speeds

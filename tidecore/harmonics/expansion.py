@@ -18,6 +18,7 @@ import numpy as np
 from numpy.polynomial import chebyshev, polynomial
 
 from tidecore.harmonics.arguments import Arguments, ComplexArray, satellite_sums
+from tidecore.harmonics.conventions import Era
 from tidecore.timebase import US_PER_DAY, US_PER_HOUR
 from tidecore.units import FloatArray, IntArray
 
@@ -227,6 +228,19 @@ def direct(
     turned = terms[:, 0] if order == 0 else terms[:, 1] + 1j * arguments.speeds * terms[:, 0]
     out[ascending] = ((turned * carrier) @ amplitudes).real
     return out
+
+
+def direct_held(
+    arguments: Arguments, amplitudes: ComplexArray, eras: Sequence[Era], times_us: IntArray, order: int
+) -> FloatArray:
+    """Return what `direct` does where node factors are held in each of ``eras``, which cover all instants."""
+    borders = np.array([era.start_us for era in eras])
+    of_time = np.searchsorted(borders, times_us, side="right") - 1
+    turned = np.concatenate([era.factors for era in eras if era.factors is not None])[of_time]
+    if order:
+        turned = turned * (1j * arguments.speeds)
+    tide: FloatArray = ((turned * carriers(arguments, times_us)) @ amplitudes).real
+    return tide
 
 
 def same_sets(names: Sequence[tuple[str, ...]]) -> dict[tuple[str, ...], list[int]]:

@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tidecore.errors import Fault, InvalidConstituents, InvalidPosition, UnknownName
 from tidecore.harmonics import expansion
-from tidecore.harmonics.arguments import Arguments, ComplexArray, arguments_of, satellite_sums
+from tidecore.harmonics.arguments import Arguments, ComplexArray, satellite_sums
 from tidecore.harmonics.astronomy import lunar_time
-from tidecore.harmonics.expansion import BLOCK_US, QUARTER_US
+from tidecore.harmonics.conventions import Era, check_convention, held_by_year, lines_of, yearly_eras
+from tidecore.harmonics.expansion import BLOCK_US, QUARTER_US, QUARTERS
 from tidecore.roots.pieces import PiecewisePolynomial
 from tidecore.timebase import US_PER_HOUR, TimeGrid, microseconds
 from tidecore.units import FloatArray, IntArray, UtcTimes
 
-#: Conventions of constituents that can be computed (argument of SA, node set, and when node factors are taken).
-CONVENTIONS = ("utide",)
 NODAL_OPTIONS = ("exact", "linear_time", "none")
 #: Blocks synthesised at once for one station, as long as a segment of node factors: bounds the working memory.
 _CHUNK = 128
@@ -40,7 +39,7 @@ class Harmonics:
     Parameters
     ----------
     names : tuple of str
-        Names of convention "utide".
+        Names of the convention; see `tidecore.harmonics.conventions`.
     amplitude, phase : arrays, shape (k,)
         Amplitude [m], not negative, and phase lag [degrees]. Amplitude 0 means absent.
     latitude : float
@@ -48,10 +47,12 @@ class Harmonics:
     mean_level : float
         [m above the station's datum].
     convention : str
-        "utide": argument of SA is h - p', utide's satellites. "noaa" and "ticon" are not available yet and refused.
+        "utide": argument of SA is h - p', utide's satellites. "noaa": h, Schureman's node factors of 2 July held for
+        each UTC year, so that heights step by millimetres at 1 January. "ticon": h, utide's satellites.
     nodal : str
-        "exact": node factors at each instant. "linear_time": held at ``nodal_at_us``, for comparison with
-        programs that do so; some centimetres off within a year. "none": no node factors.
+        "exact": node factors as the convention says, at each instant unless it holds them by year. "linear_time": held
+        at ``nodal_at_us``, for comparison with programs that do so; some centimetres off within a year. "none": no
+        node factors.
 
     Raises
     ------
@@ -73,8 +74,7 @@ class Harmonics:
 
     def __post_init__(self) -> None:
         """Check names, values and options; freeze the arrays."""
-        if self.convention not in CONVENTIONS:
-            raise UnknownName("convention of constituents", self.convention, CONVENTIONS)
+        check_convention(self.convention)
         if self.nodal not in NODAL_OPTIONS:
             raise UnknownName("nodal option", self.nodal, NODAL_OPTIONS)
         if not (np.isfinite(self.latitude) and -90.0 <= self.latitude <= 90.0):
@@ -86,7 +86,7 @@ class Harmonics:
         faults = list(self._faults())
         if faults:
             raise InvalidConstituents(faults)
-        arguments_of(self.names)
+        lines_of(self.convention, self.names)
 
     def _faults(self) -> Iterator[Fault]:
         if not np.isfinite(self.mean_level):
@@ -105,6 +105,8 @@ class Harmonics:
                 yield Fault(f"constituents.{name}.phase", f"is {phase}", "finite degrees")
         if self.nodal == "linear_time" and self.nodal_at_us is None:
             yield Fault("nodal_at_us", "missing", "the instant at which node factors are held")
+        if self.nodal == "linear_time" and held_by_year(self.convention):
+            yield Fault("nodal", "is 'linear_time'", f"'exact' or 'none': convention {self.convention!r} says when")
 
     @classmethod
     def from_mapping(
@@ -139,7 +141,7 @@ class Harmonics:
         whole = self._block_pieces(start_us, end_us, width_us, degree)
         first, last = start_us // width_us, max(-(-end_us // width_us), start_us // width_us + 1)
         begin = first - whole.start_us // width_us
-        return PiecewisePolynomial(first * width_us, width_us, whole.coefficients[begin : begin + last - first])
+        return replace(whole, start_us=first * width_us, coefficients=whole.coefficients[begin : begin + last - first])
 
     def amplitude_of(self, name: str) -> float:
         """Return the amplitude [m] of ``name``, 0 where it is absent."""
@@ -160,7 +162,7 @@ class Harmonics:
     @property
     def speeds_deg_per_hour(self) -> FloatArray:
         """Speeds of the constituents at 2000-01-01 [degrees an hour], shape ``(k,)``."""
-        return np.degrees(arguments_of(self.names).speeds)
+        return np.degrees(lines_of(self.convention, self.names).speeds)
 
     def m2_cycles(self, times_us: IntArray) -> FloatArray:
         """Return cycles of M2 since 1970, whole at the station's own M2 high water, shape as ``times_us``."""
@@ -173,30 +175,36 @@ class Harmonics:
     def _lines(self) -> tuple[Arguments, ComplexArray]:
         """Return arguments and complex amplitudes of the constituents."""
         amplitudes = (self.amplitude * np.exp(-1j * np.radians(self.phase))).astype(np.complex128)
-        return arguments_of(self.names), amplitudes
+        return lines_of(self.convention, self.names), amplitudes
 
-    def _fixed_factors(self) -> ComplexArray | None:
-        if self.nodal == "exact":
-            return None
+    def _eras(self, start_us: int, end_us: int) -> list[Era]:
+        """Return the spans, in order, that node factors are held in or follow the instant in; they cover both ends."""
+        if self.nodal == "exact" and held_by_year(self.convention):
+            return yearly_eras(self.names, start_us, end_us)
+        factors: ComplexArray | None = None
         if self.nodal == "none":
-            return np.ones((1, len(self.names)), dtype=np.complex128)
-        at = satellite_sums(np.array([self.nodal_at_us]))
-        return arguments_of(self.names).node_factors(at, np.array([self.latitude]))[:, 0]
+            factors = np.ones((1, len(self.names)), dtype=np.complex128)
+        elif self.nodal == "linear_time":
+            at = satellite_sums(np.array([self.nodal_at_us]))
+            factors = lines_of(self.convention, self.names).node_factors(at, np.array([self.latitude]))[:, 0]
+        return [Era(start_us, end_us + 1, factors)]
 
     def _block_pieces(self, start_us: int, end_us: int, width_us: int, degree: int) -> PiecewisePolynomial:
         """Return height [m] over the whole blocks that cover ``[start_us, end_us]``, in pieces of ``width_us``."""
         blocks = expansion.blocks_covering(start_us, end_us)
+        begin_us, over_us = int(blocks[0]) * BLOCK_US, int(blocks[-1] + 1) * BLOCK_US
         lines, amplitudes = self._lines()
-        latitudes, fixed = np.array([self.latitude]), self._fixed_factors()
-        per_block = BLOCK_US // width_us
-        out = np.empty((len(blocks) * per_block, degree + 1))
-        for at in range(0, len(blocks), _CHUNK):
-            part = blocks[at : at + _CHUNK]
-            coefficients = expansion.block_coefficients(lines, amplitudes[None], latitudes, part, fixed)
-            nodes = expansion.quarter_nodes(lines, coefficients)[0]
+        eras = self._eras(begin_us, over_us - 1)
+        per_quarter, first = QUARTER_US // width_us, begin_us // QUARTER_US
+        out = np.empty(((over_us - begin_us) // width_us, degree + 1))
+        for quarter, nodes in _quarters(
+            lines, amplitudes[None], np.array([self.latitude]), eras, begin_us, over_us - 1, _CHUNK
+        ):
             nodes += self.mean_level
-            expansion.fill_pieces(out[at * per_block : (at + _CHUNK) * per_block], nodes)
-        return PiecewisePolynomial(int(blocks[0]) * BLOCK_US, width_us, out)
+            at = (quarter - first) * per_quarter
+            expansion.fill_pieces(out[at : at + nodes.shape[1] * per_quarter], nodes[0])
+        breaks = tuple(era.start_us for era in eras[1:])
+        return PiecewisePolynomial(begin_us, width_us, out, breaks)
 
     def _synthesise(self, times: TimeGrid | UtcTimes, order: int) -> FloatArray:
         if isinstance(times, TimeGrid):
@@ -205,7 +213,8 @@ class Harmonics:
                 out: FloatArray = np.empty((1, times.count))
                 lines, amplitudes = self._lines()
                 latitudes, levels = np.array([self.latitude]), np.array([self.mean_level])
-                fill_grid(out, lines, amplitudes[None], latitudes, levels, times, order, self._fixed_factors())
+                eras = self._eras(times.start_us, times.end_us - times.step_us)
+                fill_grid(out, lines, amplitudes[None], latitudes, levels, times, order, eras)
                 row: FloatArray = out[0]
                 return row
             return self._scattered(times.times_us(), order)
@@ -218,7 +227,10 @@ class Harmonics:
         start, end = int(ticks.min()), int(ticks.max())
         if self.nodal == "exact" and ticks.size < _SPARSE * (end - start) / US_PER_HOUR:
             lines, amplitudes = self._lines()
-            tide = expansion.direct(lines, amplitudes, self.latitude, ticks, order)
+            if held_by_year(self.convention):
+                tide = expansion.direct_held(lines, amplitudes, self._eras(start, end), ticks, order)
+            else:
+                tide = expansion.direct(lines, amplitudes, self.latitude, ticks, order)
             return tide if order else tide + self.mean_level
         polynomial = self._block_pieces(start, end, *_SHORT)
         return (polynomial.derivative() if order else polynomial)(ticks)
@@ -239,7 +251,7 @@ def fill_grid(
     levels: FloatArray,
     grid: TimeGrid,
     order: int,
-    fixed_factors: ComplexArray | None,
+    eras: Sequence[Era],
 ) -> None:
     """Fill ``out`` (stations, count) with heights [m] or rates [m/h] on ``grid``, whose step divides six hours.
 
@@ -248,16 +260,42 @@ def fill_grid(
     per_quarter = QUARTER_US // grid.step_us
     offset = grid.start_us % grid.step_us
     matrix = expansion.sampling_matrix(offset, grid.step_us, per_quarter, order)
-    blocks = expansion.blocks_covering(grid.start_us, grid.start_us + (grid.count - 1) * grid.step_us)
     chunk = _CHUNK if len(latitudes) == 1 else _BATCH_BLOCKS
-    for at in range(0, len(blocks), chunk):
-        part = blocks[at : at + chunk]
-        coefficients = expansion.block_coefficients(lines, amplitudes, latitudes, part, fixed_factors)
-        nodes = expansion.quarter_nodes(lines, coefficients)
+    last_us = grid.end_us - grid.step_us
+    for quarter, nodes in _quarters(lines, amplitudes, latitudes, eras, grid.start_us, last_us, chunk):
         nodes += levels[:, None, None]
-        # Place of the first sample of this part in the grid; negative for what precedes the grid.
-        place = (int(part[0]) * BLOCK_US + offset - grid.start_us) // grid.step_us
+        # Place of the first sample of these quarters in the grid; negative for what precedes the grid.
+        place = (quarter * QUARTER_US + offset - grid.start_us) // grid.step_us
         _sample(out, nodes, matrix, place)
+
+
+def _quarters(
+    lines: Arguments,
+    amplitudes: ComplexArray,
+    latitudes: FloatArray,
+    eras: Sequence[Era],
+    start_us: int,
+    end_us: int,
+    chunk: int,
+) -> Iterator[tuple[int, FloatArray]]:
+    """Yield quarter-days that cover ``[start_us, end_us]``: number of the first since 1970, nodes of all of them.
+
+    Nodes have shape ``(stations, quarters, NODES)``, at most ``chunk`` blocks of them. A block that two eras meet in is
+    computed with the factors of each, and cut at the border, which is one of quarter-days.
+    """
+    for era in eras:
+        blocks = expansion.blocks_covering(max(start_us, era.start_us), min(end_us, era.end_us - 1))
+        # All of a block belongs to what comes first and last: only a border between eras cuts.
+        low = -(-era.start_us // QUARTER_US) if era is not eras[0] else int(blocks[0]) * QUARTERS
+        high = era.end_us // QUARTER_US if era is not eras[-1] else int(blocks[-1] + 1) * QUARTERS
+        for at in range(0, len(blocks), chunk):
+            part = blocks[at : at + chunk]
+            coefficients = expansion.block_coefficients(lines, amplitudes, latitudes, part, era.factors)
+            nodes = expansion.quarter_nodes(lines, coefficients)
+            first = int(part[0]) * QUARTERS
+            begin, over = max(low - first, 0), min(high - first, nodes.shape[1])
+            if over > begin:
+                yield first + begin, nodes[:, begin:over]
 
 
 def _sample(out: FloatArray, nodes: FloatArray, matrix: FloatArray, place: int) -> None:
@@ -292,13 +330,14 @@ def heights_at_stations(stations: Sequence[Harmonics], grid: TimeGrid) -> FloatA
     out = np.empty((len(stations), grid.count))
     if not grid.count:
         return out
-    keys = [(*station.names, station.nodal) for station in stations]
+    keys = [(*station.names, station.nodal, station.convention) for station in stations]
     for places in expansion.same_sets(keys).values():
         if QUARTER_US % grid.step_us or stations[places[0]].nodal != "exact":
             for place in places:
                 out[place] = stations[place].heights(grid)
             continue
-        lines = arguments_of(stations[places[0]].names)
+        lines = lines_of(stations[places[0]].convention, stations[places[0]].names)
+        eras = stations[places[0]]._eras(grid.start_us, grid.end_us - grid.step_us)
         for at in range(0, len(places), _BATCH):
             some = places[at : at + _BATCH]
             batch = [stations[place] for place in some]
@@ -306,6 +345,6 @@ def heights_at_stations(stations: Sequence[Harmonics], grid: TimeGrid) -> FloatA
             filled = np.empty((len(batch), grid.count))
             latitudes = np.array([one.latitude for one in batch])
             levels = np.array([one.mean_level for one in batch])
-            fill_grid(filled, lines, amplitudes, latitudes, levels, grid, 0, None)
+            fill_grid(filled, lines, amplitudes, latitudes, levels, grid, 0, eras)
             out[some] = filled
     return out

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
+from tidecore.datums import StatedLevel
 from tidecore.harmonics import Harmonics
 
 
-def constituents_hash(harmonics: Harmonics, datum: str) -> str:
+def constituents_hash(harmonics: Harmonics, datum: str, datum_levels: Sequence[StatedLevel] = ()) -> str:
     """Return the SHA-256 of everything that determines a model given as constituents."""
-    text = json.dumps(harmonics_document(harmonics) | {"datum": datum}, sort_keys=True)
+    whole = harmonics_document(harmonics) | {"datum": datum} | levels_document(datum_levels)
+    text = json.dumps(whole, sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()
 
 
@@ -44,3 +46,13 @@ def harmonics_of(document: Mapping[str, Any]) -> Harmonics:
         nodal=document["nodal"],
         nodal_at_us=document["nodal_at_us"],
     )
+
+
+def levels_document(stated: Sequence[StatedLevel]) -> dict[str, Any]:
+    """Return datums as sources state them as plain JSON values: nothing where there are none."""
+    return {"datum_levels": [[one.name, one.level, one.source] for one in stated]} if stated else {}
+
+
+def levels_of(document: Mapping[str, Any]) -> tuple[StatedLevel, ...]:
+    """Return the datums of what `levels_document` made, none where a document has no such field."""
+    return tuple(StatedLevel(name, float(level), source) for name, level, source in document.get("datum_levels", ()))

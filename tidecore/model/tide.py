@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -10,18 +10,21 @@ from typing import Any
 import numpy as np
 
 from tidecore._version import NUMERICS, __version__
-from tidecore.datums.range_cycle import RangeCycle, epoch_cycle, mean_spring_range, range_cycle
-from tidecore.errors import InvalidInput, ModelUnreadable, UnknownName
+from tidecore.datums import KnownLevel, StatedLevel, TidalDatums, stated_levels, tidal_datums
+from tidecore.datums.range_cycle import EPOCH, RangeCycle, epoch_cycle, mean_spring_range, range_cycle
+from tidecore.errors import DatumsUnreliable, InvalidInput, ModelUnreadable, UnknownName
 from tidecore.extremes import Extremes, find_extremes
 from tidecore.flow import SlackLags, flow_index, flow_normaliser
 from tidecore.harmonics import Harmonics
-from tidecore.model.document import constituents_hash, harmonics_document, harmonics_of
-from tidecore.timebase import TimeGrid, instant, microseconds
+from tidecore.model.document import constituents_hash, harmonics_document, harmonics_of, levels_document, levels_of
+from tidecore.timebase import US_PER_DAY, TimeGrid, TimeSpan, instant, microseconds
 from tidecore.units import FloatArray, UtcTimes
 
 _FORMAT = "ebbmark tide model 1"
 #: Either side of the instants asked for, so that every one lies between two extremes [days].
 _PAD = np.timedelta64(2, "D")
+#: A record shorter than this does not hold the seasons [days].
+_YEAR_DAYS = 365.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +59,8 @@ class TideModel:
     """The tide of one station; immutable, and made by `fit`, `from_constituents`, `open` or `from_document`.
 
     ``flow_normaliser`` [m/h], ``mean_spring_range`` [m] and ``form_number`` are computed once, when the model is
-    made, and stamped with ``numerics``. ``input_hash`` identifies what the model was made from.
+    made, and stamped with ``numerics``. ``input_hash`` identifies what the model was made from. ``datum_levels`` are
+    datums as sources state them.
     """
 
     harmonics: Harmonics
@@ -68,12 +72,20 @@ class TideModel:
     input_hash: str
     numerics: int = NUMERICS
     code_version: str = __version__
+    datum_levels: tuple[StatedLevel, ...] = ()
 
     @classmethod
     def made_of(
-        cls, harmonics: Harmonics, station: str, datum: str, diagnostics: FitDiagnostics | None, input_hash: str
+        cls,
+        harmonics: Harmonics,
+        station: str,
+        datum: str,
+        diagnostics: FitDiagnostics | None,
+        input_hash: str,
+        datum_levels: Sequence[StatedLevel] = (),
     ) -> TideModel:
         """Return the model of ``harmonics``, with its normaliser and mean spring range computed."""
+        stated_levels(datum, datum_levels)
         cycle = epoch_cycle(harmonics)
         return cls(
             harmonics,
@@ -83,6 +95,7 @@ class TideModel:
             mean_spring_range(harmonics, cycle),
             diagnostics,
             input_hash,
+            datum_levels=tuple(datum_levels),
         )
 
     @classmethod
@@ -95,6 +108,7 @@ class TideModel:
         mean_level: float = 0.0,
         datum: str = "unknown",
         station: str = "",
+        datum_levels: Sequence[StatedLevel] = (),
     ) -> TideModel:
         """Build a model from published constituents.
 
@@ -104,9 +118,12 @@ class TideModel:
         latitude : float
             [degrees north]
         convention : str
-            Required; "utide" is the one available.
+            Required: "utide", "noaa" or "ticon", whichever the publisher's arguments and node factors are; see
+            `tidecore.harmonics.conventions`.
         mean_level : float
             [m above ``datum``]
+        datum_levels : sequence of StatedLevel
+            Datums as sources state them [m above ``datum``].
 
         Raises
         ------
@@ -114,6 +131,8 @@ class TideModel:
             For a convention or constituent that is not known.
         InvalidConstituents, InvalidPosition
             For values that make no tide.
+        DatumConflict
+            For a datum that two sources state differently.
 
         Examples
         --------
@@ -122,7 +141,8 @@ class TideModel:
         0.0
         """
         harmonics = Harmonics.from_mapping(constituents, latitude, mean_level, convention)
-        return cls.made_of(harmonics, station, datum, None, constituents_hash(harmonics, datum))
+        digest = constituents_hash(harmonics, datum, datum_levels)
+        return cls.made_of(harmonics, station, datum, None, digest, datum_levels)
 
     @property
     def latitude(self) -> float:
@@ -166,6 +186,51 @@ class TideModel:
         """Return the springs-neaps (tropic-equatorial) cycle over ``[start, end)`` [UTC]; see `range_cycle`."""
         return range_cycle(self.harmonics, instant(start, "start"), instant(end, "end"))
 
+    def datums(
+        self,
+        start: np.datetime64 | str | None = None,
+        end: np.datetime64 | str | None = None,
+        *,
+        short_record: bool = False,
+    ) -> TidalDatums:
+        """Return the tidal datums over ``[start, end)`` [UTC], the 6798 days from 2001-01-01 unless given.
+
+        Parameters
+        ----------
+        start, end
+            At least 18.6 years, or neither: see `tidecore.datums.tidal_datums`.
+        short_record : bool
+            Give them, flagged, for a model that was fitted to less than a year too.
+
+        Raises
+        ------
+        DatumsUnreliable
+            If the model was fitted to less than a year and nobody asked for that.
+        InvalidSpan
+            For a span that is too short, or runs backwards.
+        """
+        first = EPOCH.start if start is None else instant(start, "start")
+        last = first + (EPOCH.end - EPOCH.start) if end is None else instant(end, "end")
+        days = self.record_days
+        short = days is not None and days < _YEAR_DAYS
+        if days is not None and short and not short_record:
+            raise DatumsUnreliable(days, _YEAR_DAYS)
+        return tidal_datums(self.harmonics, self.datum, TimeSpan(first, last), days, ("short_record",) if short else ())
+
+    @property
+    def record_days(self) -> float | None:
+        """Length of the record that the model was fitted to [days]; None where constituents were given."""
+        if self.diagnostics is None:
+            return None
+        ends = (np.datetime64(end.removesuffix("Z"), "us") for end in (self.diagnostics.first, self.diagnostics.last))
+        first, last = (int(end.astype(np.int64)) for end in ends)
+        return (last - first) / US_PER_DAY
+
+    @property
+    def stated_datums(self) -> dict[str, KnownLevel]:
+        """Datums that are stated, by name, the station's own at 0; empty where that is unknown."""
+        return stated_levels(self.datum, self.datum_levels)
+
     def flow_index(self, times: TimeGrid | UtcTimes, lags: SlackLags | None = None) -> FloatArray:
         """Return the signed flow index, + flood, - ebb, 1 the mean spring peak; see `tidecore.flow.flow_index`."""
         instants = times.times() if isinstance(times, TimeGrid) else np.asarray(times)
@@ -192,6 +257,7 @@ class TideModel:
             "input_hash": self.input_hash,
             "numerics": self.numerics,
             "code_version": self.code_version,
+            **levels_document(self.datum_levels),
         }
 
     @classmethod
@@ -213,6 +279,7 @@ class TideModel:
                 input_hash=document["input_hash"],
                 numerics=document["numerics"],
                 code_version=document["code_version"],
+                datum_levels=levels_of(document),
             )
         except (KeyError, TypeError, ValueError, AttributeError) as error:
             raise ModelUnreadable(f"{type(error).__name__}: {error}") from error

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import itertools
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -30,6 +31,8 @@ class PiecewisePolynomial:
     coefficients : float64 array, shape ``(n, degree + 1)``
         Lowest order first, in the unit of the value. Held piece by piece, so that an instant finds its orders side
         by side; a C-ordered array is taken over without a copy, and must not be written to afterwards.
+    breaks_us : tuple of int
+        Borders of pieces at which the value and its slope may step [microseconds since 1970], ascending.
 
     Raises
     ------
@@ -48,6 +51,7 @@ class PiecewisePolynomial:
     start_us: int
     width_us: int
     coefficients: FloatArray
+    breaks_us: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
         """Check the shapes and lay the coefficients out by piece."""
@@ -74,6 +78,15 @@ class PiecewisePolynomial:
     def end_us(self) -> int:
         """End of the last piece [microseconds since 1970]."""
         return self.start_us + len(self) * self.width_us
+
+    def between_breaks(self) -> list[PiecewisePolynomial]:
+        """Return the parts that lie between ``breaks_us``, or the whole where there is no break inside."""
+        inside = [at for at in self.breaks_us if self.start_us < at < self.end_us]
+        places = [0, *((at - self.start_us) // self.width_us for at in inside), len(self)]
+        return [
+            PiecewisePolynomial(self.start_us + a * self.width_us, self.width_us, self.coefficients[a:b])
+            for a, b in itertools.pairwise(places)
+        ]
 
     def __call__(self, times_us: IntArray | FloatArray) -> FloatArray:
         """Return the values at instants in any order.
@@ -142,6 +155,6 @@ class PiecewisePolynomial:
     def derivative(self) -> PiecewisePolynomial:
         """Return the rate of change, per hour, over the same pieces."""
         if self.degree == 0:
-            return PiecewisePolynomial(self.start_us, self.width_us, np.zeros((len(self), 1)))
+            return replace(self, coefficients=np.zeros((len(self), 1)))
         factors = np.arange(1, self.degree + 1) * (2.0 * US_PER_HOUR / self.width_us)
-        return PiecewisePolynomial(self.start_us, self.width_us, self.coefficients[:, 1:] * factors)
+        return replace(self, coefficients=self.coefficients[:, 1:] * factors)

@@ -85,7 +85,21 @@ def stationary_points(pieces: PiecewisePolynomial, resolution: float = 1e-10) ->
     cell of width ``w``, the slope leaves its chord by at most ``w^2 B / 8`` (no root if both ends are further from
     0 than that), and is monotonic (one root) if it changes by more than ``w^2 B / 2`` between the ends. What an
     undecided cell may hide rises and falls by at most ``w^3 B / 8``.
+
+    Where ``pieces`` may step, each side is searched by itself. If the function rises to the step and falls after it (or
+    the other way round), the step is a turning point of its own where the curve bends that way; where it bends the
+    other way, the step has made two of one turning point, and that nearer to it is kept.
     """
+    parts = pieces.between_breaks()
+    found = [_within(part, resolution) for part in parts]
+    whole = found[0]
+    for before, after, points in zip(parts[:-1], parts[1:], found[1:], strict=True):
+        whole = _join(whole, points, before, after)
+    return whole
+
+
+def _within(pieces: PiecewisePolynomial, resolution: float) -> StationaryPoints:
+    """Return the turning points of a function without steps."""
     slope = np.ascontiguousarray(pieces.coefficients.T[1:]) * np.arange(1, pieces.degree + 1)[:, None]
     if not slope.any():
         nothing = np.empty(0)
@@ -97,6 +111,51 @@ def stationary_points(pieces: PiecewisePolynomial, resolution: float = 1e-10) ->
     per_hour = 2.0 * US_PER_HOUR / pieces.width_us
     times = pieces.start_us + piece * float(pieces.width_us) + (places + 1.0) * (0.5 * pieces.width_us)
     return StationaryPoints(times, _horner(heights, places), curvature * per_hour**2, rising)
+
+
+def _join(
+    left: StationaryPoints, right: StationaryPoints, before: PiecewisePolynomial, after: PiecewisePolynomial
+) -> StationaryPoints:
+    """Return the turning points on both sides of a step, so that maxima and minima still alternate."""
+    rising_before = not left.maximum[-1] if len(left) else _rises(before)
+    rising_after = bool(right.maximum[0]) if len(right) else _rises(after)
+    if rising_before == rising_after:
+        return _in_turn(left, right)
+    border, bend = after.start_us, 0.5 * (_bend(before, 1.0) + _bend(after, -1.0))
+    if (bend < 0.0) == rising_before or not (len(left) and len(right)):
+        at = np.array([float(border)])
+        step = StationaryPoints(at, after(at), np.array([bend]), np.array([rising_before]))
+        return _in_turn(left, step, right)
+    if border - left.times_us[-1] <= right.times_us[0] - border:
+        return _in_turn(left, _part(right, slice(1, None)))
+    return _in_turn(_part(left, slice(-1)), right)
+
+
+def _in_turn(*points: StationaryPoints) -> StationaryPoints:
+    times, values, curvature = (
+        np.concatenate([getattr(one, name) for one in points]) for name in ("times_us", "values", "curvature")
+    )
+    return StationaryPoints(times, values, curvature, np.concatenate([one.maximum for one in points]))
+
+
+def _part(points: StationaryPoints, chosen: slice) -> StationaryPoints:
+    return StationaryPoints(
+        points.times_us[chosen], points.values[chosen], points.curvature[chosen], points.maximum[chosen]
+    )
+
+
+def _rises(pieces: PiecewisePolynomial) -> bool:
+    """Return whether a function without turning points rises."""
+    first, last = pieces.at_places(np.array([-1.0, 1.0]))[[0, -1], [0, 1]]
+    return bool(last > first)
+
+
+def _bend(pieces: PiecewisePolynomial, place: float) -> float:
+    """Return the second derivative an hour squared at the end (1) or the start (-1) of a function."""
+    of_end = pieces.coefficients[-1 if place > 0.0 else 0]
+    orders = np.arange(len(of_end), dtype=np.float64)
+    per_hour = 2.0 * US_PER_HOUR / pieces.width_us
+    return float(np.sum(of_end * orders * (orders - 1.0) * place ** (orders % 2)) * per_hour**2)
 
 
 def _brackets(slope: FloatArray, resolution: float) -> tuple[IntArray, FloatArray, FloatArray, BoolArray]:

@@ -9,7 +9,16 @@ from fastapi.responses import Response
 
 from service.api.conditional import SeriesRoute, answer_series
 from service.api.contract import declare
-from service.api.deps import CallerDep, ContextDep, SpanDep, StationId, StationIds, VersionQuery, ZoneDep
+from service.api.deps import (
+    CallerDep,
+    ContextDep,
+    DatumQuery,
+    SpanDep,
+    StationId,
+    StationIds,
+    VersionQuery,
+    ZoneDep,
+)
 from service.api.media import answer
 from service.api.negotiation import COVERAGEJSON, CSV, JSON, negotiated, offer, write_series
 from service.api.v1.schemas.extremes import (
@@ -27,8 +36,9 @@ router = APIRouter(tags=["tide"], route_class=SeriesRoute)
 FormDep = Annotated[str, Depends(negotiated(JSON, CSV, COVERAGEJSON))]
 Secondary = Annotated[bool, Query(description="With the lesser extremes merged with others.")]
 _RESPONSES = offer(CSV_EXAMPLE, COVERAGEJSON) | declare(
-    "not-found", "no-model", "invalid-span", "span-too-long", "invalid-input", "model-unreadable", "not-acceptable"
-)
+    "not-found", "no-model", "invalid-span", "span-too-long", "invalid-input", "datum-unknown", "datums-unreliable",
+    "model-unreadable", "not-acceptable",
+)  # fmt: skip
 
 
 @router.get(
@@ -47,9 +57,10 @@ def get_extremes_of_many(
     caller: CallerDep,
     context: ContextDep,
     secondary: Secondary = True,
+    datum: DatumQuery = None,
 ) -> Response:
     """High and low waters at many stations in one call, each with its current version."""
-    basis = extremes.find_extremes_basis(context, caller, station_id, span, None, secondary=secondary)
+    basis = extremes.find_extremes_basis(context, caller, station_id, span, None, secondary=secondary, datum=datum)
 
     def write() -> Response:
         views = extremes.find_station_extremes(basis)
@@ -77,9 +88,10 @@ def get_extremes(
     context: ContextDep,
     version: VersionQuery = None,
     secondary: Secondary = True,
+    datum: DatumQuery = None,
 ) -> Response:
     """High and low waters in the span, each with what it is."""
-    basis = extremes.find_extremes_basis(context, caller, [station_id], span, version, secondary=secondary)
+    basis = extremes.find_extremes_basis(context, caller, [station_id], span, version, secondary=secondary, datum=datum)
 
     def write() -> Response:
         views = extremes.find_station_extremes(basis)

@@ -10,7 +10,17 @@ from fastapi.responses import Response
 
 from service.api.conditional import SeriesRoute, answer_series
 from service.api.contract import declare
-from service.api.deps import CallerDep, ContextDep, SpanDep, StationId, StationIds, StepDep, VersionQuery, ZoneDep
+from service.api.deps import (
+    CallerDep,
+    ContextDep,
+    DatumQuery,
+    SpanDep,
+    StationId,
+    StationIds,
+    StepDep,
+    VersionQuery,
+    ZoneDep,
+)
 from service.api.media import answer
 from service.api.negotiation import COVERAGEJSON, CSV, JSON, NETCDF, negotiated, offer, write_series
 from service.api.v1.schemas.heights import CSV_EXAMPLE, Heights, export_heights, write_heights
@@ -20,8 +30,9 @@ router = APIRouter(tags=["tide"], route_class=SeriesRoute)
 
 FormDep = Annotated[str, Depends(negotiated(JSON, CSV, COVERAGEJSON, NETCDF))]
 _RESPONSES = offer(CSV_EXAMPLE, COVERAGEJSON, NETCDF) | declare(
-    "not-found", "no-model", "invalid-span", "too-many-points", "invalid-input", "model-unreadable", "not-acceptable"
-)
+    "not-found", "no-model", "invalid-span", "too-many-points", "invalid-input", "datum-unknown", "datums-unreliable",
+    "model-unreadable", "not-acceptable",
+)  # fmt: skip
 
 
 @router.get(
@@ -40,9 +51,10 @@ def get_heights_of_many(
     form: FormDep,
     caller: CallerDep,
     context: ContextDep,
+    datum: DatumQuery = None,
 ) -> Response:
     """Heights of the tide at many stations in one call, each with its current version."""
-    basis = heights.find_height_basis(context, caller, station_id, span, step, None)
+    basis = heights.find_height_basis(context, caller, station_id, span, step, None, datum)
     return answer_series(request, basis, form, zone, lambda: _write(basis, form, zone))
 
 
@@ -63,9 +75,10 @@ def get_heights(
     caller: CallerDep,
     context: ContextDep,
     version: VersionQuery = None,
+    datum: DatumQuery = None,
 ) -> Response:
     """Heights of the tide at one station, from the start of the span every step."""
-    basis = heights.find_height_basis(context, caller, [station_id], span, step, version)
+    basis = heights.find_height_basis(context, caller, [station_id], span, step, version, datum)
     return answer_series(request, basis, form, zone, lambda: _write(basis, form, zone))
 
 

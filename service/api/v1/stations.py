@@ -39,7 +39,7 @@ from service.usecases.records import StationRecord
 from service.usecases.stations import StationView
 
 #: Problems of what is said of a station.
-_SAID = ("invalid-constituents", "invalid-position", "unknown-name")
+_SAID = ("datum-conflict", "invalid-constituents", "invalid-position", "unknown-name")
 
 router = APIRouter(prefix="/stations", tags=["stations"], route_class=StrictRoute)
 

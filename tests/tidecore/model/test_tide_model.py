@@ -87,7 +87,7 @@ def test_a_damaged_file_is_said_to_be_one(fitted: tidecore.TideModel, tmp_path: 
     [
         lambda d: d.pop("datum"),
         lambda d: d.update(format="ebbmark tide model 99"),
-        lambda d: d["harmonics"].update(convention="noaa"),
+        lambda d: d["harmonics"].update(convention="guess"),
         lambda d: d["harmonics"]["amplitude_m"].append(1.0),
         lambda d: d["harmonics"].update(latitude=95.0),
         lambda d: d.update(harmonics=None),
@@ -114,8 +114,8 @@ def test_a_failed_save_leaves_nothing(tmp_path: Path) -> None:
 def test_convention_is_required_and_named() -> None:
     with pytest.raises(TypeError, match="convention"):
         tidecore.TideModel.from_constituents(LINES, latitude=50.0)  # type: ignore[call-arg]
-    with pytest.raises(UnknownName, match="'noaa'"):
-        tidecore.TideModel.from_constituents(LINES, latitude=50.0, convention="noaa")
+    with pytest.raises(UnknownName, match="'guess'"):
+        tidecore.TideModel.from_constituents(LINES, latitude=50.0, convention="guess")
 
 
 def test_no_constituents() -> None:

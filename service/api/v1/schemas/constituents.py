@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 import numpy as np
 from pydantic import Field
@@ -24,7 +24,10 @@ class Constituents(Schema):
 
     station_id: str
     version: int
-    convention: str
+    convention: Annotated[
+        Literal["utide", "noaa", "ticon"],
+        Field(description="The arguments and node factors that the constituents go with."),
+    ]
     latitude: float
     datum: str
     mean_level_m: float

@@ -80,9 +80,9 @@ def export_extremes(views: Sequence[ExtremesView], span: TimeSpan) -> SeriesSet:
                 view.served.station.name,
                 view.served.station.latitude,
                 view.served.station.longitude,
-                about_station(view.served),
+                about_station(view.served, view.datum),
                 view.extremes.time,
-                _columns(view.extremes, view.served.model.datum),
+                _columns(view.extremes, view.datum),
             )
             for view in views
         ],
@@ -109,7 +109,7 @@ def _write_station(view: ExtremesView, zone: zoneinfo.ZoneInfo | None) -> dict[s
     return {
         "station_id": view.served.station.station_id,
         "version": view.served.version,
-        "datum": view.served.model.datum,
+        "datum": view.datum,
         "count": len(table),
         "times": write_instants(table.time, zone),
         "heights_m": numbers(table.height, 3),

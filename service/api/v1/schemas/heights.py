@@ -53,7 +53,7 @@ def write_heights(series: HeightSeries, zone: zoneinfo.ZoneInfo | None) -> dict[
             {
                 "station_id": served.station.station_id,
                 "version": served.version,
-                "datum": served.model.datum,
+                "datum": series.datum or served.model.datum,
                 "heights_m": numbers(row, 3),
             }
             for served, row in zip(series.stations, series.heights, strict=True)
@@ -74,21 +74,21 @@ def export_heights(series: HeightSeries) -> SeriesSet:
                 served.station.name,
                 served.station.latitude,
                 served.station.longitude,
-                about_station(served),
+                about_station(served, series.datum),
                 times,
-                [height_column(row, served.model.datum)],
+                [height_column(row, series.datum or served.model.datum)],
             )
             for served, row in zip(series.stations, series.heights, strict=True)
         ],
     )
 
 
-def about_station(served: ServedModel) -> dict[str, str | int | bool]:
-    """Return what a series of a station rests on."""
+def about_station(served: ServedModel, datum: str | None = None) -> dict[str, str | int | bool]:
+    """Return what a series of a station rests on; its heights are above ``datum``, the station's own unless given."""
     return {
         "station_id": served.station.station_id,
         "version": served.version,
-        "datum": served.model.datum,
+        "datum": datum or served.model.datum,
     }
 
 
