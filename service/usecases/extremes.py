@@ -11,17 +11,20 @@ from service.security import Caller
 from service.usecases.context import Context
 from service.usecases.inputs import Input, station_input
 from service.usecases.stations import ServedModel, serve_models
+from service.usecases.sureness import PLAIN, Sureness
 from tidecore.extremes import Extremes
+from tidecore.intervals import ExtremeIntervals
 from tidecore.timebase import TimeSpan
 
 
 @dataclass(frozen=True, slots=True)
 class ExtremesBasis:
-    """What high and low waters rest on: the stations, the span, and whether ``secondary`` ones are wanted."""
+    """What high and low waters rest on: the stations, the span, whether ``secondary`` ones are wanted, how sure."""
 
     span: TimeSpan
     stations: Sequence[ServedModel]
     secondary: bool
+    sureness: Sureness = PLAIN
 
     @property
     def inputs(self) -> Sequence[Input]:
@@ -30,16 +33,18 @@ class ExtremesBasis:
 
     @property
     def query(self) -> Mapping[str, Any]:
-        """The span, and which extremes."""
-        return {"series": "extremes", **span_query(self.span), "secondary": self.secondary}
+        """The span, which extremes, and what is asked besides."""
+        return {"series": "extremes", **span_query(self.span), "secondary": self.secondary, **self.sureness.query}
 
 
 @dataclass(frozen=True, slots=True)
 class ExtremesView:
-    """High and low waters and the model they come from."""
+    """High and low waters and the model they come from; ``intervals`` None where none are asked for or there are."""
 
     served: ServedModel
     extremes: Extremes
+    sureness: Sureness
+    intervals: ExtremeIntervals | None
 
 
 def find_extremes_basis(
@@ -50,6 +55,7 @@ def find_extremes_basis(
     version: int | None,
     *,
     secondary: bool,
+    sureness: Sureness = PLAIN,
 ) -> ExtremesBasis:
     """Return what the high and low waters in a span rest on.
 
@@ -63,15 +69,21 @@ def find_extremes_basis(
     ids = list(dict.fromkeys(station_ids))
     check_total(span, len(ids), context.settings.max_span_days)
     with context.store.unit(caller.account_id) as unit:
-        return ExtremesBasis(span, serve_models(context, unit, ids, version), secondary)
+        return ExtremesBasis(span, serve_models(context, unit, ids, version), secondary, sureness)
 
 
 def find_station_extremes(basis: ExtremesBasis) -> Sequence[ExtremesView]:
     """Return the high and low waters of each station."""
-    views = []
+    asked, views = basis.sureness, []
     for served in basis.stations:
         extremes = served.model.extremes(basis.span.start, basis.span.end)
-        views.append(ExtremesView(served, extremes if basis.secondary else extremes.primaries()))
+        intervals = None
+        if asked.level is not None and served.model.calibration is not None:
+            intervals = served.model.extreme_intervals(extremes, asked.level, asked.surge_sd_m)
+        if not basis.secondary:
+            intervals = None if intervals is None else intervals.select(extremes.primary)
+            extremes = extremes.primaries()
+        views.append(ExtremesView(served, extremes, asked, intervals))
     return views
 
 

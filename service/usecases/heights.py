@@ -11,7 +11,10 @@ from service.security import Caller
 from service.usecases.context import Context
 from service.usecases.inputs import Input, station_input
 from service.usecases.stations import ServedModel, serve_models
+from service.usecases.sureness import PLAIN, Sureness
 from tidecore.harmonics import heights_at_stations
+from tidecore.intervals import HeightIntervals
+from tidecore.model import TideModel
 from tidecore.timebase import US_PER_SECOND, TimeGrid, TimeSpan
 from tidecore.units import FloatArray
 
@@ -21,10 +24,11 @@ _STEPS_S = (1, 5, 10, 15, 30, 60, 120, 300, 360, 600, 900, 1200, 1800, 3600, 720
 
 @dataclass(frozen=True, slots=True)
 class HeightBasis:
-    """What heights rest on: the stations and the grid."""
+    """What heights rest on: the stations, the grid, and how sure they are to be told."""
 
     grid: TimeGrid
     stations: Sequence[ServedModel]
+    sureness: Sureness = PLAIN
 
     @property
     def inputs(self) -> Sequence[Input]:
@@ -33,21 +37,32 @@ class HeightBasis:
 
     @property
     def query(self) -> Mapping[str, Any]:
-        """The grid."""
-        return {"series": "heights", **grid_query(self.grid)}
+        """The grid, and what is asked besides."""
+        return {"series": "heights", **grid_query(self.grid), **self.sureness.query}
 
 
 @dataclass(frozen=True, slots=True)
 class HeightSeries:
-    """Heights [m, above each station's datum], shape (stations, times)."""
+    """Heights [m, above each station's datum], shape (stations, times).
+
+    ``intervals`` are of the tide without surge, one a station, None where none was asked for or there is none.
+    """
 
     grid: TimeGrid
     stations: Sequence[ServedModel]
     heights: FloatArray
+    sureness: Sureness
+    intervals: Sequence[HeightIntervals | None]
 
 
 def find_height_basis(
-    context: Context, caller: Caller, station_ids: Sequence[str], span: TimeSpan, step_us: int, version: int | None
+    context: Context,
+    caller: Caller,
+    station_ids: Sequence[str],
+    span: TimeSpan,
+    step_us: int,
+    version: int | None,
+    sureness: Sureness = PLAIN,
 ) -> HeightBasis:
     """Return what the heights at stations rest on, from the start of the span every step.
 
@@ -59,16 +74,25 @@ def find_height_basis(
         If stations times instants exceed the limit.
     """
     ids = list(dict.fromkeys(station_ids))
-    check_points(span, step_us, len(ids), context.settings.max_points)
+    columns = 1 if sureness.level is None else 3
+    check_points(span, step_us, len(ids) * columns, context.settings.max_points)
     grid = TimeGrid.spanning(span.start, span.end, step_us // US_PER_SECOND)
     with context.store.unit(caller.account_id) as unit:
-        return HeightBasis(grid, serve_models(context, unit, ids, version))
+        return HeightBasis(grid, serve_models(context, unit, ids, version), sureness)
 
 
 def predict_heights(basis: HeightBasis) -> HeightSeries:
-    """Return the heights of the tide."""
+    """Return the heights of the tide, with intervals where they are asked for and there are some."""
     heights = heights_at_stations([one.model.harmonics for one in basis.stations], basis.grid)
-    return HeightSeries(basis.grid, basis.stations, heights)
+    intervals = [_intervals(one.model, basis) for one in basis.stations]
+    return HeightSeries(basis.grid, basis.stations, heights, basis.sureness, intervals)
+
+
+def _intervals(model: TideModel, basis: HeightBasis) -> HeightIntervals | None:
+    asked = basis.sureness
+    if asked.level is None or model.calibration is None:
+        return None
+    return model.height_intervals(basis.grid, asked.level, asked.surge_sd_m)
 
 
 def grid_query(grid: TimeGrid) -> dict[str, int]:

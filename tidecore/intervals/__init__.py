@@ -11,10 +11,11 @@ from tidecore.intervals.answers import (
 )
 from tidecore.intervals.calibration import Calibration, calibrate, interval_score
 from tidecore.intervals.document import calibration_document, calibration_of
-from tidecore.intervals.surge import Surge, check_surge_sd, surge_of
+from tidecore.intervals.surge import WEATHER_CAUTION, Surge, check_surge_sd, surge_of
 
 __all__ = [
     "NO_INTERVAL",
+    "WEATHER_CAUTION",
     "Calibration",
     "ExtremeIntervals",
     "HeightIntervals",

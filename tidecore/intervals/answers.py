@@ -48,6 +48,17 @@ class ExtremeIntervals:
     time_upper: UtcTimes
     stand: BoolArray
 
+    def select(self, chosen: BoolArray) -> ExtremeIntervals:
+        """Return the rows chosen by a mask."""
+        return ExtremeIntervals(
+            self.level,
+            self.height_lower[chosen],
+            self.height_upper[chosen],
+            self.time_lower[chosen],
+            self.time_upper[chosen],
+            self.stand[chosen],
+        )
+
 
 def check_level(level: float) -> float:
     """Return a nominal coverage; InvalidInput outside 0 to 0.99."""

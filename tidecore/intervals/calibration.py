@@ -22,9 +22,8 @@ LEAST_DAYS = 27.0
 #: A seasonal spread needs values in every twelfth of the year, on so many days of each.
 _DAYS_A_MONTH = 12
 _US_PER_TWELFTH = 365.2425 / 12 * 86_400e6
-#: By this the mean of a part is enlarged: of so few parts the means scatter less than those to come will. The square
-#: root of (m + 1) / (m - 1) for four parts.
-_FEW_PARTS = (5.0 / 3.0) ** 0.5
+#: The mean level strays from that of the fit for about so long [days].
+_DAYS_OF_A_LEVEL = 91.3
 #: Times of high and low waters are told by records this fine [us].
 FINEST_FOR_TIMES_US = 15 * US_PER_MINUTE
 #: A table of quantiles of its own needs so many values.
@@ -117,7 +116,8 @@ def calibrate(
     residual = np.concatenate([one.residual for one in hourly])
     spread = fit_spread(residual, np.concatenate(features), _PRIOR)
     independent = max(float(len(residual)) / 24.0 / INDEPENDENT_DAYS, 5.0)
-    offsets = [(_FEW_PARTS - 1.0) * float(np.mean(one.residual)) for one in hourly]
+    more = _strays(days, len(hourly)) - 1.0
+    offsets = [more * float(np.mean(one.residual)) for one in hourly]
     reached = np.concatenate([one.residual + offset for one, offset in zip(hourly, offsets, strict=True)])
     everything = quantiles(spread.scaled(reached, np.concatenate(features)), independent)
     calm = np.concatenate([one.residual - one.weather() for one in hourly])
@@ -173,6 +173,16 @@ class _Hourly:
         return means
 
 
+def _strays(days: float, parts: int) -> float:
+    """Return by what the means of parts are enlarged: of so few, they scatter less than those to come will.
+
+    Of n means, one that is left out lies on average sqrt((n + 1) / (n - 1)) times as far out as these scatter; in a
+    record of years each part holds several that are independent.
+    """
+    independent = max(days / _DAYS_OF_A_LEVEL, float(parts))
+    return float(np.sqrt((independent + 1.0) / (independent - 1.0)))
+
+
 def _seasonal(times_us: IntArray) -> bool:
     """Return whether every twelfth of the year has values enough to tell its spread: none is ever extrapolated to."""
     days = np.unique(times_us // (24 * 3600 * 1_000_000)) * 24 * 3600 * 1_000_000
@@ -188,7 +198,8 @@ def _choose(parts: Sequence[_Hourly], size: tuple[float, float], seasonal: bool)
     for kind in offered[1:]:
         if scores[kind] < scores[best] * (1.0 - _WORTH):
             best = kind
-    return best, scores[best] / scores[KINDS[0]]
+    # A record without noise, as programs make them, leaves nothing to score.
+    return best, scores[best] / scores[KINDS[0]] if scores[KINDS[0]] > 0.0 else 1.0
 
 
 def _score(parts: Sequence[_Hourly], kind: str, size: tuple[float, float]) -> float:

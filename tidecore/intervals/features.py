@@ -7,7 +7,7 @@ import numpy as np
 from tidecore.harmonics import Harmonics
 from tidecore.units import FloatArray, IntArray
 
-#: What a spread may depend on, the plainest first; "tide" is its height and rate, "half-years" the season in more detail.
+#: What a spread may depend on, the plainest first. "tide" is height and rate; "half-years" a season in more detail.
 KINDS = ("constant", "tide", "season", "season and tide", "half-years and tide")
 _US_PER_YEAR = 365.2425 * 86_400e6
 #: Slower lines than this [degrees an hour] are no part of the tide's own size: diurnal ones start at 12.

@@ -87,8 +87,12 @@ def _checked(field: str, value: float | FloatArray | None, bounds: tuple[float, 
     return found
 
 
-def check_surge_sd(surge_sd: float | None) -> float | None:
-    """Return the standard deviation of a surge [m]; InvalidInput where it is none."""
-    if surge_sd is not None and not 0.0 <= surge_sd <= _MOST_SURGE_M:
+def check_surge_sd(surge_sd: float | None, surge_given: bool = True) -> float | None:
+    """Return the standard deviation of a surge [m]; InvalidInput where it is none, or no surge is given with it."""
+    if surge_sd is None:
+        return None
+    if not 0.0 <= surge_sd <= _MOST_SURGE_M:
         raise InvalidInput(Fault("surge_sd_m", f"{surge_sd} is no standard deviation", f"0 to {_MOST_SURGE_M:g} m"))
+    if not surge_given:
+        raise InvalidInput(Fault("surge_sd_m", "given without a surge", "surge_m or pressure_hpa beside it"))
     return surge_sd

@@ -9,7 +9,17 @@ from fastapi.responses import Response
 
 from service.api.conditional import SeriesRoute, answer_series
 from service.api.contract import declare
-from service.api.deps import CallerDep, ContextDep, SpanDep, StationId, StationIds, VersionQuery, ZoneDep
+from service.api.deps import (
+    CallerDep,
+    ContextDep,
+    IntervalDep,
+    SpanDep,
+    StationId,
+    StationIds,
+    SurenessDep,
+    VersionQuery,
+    ZoneDep,
+)
 from service.api.media import answer
 from service.api.negotiation import COVERAGEJSON, CSV, JSON, negotiated, offer, write_series
 from service.api.v1.schemas.extremes import (
@@ -46,10 +56,11 @@ def get_extremes_of_many(
     form: FormDep,
     caller: CallerDep,
     context: ContextDep,
+    asked: IntervalDep,
     secondary: Secondary = True,
 ) -> Response:
     """High and low waters at many stations in one call, each with its current version."""
-    basis = extremes.find_extremes_basis(context, caller, station_id, span, None, secondary=secondary)
+    basis = extremes.find_extremes_basis(context, caller, station_id, span, None, secondary=secondary, sureness=asked)
 
     def write() -> Response:
         views = extremes.find_station_extremes(basis)
@@ -75,11 +86,14 @@ def get_extremes(
     form: FormDep,
     caller: CallerDep,
     context: ContextDep,
+    asked: SurenessDep,
     version: VersionQuery = None,
     secondary: Secondary = True,
 ) -> Response:
     """High and low waters in the span, each with what it is."""
-    basis = extremes.find_extremes_basis(context, caller, [station_id], span, version, secondary=secondary)
+    basis = extremes.find_extremes_basis(
+        context, caller, [station_id], span, version, secondary=secondary, sureness=asked
+    )
 
     def write() -> Response:
         views = extremes.find_station_extremes(basis)

@@ -10,7 +10,18 @@ from fastapi.responses import Response
 
 from service.api.conditional import SeriesRoute, answer_series
 from service.api.contract import declare
-from service.api.deps import CallerDep, ContextDep, SpanDep, StationId, StationIds, StepDep, VersionQuery, ZoneDep
+from service.api.deps import (
+    CallerDep,
+    ContextDep,
+    IntervalDep,
+    SpanDep,
+    StationId,
+    StationIds,
+    StepDep,
+    SurenessDep,
+    VersionQuery,
+    ZoneDep,
+)
 from service.api.media import answer
 from service.api.negotiation import COVERAGEJSON, CSV, JSON, NETCDF, negotiated, offer, write_series
 from service.api.v1.schemas.heights import CSV_EXAMPLE, Heights, export_heights, write_heights
@@ -40,9 +51,10 @@ def get_heights_of_many(
     form: FormDep,
     caller: CallerDep,
     context: ContextDep,
+    asked: IntervalDep,
 ) -> Response:
     """Heights of the tide at many stations in one call, each with its current version."""
-    basis = heights.find_height_basis(context, caller, station_id, span, step, None)
+    basis = heights.find_height_basis(context, caller, station_id, span, step, None, asked)
     return answer_series(request, basis, form, zone, lambda: _write(basis, form, zone))
 
 
@@ -62,10 +74,11 @@ def get_heights(
     form: FormDep,
     caller: CallerDep,
     context: ContextDep,
+    asked: SurenessDep,
     version: VersionQuery = None,
 ) -> Response:
     """Heights of the tide at one station, from the start of the span every step."""
-    basis = heights.find_height_basis(context, caller, [station_id], span, step, version)
+    basis = heights.find_height_basis(context, caller, [station_id], span, step, version, asked)
     return answer_series(request, basis, form, zone, lambda: _write(basis, form, zone))
 
 
