@@ -12,6 +12,7 @@ from service.errors import KeyNeeded, ScopeNeeded
 from service.security import Caller
 from service.usecases.context import Context
 from service.usecases.stations import check_zone
+from service.usecases.sureness import Sureness
 from tidecore.errors import Fault, InvalidSpan
 from tidecore.timebase import TimeSpan, parse_step
 
@@ -105,11 +106,58 @@ async def zone_of(
     return None if tz is None else check_zone(tz, "tz")
 
 
+IntervalQuery = Annotated[
+    float | None,
+    Query(
+        allow_inf_nan=False,
+        description="Nominal coverage of prediction intervals, over 0 and at most 0.99; none unless given.",
+        examples=[0.9],
+    ),
+]
+
+
+async def interval_of(interval: IntervalQuery = None) -> Sureness:
+    """Return the intervals asked for; InvalidInput for a level that is none."""
+    return Sureness(interval)
+
+
+async def sureness_of(
+    interval: IntervalQuery = None,
+    surge_m: Annotated[
+        float | None,
+        Query(allow_inf_nan=False, description="Surge over the whole span [m]; shown apart from the tide."),
+    ] = None,
+    surge_sd_m: Annotated[
+        float | None,
+        Query(
+            allow_inf_nan=False,
+            description="Standard deviation of the surge [m]; replaces the weather's part of the interval.",
+        ),
+    ] = None,
+    pressure_hpa: Annotated[
+        float | None,
+        Query(
+            allow_inf_nan=False,
+            description="Air pressure at sea level [hPa]: a surge of 1 cm for each hPa under the reference, unless "
+            "surge_m is given.",
+        ),
+    ] = None,
+    reference_pressure_hpa: Annotated[
+        float | None,
+        Query(allow_inf_nan=False, description="Mean pressure of the place and month [hPa]; else 1013.25."),
+    ] = None,
+) -> Sureness:
+    """Return the intervals asked for and the surge given; InvalidInput for values that cannot be."""
+    return Sureness(interval, surge_m, surge_sd_m, pressure_hpa, reference_pressure_hpa)
+
+
 CallerDep = Annotated[Caller, Depends(caller_of)]
 ContextDep = Annotated[Context, Depends(context_of)]
 SpanDep = Annotated[TimeSpan, Depends(span_of)]
 OpenSpanDep = Annotated[TimeSpan | None, Depends(open_span_of)]
 StepDep = Annotated[int, Depends(step_of)]
+IntervalDep = Annotated[Sureness, Depends(interval_of)]
+SurenessDep = Annotated[Sureness, Depends(sureness_of)]
 ZoneDep = Annotated[zoneinfo.ZoneInfo | None, Depends(zone_of)]
 DatumQuery = Annotated[
     str | None,

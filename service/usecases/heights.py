@@ -14,7 +14,10 @@ from service.usecases.context import Context
 from service.usecases.inputs import Input, station_input
 from service.usecases.levels import offset_to
 from service.usecases.stations import ServedModel, serve_models
+from service.usecases.sureness import PLAIN, Sureness
 from tidecore.harmonics import heights_at_stations
+from tidecore.intervals import HeightIntervals
+from tidecore.model import TideModel
 from tidecore.timebase import US_PER_SECOND, TimeGrid, TimeSpan
 from tidecore.units import FloatArray
 
@@ -24,7 +27,7 @@ _STEPS_S = (1, 5, 10, 15, 30, 60, 120, 300, 360, 600, 900, 1200, 1800, 3600, 720
 
 @dataclass(frozen=True, slots=True)
 class HeightBasis:
-    """What heights rest on: the stations, the grid, and the datum where it is not the station's own.
+    """What heights rest on: the stations, the grid, the datum where it is not the station's own, and how sure to be.
 
     ``offsets`` [m] say how far that datum lies above each station's own.
     """
@@ -33,6 +36,7 @@ class HeightBasis:
     stations: Sequence[ServedModel]
     datum: str | None
     offsets: Sequence[float]
+    sureness: Sureness = PLAIN
 
     @property
     def inputs(self) -> Sequence[Input]:
@@ -41,18 +45,23 @@ class HeightBasis:
 
     @property
     def query(self) -> Mapping[str, Any]:
-        """The grid and the datum."""
-        return {"series": "heights", **grid_query(self.grid), "datum": self.datum}
+        """The grid, the datum, and what is asked besides."""
+        return {"series": "heights", **grid_query(self.grid), "datum": self.datum, **self.sureness.query}
 
 
 @dataclass(frozen=True, slots=True)
 class HeightSeries:
-    """Heights [m, above ``datum``, else each station's own], shape (stations, times)."""
+    """Heights [m, above ``datum``, else each station's own], shape (stations, times).
+
+    ``intervals`` are of the tide without surge, one a station, None where none was asked for or there is none.
+    """
 
     grid: TimeGrid
     stations: Sequence[ServedModel]
     datum: str | None
     heights: FloatArray
+    sureness: Sureness
+    intervals: Sequence[HeightIntervals | None]
 
 
 def find_height_basis(
@@ -63,6 +72,7 @@ def find_height_basis(
     step_us: int,
     version: int | None,
     datum: str | None,
+    sureness: Sureness = PLAIN,
 ) -> HeightBasis:
     """Return what the heights at stations rest on, from the start of the span every step.
 
@@ -76,19 +86,28 @@ def find_height_basis(
         As `offset_to`.
     """
     ids = list(dict.fromkeys(station_ids))
-    check_points(span, step_us, len(ids), context.settings.max_points)
+    columns = 1 if sureness.level is None else 3
+    check_points(span, step_us, len(ids) * columns, context.settings.max_points)
     grid = TimeGrid.spanning(span.start, span.end, step_us // US_PER_SECOND)
     with context.store.unit(caller.account_id) as unit:
         served = serve_models(context, unit, ids, version)
-    return HeightBasis(grid, served, datum, [offset_to(context, one, datum) for one in served])
+    return HeightBasis(grid, served, datum, [offset_to(context, one, datum) for one in served], sureness)
 
 
 def predict_heights(basis: HeightBasis) -> HeightSeries:
-    """Return the heights of the tide."""
+    """Return the heights of the tide, with intervals where they are asked for and there are some."""
     heights = heights_at_stations([one.model.harmonics for one in basis.stations], basis.grid)
     if basis.datum is not None:
         heights -= np.array(basis.offsets)[:, None]
-    return HeightSeries(basis.grid, basis.stations, basis.datum, heights)
+    intervals = [_intervals(one.model, basis, by) for one, by in zip(basis.stations, basis.offsets, strict=True)]
+    return HeightSeries(basis.grid, basis.stations, basis.datum, heights, basis.sureness, intervals)
+
+
+def _intervals(model: TideModel, basis: HeightBasis, offset: float) -> HeightIntervals | None:
+    asked = basis.sureness
+    if asked.level is None or model.calibration is None:
+        return None
+    return model.height_intervals(basis.grid, asked.level, asked.surge_sd_m).above(offset)
 
 
 def grid_query(grid: TimeGrid) -> dict[str, int]:

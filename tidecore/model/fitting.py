@@ -12,6 +12,7 @@ import numpy as np
 from tidecore.errors import Fault, InvalidInput, InvalidPosition, RecordConstant, RecordTooShort
 from tidecore.harmonics import arguments_of
 from tidecore.harmonics.engine import Solution, rayleigh_choice, solve
+from tidecore.intervals import calibrate
 from tidecore.model.tide import FitDiagnostics, TideModel
 from tidecore.timebase import US_PER_DAY, from_microseconds, microseconds
 from tidecore.units import BoolArray, FloatArray, IntArray
@@ -95,7 +96,8 @@ def fit(
     )
     datum = str(record.attrs.get("datum", "unknown"))
     digest = _input_hash(times, levels, {"latitude": where, "names": list(names), "datum": datum, **options})
-    return TideModel.made_of(solution.harmonics, station, datum, diagnostics, digest)
+    calibration = calibrate(times, levels, where, names, nodal)
+    return TideModel.made_of(solution.harmonics, station, datum, diagnostics, digest, calibration=calibration)
 
 
 def _latitude(record: xarray.Dataset, given: float | None) -> float:

@@ -16,6 +16,16 @@ from tidecore.errors import DatumsUnreliable, InvalidInput, ModelUnreadable, Unk
 from tidecore.extremes import Extremes, find_extremes
 from tidecore.flow import SlackLags, flow_index, flow_normaliser
 from tidecore.harmonics import Harmonics
+from tidecore.intervals import (
+    Calibration,
+    ExtremeIntervals,
+    HeightIntervals,
+    calibration_document,
+    calibration_of,
+    extreme_bounds,
+    height_bounds,
+    required,
+)
 from tidecore.model.document import constituents_hash, harmonics_document, harmonics_of, levels_document, levels_of
 from tidecore.timebase import US_PER_DAY, TimeGrid, TimeSpan, instant, microseconds
 from tidecore.units import FloatArray, UtcTimes
@@ -60,7 +70,7 @@ class TideModel:
 
     ``flow_normaliser`` [m/h], ``mean_spring_range`` [m] and ``form_number`` are computed once, when the model is
     made, and stamped with ``numerics``. ``input_hash`` identifies what the model was made from. ``datum_levels`` are
-    datums as sources state them.
+    datums as sources state them. ``calibration`` is what intervals are made of; None for a model without a record.
     """
 
     harmonics: Harmonics
@@ -73,6 +83,7 @@ class TideModel:
     numerics: int = NUMERICS
     code_version: str = __version__
     datum_levels: tuple[StatedLevel, ...] = ()
+    calibration: Calibration | None = None
 
     @classmethod
     def made_of(
@@ -83,6 +94,7 @@ class TideModel:
         diagnostics: FitDiagnostics | None,
         input_hash: str,
         datum_levels: Sequence[StatedLevel] = (),
+        calibration: Calibration | None = None,
     ) -> TideModel:
         """Return the model of ``harmonics``, with its normaliser and mean spring range computed."""
         stated_levels(datum, datum_levels)
@@ -96,6 +108,7 @@ class TideModel:
             diagnostics,
             input_hash,
             datum_levels=tuple(datum_levels),
+            calibration=calibration,
         )
 
     @classmethod
@@ -182,6 +195,31 @@ class TideModel:
         """Return the high and low waters in ``[start, end)`` [UTC]; see `find_extremes`."""
         return find_extremes(self.harmonics, instant(start, "start"), instant(end, "end"))
 
+    def height_intervals(
+        self, times: TimeGrid | UtcTimes, level: float = 0.9, surge_sd: float | None = None
+    ) -> HeightIntervals:
+        """Return bounds of heights without surge, calibrated out of sample; see `height_bounds`.
+
+        Raises
+        ------
+        InvalidInput
+            For a model without a record, or a level not over 0 and at most 0.99.
+        """
+        instants = times.times() if isinstance(times, TimeGrid) else np.asarray(times)
+        return height_bounds(required(self.calibration), self.harmonics, instants, level, surge_sd)
+
+    def extreme_intervals(
+        self, extremes: Extremes, level: float = 0.9, surge_sd: float | None = None
+    ) -> ExtremeIntervals:
+        """Return bounds of heights and times of this model's extremes; see `extreme_bounds`.
+
+        Raises
+        ------
+        InvalidInput
+            For a model without a record, or a level not over 0 and at most 0.99.
+        """
+        return extreme_bounds(required(self.calibration), self.harmonics, extremes, level, surge_sd)
+
     def range_cycle(self, start: np.datetime64 | str, end: np.datetime64 | str) -> RangeCycle:
         """Return the springs-neaps (tropic-equatorial) cycle over ``[start, end)`` [UTC]; see `range_cycle`."""
         return range_cycle(self.harmonics, instant(start, "start"), instant(end, "end"))
@@ -254,6 +292,7 @@ class TideModel:
             "flow_normaliser_m_per_h": self.flow_normaliser,
             "mean_spring_range_m": self.mean_spring_range,
             "diagnostics": diagnostics,
+            "calibration": calibration_document(self.calibration),
             "input_hash": self.input_hash,
             "numerics": self.numerics,
             "code_version": self.code_version,
@@ -280,6 +319,7 @@ class TideModel:
                 numerics=document["numerics"],
                 code_version=document["code_version"],
                 datum_levels=levels_of(document),
+                calibration=calibration_of(document.get("calibration")),
             )
         except (KeyError, TypeError, ValueError, AttributeError) as error:
             raise ModelUnreadable(f"{type(error).__name__}: {error}") from error

@@ -13,9 +13,11 @@ from service.api.deps import (
     CallerDep,
     ContextDep,
     DatumQuery,
+    IntervalDep,
     SpanDep,
     StationId,
     StationIds,
+    SurenessDep,
     VersionQuery,
     ZoneDep,
 )
@@ -56,11 +58,14 @@ def get_extremes_of_many(
     form: FormDep,
     caller: CallerDep,
     context: ContextDep,
+    asked: IntervalDep,
     secondary: Secondary = True,
     datum: DatumQuery = None,
 ) -> Response:
     """High and low waters at many stations in one call, each with its current version."""
-    basis = extremes.find_extremes_basis(context, caller, station_id, span, None, secondary=secondary, datum=datum)
+    basis = extremes.find_extremes_basis(
+        context, caller, station_id, span, None, secondary=secondary, datum=datum, sureness=asked
+    )
 
     def write() -> Response:
         views = extremes.find_station_extremes(basis)
@@ -86,12 +91,15 @@ def get_extremes(
     form: FormDep,
     caller: CallerDep,
     context: ContextDep,
+    asked: SurenessDep,
     version: VersionQuery = None,
     secondary: Secondary = True,
     datum: DatumQuery = None,
 ) -> Response:
     """High and low waters in the span, each with what it is."""
-    basis = extremes.find_extremes_basis(context, caller, [station_id], span, version, secondary=secondary, datum=datum)
+    basis = extremes.find_extremes_basis(
+        context, caller, [station_id], span, version, secondary=secondary, datum=datum, sureness=asked
+    )
 
     def write() -> Response:
         views = extremes.find_station_extremes(basis)

@@ -14,10 +14,12 @@ from service.api.deps import (
     CallerDep,
     ContextDep,
     DatumQuery,
+    IntervalDep,
     SpanDep,
     StationId,
     StationIds,
     StepDep,
+    SurenessDep,
     VersionQuery,
     ZoneDep,
 )
@@ -51,10 +53,11 @@ def get_heights_of_many(
     form: FormDep,
     caller: CallerDep,
     context: ContextDep,
+    asked: IntervalDep,
     datum: DatumQuery = None,
 ) -> Response:
     """Heights of the tide at many stations in one call, each with its current version."""
-    basis = heights.find_height_basis(context, caller, station_id, span, step, None, datum)
+    basis = heights.find_height_basis(context, caller, station_id, span, step, None, datum, asked)
     return answer_series(request, basis, form, zone, lambda: _write(basis, form, zone))
 
 
@@ -74,11 +77,12 @@ def get_heights(
     form: FormDep,
     caller: CallerDep,
     context: ContextDep,
+    asked: SurenessDep,
     version: VersionQuery = None,
     datum: DatumQuery = None,
 ) -> Response:
     """Heights of the tide at one station, from the start of the span every step."""
-    basis = heights.find_height_basis(context, caller, [station_id], span, step, version, datum)
+    basis = heights.find_height_basis(context, caller, [station_id], span, step, version, datum, asked)
     return answer_series(request, basis, form, zone, lambda: _write(basis, form, zone))
 
 

@@ -118,7 +118,7 @@ def test_datum_must_be_said_and_hints_agree(write):
         read_gauge(write(FILE))
     for hints in ({"unit": "m"}, {"zone": "UTC+1"}):
         with pytest.raises(RecordAmbiguous):
-            read_gauge(write(FILE), datum="unknown", **hints)
+            read_gauge(write(FILE), datum="unknown", **hints)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(

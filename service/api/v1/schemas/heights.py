@@ -10,6 +10,15 @@ from pydantic import Field
 from service.api.instants import write_instant
 from service.api.media import numbers
 from service.api.v1.schemas.common import InstantText, Schema
+from service.api.v1.schemas.sureness import (
+    Bounds,
+    Cautions,
+    IntervalLevel,
+    SurgeLevel,
+    bound_columns,
+    write_bound,
+    write_surge,
+)
 from service.exports.series import Column, Series, SeriesSet, file_stem
 from service.exports.standard_names import height_name
 from service.usecases.heights import HeightSeries
@@ -30,6 +39,10 @@ class StationHeights(Schema):
     version: int
     datum: str
     heights_m: Annotated[list[float], Field(description="Above the datum; one for each instant.")]
+    surge_m: SurgeLevel
+    lower_m: Bounds
+    upper_m: Bounds
+    cautions: Cautions
 
 
 class Heights(Schema):
@@ -39,24 +52,31 @@ class Heights(Schema):
     step_s: int
     count: int
     time_zone: str
+    interval: IntervalLevel
     stations: list[StationHeights]
 
 
 def write_heights(series: HeightSeries, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
     """Return heights as `Heights` has them."""
+    asked = series.sureness
     return {
         "start": write_instant(series.grid.start_us, zone),
         "step_s": series.grid.step_us // US_PER_SECOND,
         "count": series.grid.count,
         "time_zone": zone_name(zone),
+        "interval": asked.level,
         "stations": [
             {
                 "station_id": served.station.station_id,
                 "version": served.version,
                 "datum": series.datum or served.model.datum,
                 "heights_m": numbers(row, 3),
+                "surge_m": write_surge(asked),
+                "lower_m": write_bound(None if bounds is None else bounds.lower, asked),
+                "upper_m": write_bound(None if bounds is None else bounds.upper, asked),
+                "cautions": list(asked.cautions(served.model, times=False)),
             }
-            for served, row in zip(series.stations, series.heights, strict=True)
+            for served, row, bounds in zip(series.stations, series.heights, series.intervals, strict=True)
         ],
     }
 
@@ -76,9 +96,17 @@ def export_heights(series: HeightSeries) -> SeriesSet:
                 served.station.longitude,
                 about_station(served, series.datum),
                 times,
-                [height_column(row, series.datum or served.model.datum)],
+                [
+                    height_column(row, series.datum or served.model.datum),
+                    *bound_columns(
+                        series.sureness,
+                        len(row),
+                        None if bounds is None else bounds.lower,
+                        None if bounds is None else bounds.upper,
+                    ),
+                ],
             )
-            for served, row in zip(series.stations, series.heights, strict=True)
+            for served, row, bounds in zip(series.stations, series.heights, series.intervals, strict=True)
         ],
     )
 

@@ -1,0 +1,115 @@
+"""What a fit leaves of values that it did not see: blocked cross-validation over one record."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from tidecore.harmonics import Harmonics
+from tidecore.harmonics.least_squares import NormalEquations, basis, equations_of, real_columns
+from tidecore.timebase import US_PER_DAY, US_PER_HOUR
+from tidecore.units import FloatArray, IntArray
+
+#: Parts of a record, each predicted from the others.
+FOLDS = 4
+#: More rows than this are thinned before they are fitted: neighbouring values say the same.
+_MOST_ROWS = 40_000
+#: Rows of the basis held at once.
+_ROWS = 4096
+#: Prior variance of a coefficient over that of the noise, for sets that one part alone held apart.
+_PRIOR = 1e4
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fold:
+    """One part of a record and the tide as the other parts have it."""
+
+    times_us: IntArray
+    levels: FloatArray
+    harmonics: Harmonics
+    residual: FloatArray
+    every: int
+
+    @property
+    def thinned(self) -> slice:
+        """The rows that stand for all in statistics: about hourly."""
+        return slice(None, None, self.every)
+
+
+def leave_out(
+    times_us: IntArray, levels: FloatArray, latitude: float, names: Sequence[str], nodal: str, folds: int = FOLDS
+) -> list[Fold]:
+    """Return each part of a record with what the fit of the other parts leaves of it.
+
+    Parameters
+    ----------
+    times_us : int64 array, shape (n,)
+        Ascending instants [microseconds since 1970].
+    levels : array, shape (n,)
+        [m]
+    latitude : float
+        [degrees north]
+    names : sequence of str
+        Constituents of the fit.
+    nodal : {"exact", "linear_time", "none"}
+    folds : int
+        Parts of equal duration; those without values are left out.
+    """
+    lines = tuple(names)
+    middle = (int(times_us[0]) + int(times_us[-1])) // 2
+    edges = np.linspace(float(times_us[0]), float(times_us[-1]) + 1.0, folds + 1)
+    places = np.searchsorted(times_us, edges)
+    stride = max(1, -(-len(times_us) // _MOST_ROWS))
+    parts = [slice(a, b) for a, b in itertools.pairwise(places) if b > a]
+    equations = [_equations(times_us[p][::stride], levels[p][::stride], latitude, lines, nodal, middle) for p in parts]
+    whole = equations[0]
+    for one in equations[1:]:
+        whole = whole + one
+    ridge = np.full(len(whole.right), 1.0 / _PRIOR)
+    ridge[-1] = 0.0
+    out = []
+    for part, own in zip(parts, equations, strict=True):
+        rest = whole - own
+        if rest.count < 1:
+            continue
+        found = rest.solve(ridge=ridge)
+        pairs = found[:-1].view(np.complex128)
+        harmonics = Harmonics(
+            names=lines,
+            amplitude=np.abs(pairs),
+            phase=np.degrees(np.angle(pairs)) % 360.0,
+            latitude=latitude,
+            mean_level=float(found[-1]),
+            nodal=nodal,
+            nodal_at_us=middle if nodal == "linear_time" else None,
+        )
+        times = times_us[part]
+        residual = levels[part] - harmonics.heights(times.view("datetime64[us]"))
+        out.append(Fold(times, levels[part], harmonics, residual, _every(times)))
+    return out
+
+
+def _every(times_us: IntArray) -> int:
+    step = float(np.median(np.diff(times_us))) if len(times_us) > 1 else float(US_PER_HOUR)
+    return max(1, round(US_PER_HOUR / step))
+
+
+def span_days(times_us: IntArray) -> float:
+    """Return the span of ascending instants [days]."""
+    return float(times_us[-1] - times_us[0]) / US_PER_DAY
+
+
+def _equations(
+    times_us: IntArray, levels: FloatArray, latitude: float, names: tuple[str, ...], nodal: str, middle: int
+) -> NormalEquations:
+    out: NormalEquations | None = None
+    for begin in range(0, len(times_us), _ROWS):
+        some = times_us[begin : begin + _ROWS]
+        columns = real_columns(basis(names, latitude, some, nodal, middle))
+        one = equations_of(np.hstack((columns, np.ones((len(some), 1)))), levels[begin : begin + _ROWS])
+        out = one if out is None else out + one
+    assert out is not None  # parts without values were left out
+    return out
