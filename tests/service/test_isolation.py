@@ -49,7 +49,7 @@ def rows(client: TestClient) -> dict[str, list[str]]:
 def told(response: Any, probed: str) -> tuple[int, dict[str, Any], dict[str, str]]:
     """What an answer tells: all of it but the id that was asked for, the request's own id, and the time."""
     document = json.loads(response.text.replace(probed, "(id)"))
-    document.pop("request_id")
+    assert document.pop("request_id", None), f"{response.request.method} {response.request.url}: {response.text[:300]}"
     headers = {name: value for name, value in response.headers.items() if name not in ("x-request-id", "date")}
     return response.status_code, document, headers
 
