@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from tidecore._version import NUMERICS, __version__
+from tidecore.character import TidalCharacter, tidal_character
 from tidecore.datums.range_cycle import RangeCycle, epoch_cycle, mean_spring_range, range_cycle
 from tidecore.errors import InvalidInput, ModelUnreadable, UnknownName
 from tidecore.extremes import Extremes, find_extremes
@@ -167,6 +168,10 @@ class TideModel:
     def range_cycle(self, start: np.datetime64 | str, end: np.datetime64 | str) -> RangeCycle:
         """Return the springs-neaps (tropic-equatorial) cycle over ``[start, end)`` [UTC]; see `range_cycle`."""
         return range_cycle(self.harmonics, instant(start, "start"), instant(end, "end"))
+
+    def character(self) -> TidalCharacter:
+        """Return what kind of tide it is: ranges, age, intervals, double waters; see `tidal_character`."""
+        return tidal_character(self.harmonics)
 
     def flow_index(self, times: TimeGrid | UtcTimes, lags: SlackLags | None = None) -> FloatArray:
         """Return the signed flow index, + flood, - ebb, 1 the mean spring peak; see `tidecore.flow.flow_index`."""
