@@ -33,6 +33,7 @@ from service.api.v1 import (
     marks,
     species_rules,
     stations,
+    summary,
     timeline,
     windows,
 )
@@ -44,6 +45,7 @@ from tidecore import __version__
 #: Routers of version 1, in the order of the contract.
 ROUTERS: tuple[APIRouter, ...] = (
     stations.router,
+    summary.router,
     fits.router,
     heights.router,
     extremes.router,

