@@ -172,7 +172,9 @@ def _waters(tides: Extremes, kind: str, span: TimeSpan, lunar: bool) -> Waters |
     of_day = _largest_of(main.tide_id // 2, sign * main.height)
     apart = _spread(chosen.select(chosen.double))
     stands: BoolArray = ~np.isnat(main.stand_start)
-    merged = chosen.select(~chosen.primary & ~chosen.double)
+    # The dip between two peaks is a low water by kind, but no low water of the station: it lies in the upper half.
+    middle = float(np.mean(tides.height[tides.primary]))
+    merged = chosen.select(~chosen.primary & ~chosen.double & (sign * (chosen.height - middle) > 0.0))
     lengths = (main.stand_end[stands] - main.stand_start[stands]) / np.timedelta64(1, "h")
     return Waters(
         mean_height=float(np.mean(main.height)),
