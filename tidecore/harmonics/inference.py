@@ -21,7 +21,7 @@ _LARGEST_RATIO = 10.0
 #: A reference line is at least so many times as large as the line inferred from it.
 _STRONGER = 2.0
 #: Names of other conventions, and lines that may have another argument there.
-_RENAMED = {"LAM2": "LDA2", "LAMBDA2": "LDA2", "RHO": "RHO1"}
+_RENAMED = {"LAM2": "LDA2", "LAMBDA2": "LDA2", "RHO": "RHO1", "EP2": "EPS2"}
 _OTHER_ARGUMENT = frozenset({"SA", "S1", "M1", "L2"})
 
 

@@ -1,5 +1,8 @@
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 import xarray
@@ -11,7 +14,7 @@ from tidecore import TideModel
 from tidecore.errors import InvalidInput, UnfitNeighbour, UnknownName
 from tidecore.harmonics import Harmonics
 from tidecore.harmonics.engine import solve
-from tidecore.harmonics.inference import InferredLine, lines_from
+from tidecore.harmonics.inference import InferredLine, lines_from, lines_of
 from tidecore.timebase import TimeGrid
 
 #: An invented coast: a mixed tide with P1 and K2 at the usual ratios to K1 and S2.
@@ -129,6 +132,13 @@ def test_compounds_and_lines_lost_in_noise_are_not_passed_on() -> None:
     lines = LINES | {"MK4": (0.01, 3.0), "MS4": (0.02, 3.0), "SSA": (0.03, 10.0)}
     found = lines_from(station(lines).harmonics, ("M2", "S2", "MS4", "K1"), ("MK4", "SSA", "K2", "P1"))
     assert [line.name for line in found] == ["K2", "P1"]
+
+
+def test_of_another_convention_only_lines_with_the_same_argument_are_taken() -> None:
+    # Published tables call LDA2 otherwise, and count S1, M1 and L2 from elsewhere.
+    names = ("M2", "LAM2", "RHO", "S1", "M1", "L2", "SA", "MA2", "P1")
+    there: Any = SimpleNamespace(names=names, amplitude=np.full(9, 0.1), phase=np.arange(9.0), convention="noaa")
+    assert lines_of(there) == {"M2": (0.1, 0.0), "LDA2": (0.1, 1.0), "RHO1": (0.1, 2.0), "P1": (0.1, 8.0)}
 
 
 def test_a_reference_is_the_nearest_line_that_is_twice_as_large() -> None:
