@@ -35,6 +35,7 @@ from service.api.v1 import (
     slack_notes,
     species_rules,
     stations,
+    summary,
     timeline,
     windows,
 )
@@ -47,6 +48,7 @@ from tidecore import __version__
 #: Routers of version 1, in the order of the contract.
 ROUTERS: tuple[APIRouter, ...] = (
     stations.router,
+    summary.router,
     fits.router,
     heights.router,
     extremes.router,

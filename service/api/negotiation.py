@@ -13,13 +13,14 @@ from fastapi.responses import Response
 
 from service.api.conditional import VARY_SERIES, declare_conditional
 from service.errors import NotAcceptable
-from service.exports import coveragejson, delimited, netcdf
+from service.exports import coveragejson, delimited, netcdf, tide_chart
 from service.exports.series import Export, SeriesSet, Table
 
 JSON = "application/json"
 CSV = delimited.MEDIA_TYPE
 COVERAGEJSON = coveragejson.MEDIA_TYPE
 NETCDF = netcdf.MEDIA_TYPE
+SVG = tide_chart.MEDIA_TYPE
 
 #: What a range may say beside the type of a form, and still mean it.
 _SAID_ANYWAY: Mapping[str, frozenset[tuple[str, str]]] = {
@@ -115,14 +116,26 @@ def write_table(found: Table, zone: zoneinfo.ZoneInfo | None) -> Response:
     return _send(delimited.table_csv(found, zone))
 
 
-def offer(csv_example: str, *others: str, etag: bool = True) -> dict[int | str, dict[str, Any]]:
-    """Return the declaration of the forms beside JSON: CSV as in the example, and ``others``; and of 304."""
+def write_chart(chart: Export) -> Response:
+    """Return a chart, to be shown and not saved."""
+    shown = {"Content-Disposition": f'inline; filename="{chart.file_name}"'}
+    return Response(chart.content, 200, shown, chart.media_type)
+
+
+def offer(csv_example: str | None, *others: str, etag: bool = True) -> dict[int | str, dict[str, Any]]:
+    """Return the declaration of the forms beside JSON: CSV as in the example, and ``others``; and of 304.
+
+    Without an example CSV is not among them.
+    """
     declared = declare_conditional(VARY_SERIES) if etag else {200: {}}
-    declared[200] |= {"content": {form: _declared(form, csv_example) for form in (CSV, *others)}}
+    forms = others if csv_example is None else (CSV, *others)
+    declared[200] |= {"content": {form: _declared(form, csv_example) for form in forms}}
     return declared
 
 
-def _declared(form: str, csv_example: str) -> dict[str, Any]:
+def _declared(form: str, csv_example: str | None) -> dict[str, Any]:
+    if form == SVG:
+        return {"schema": {"type": "string", "description": "A chart in SVG 1.1, 900 by 660, with title and desc."}}
     if form == NETCDF:
         return {"schema": {"type": "string", "format": "binary", "description": "NetCDF-3, CF-1.11, timeSeries."}}
     if form == COVERAGEJSON:

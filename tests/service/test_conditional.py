@@ -118,7 +118,7 @@ def series_paths(coast):
     station, mark = f"/v1/stations/{coast.station}", f"/v1/marks/{coast.mark}"
     return [
         (f"{station}/heights", SPAN), (f"{station}/flow", SPAN), (f"{station}/extremes", SPAN),
-        (f"{station}/constituents", {}), (f"{mark}/timeline", SPAN),
+        (f"{station}/constituents", {}), (f"{station}/summary", {}), (f"{mark}/timeline", SPAN),
         ("/v1/heights", {**SPAN, "station_id": coast.station}), ("/v1/flow", {**SPAN, "station_id": coast.station}),
         ("/v1/extremes", {**SPAN, "station_id": coast.station}), ("/v1/timelines", {**SPAN, "mark_id": coast.mark}),
     ]  # fmt: skip
@@ -136,7 +136,7 @@ def refuse(*_args, **_kwargs):
 def computing_refused(monkeypatch):
     # Nothing is remembered either: the inputs are read, as with a store that has no pulse.
     monkeypatch.setattr(Pulse, "read", lambda _pulse: None)
-    for name in ("heights", "rates", "extremes", "flow_index", "range_cycle"):
+    for name in ("heights", "rates", "extremes", "flow_index", "range_cycle", "character"):
         monkeypatch.setattr(TideModel, name, refuse)
     monkeypatch.setattr("service.usecases.heights.heights_at_stations", refuse)
     monkeypatch.setattr("service.usecases.timeline.build_timeline", refuse)

@@ -25,8 +25,8 @@ def main(store):
         station = client.get("/v1/stations").json()["items"][0]["id"]
         mark = client.get("/v1/marks").json()["items"][0]["id"]
         rule = client.get("/v1/species-rules").json()["items"][0]["id"]
-        for path in ("heights", "extremes", "flow", "constituents"):
-            params = {} if path == "constituents" else SPAN
+        for path in ("heights", "extremes", "flow", "constituents", "summary"):
+            params = {} if path in ("constituents", "summary") else SPAN
             assert client.get(f"/v1/stations/{station}/{path}", params=params).status_code == 200, path
         assert client.get(f"/v1/marks/{mark}/timeline", params=SPAN).status_code == 200
         body = {**example("search_windows"), "mark_ids": [mark], "rule_ids": [rule]}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from service.api.negotiation import COVERAGEJSON, CSV, JSON, NETCDF, choose, quality, read_accept
+from service.api.negotiation import COVERAGEJSON, CSV, JSON, NETCDF, SVG, choose, quality, read_accept
 from service.errors import NotAcceptable
 from tests.service.coast import SPAN, example
 from tests.service.problems import problem
@@ -131,6 +131,7 @@ def test_every_form_that_is_offered_is_declared(coastal):
         (path, form) for path in ("/v1/extremes", "/v1/stations/{station_id}/extremes") for form in OFFERED[:3]
     }
     expected |= {(path, CSV) for path in ("/v1/stations/{station_id}/constituents", "/v1/windows/search")}
+    expected.add(("/v1/stations/{station_id}/summary", SVG))
     assert {one for one in declared if one[1] != JSON} == {one for one in expected if one[1] != JSON}
     assert all("schema" in answer or "example" in answer for answer in declared.values())
     assert all(answer["example"].endswith("\r\n") for (_, form), answer in declared.items() if form == CSV)

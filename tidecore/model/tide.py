@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from tidecore._version import NUMERICS, __version__
+from tidecore.character import TidalCharacter, tidal_character
 from tidecore.datums import KnownLevel, StatedLevel, TidalDatums, stated_levels, tidal_datums
 from tidecore.datums.range_cycle import EPOCH, RangeCycle, epoch_cycle, mean_spring_range, range_cycle
 from tidecore.errors import DatumsUnreliable, InvalidInput, ModelUnreadable, UnknownName
@@ -45,7 +46,8 @@ class FitDiagnostics:
     1 - var(residual) / var(observed) over the last quarter, fitted on the rest, None for records under 60 days.
     ``snr`` is by power, from utide's linear intervals of the final fit. ``rayleigh_dropped`` are the constituents
     the record is too short to separate. ``trend_m_per_year`` is None where none was fitted; a trend is reported
-    and never part of a prediction.
+    and never part of a prediction. ``inferred`` says which lines were held to others, by which ratios and from where;
+    None where none were asked for, and in models of before.
     """
 
     first: str
@@ -62,6 +64,7 @@ class FitDiagnostics:
     method: str
     trend_m_per_year: float | None
     record: Mapping[str, Any]
+    inferred: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -268,6 +271,10 @@ class TideModel:
     def stated_datums(self) -> dict[str, KnownLevel]:
         """Datums that are stated, by name, the station's own at 0; empty where that is unknown."""
         return stated_levels(self.datum, self.datum_levels)
+
+    def character(self) -> TidalCharacter:
+        """Return what kind of tide it is: ranges, age, intervals, double waters; see `tidal_character`."""
+        return tidal_character(self.harmonics)
 
     def flow_index(self, times: TimeGrid | UtcTimes, lags: SlackLags | None = None) -> FloatArray:
         """Return the signed flow index, + flood, - ebb, 1 the mean spring peak; see `tidecore.flow.flow_index`."""
