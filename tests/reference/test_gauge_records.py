@@ -35,7 +35,7 @@ class Published:
     counts: dict[str, Any] = field(default_factory=dict)
 
 
-UTC_METRES = {"unit": "m", "zone": "UTC"}
+UTC_METRES: dict[str, Any] = {"unit": "m", "zone": "UTC"}
 RECORDS = [
     # UTide (Python port), tests/data/HNL2010.asc: no gaps, 974 to 2021 mm.
     Published(
@@ -96,7 +96,7 @@ RECORDS = [
     Published(
         "noaa/portland_8418150_high_low_observed_2015-2019.csv",
         {"time": "DateTime", "level": "Water Level", "unit": "ft", "zone": "America/New_York", "datum": "MLLW"},
-        7052, 0, "2015-01-01T06:12", "2020-01-01T01:48", counts={"times_shown_twice": 0},
+        7052, 0, "2015-01-01T06:12", "2020-01-01T01:48", counts={"times_shown_twice": 0, "high_low_only": 1},
     ),
     # Australian Bureau of Meteorology, metres above tide gauge zero, UTC; by TideHarmonics, data.
     Published(
@@ -187,6 +187,7 @@ def test_record(open_data, record):
         if stated is not None:
             assert found.attrs[name] == pytest.approx(stated, abs=1e-9)
     assert {name: found.attrs[name] for name in record.counts} == record.counts
+    assert found.attrs["high_low_only"] == ("high_low" in record.path)
     assert found.attrs["datum"] == record.hints.get("datum", record.datum)
 
 
@@ -333,3 +334,11 @@ def test_a_fit_without_what_the_publisher_doubts_meets_the_published_amplitudes(
     model = tidecore.fit(xr.concat(parts, "time", combine_attrs="override"), latitude=latitude, constituents=_LINES)
     for name, tolerance in (("M2", 0.003), ("S2", 0.007)):
         assert model.constituents[name][0] == pytest.approx(published[name], abs=tolerance), name
+
+
+def test_a_fit_of_high_and_low_waters_alone_invents_overtides(open_data):
+    # NOAA 8418150 (Portland ME): M4 of 0.011 m is published (harmonic constituents of the station).
+    record = next(record for record in RECORDS if "high_low" in record.path)
+    turns = read_gauge(open_data / record.path, **record.hints).isel(time=slice(0, 1440))
+    model = tidecore.fit(turns, latitude=43.66, constituents=[*_LINES, "M4", "M6", "M8"])
+    assert model.constituents["M4"][0] > 0.3
