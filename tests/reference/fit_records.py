@@ -36,6 +36,14 @@ LATITUDES = {
     "ioos/water_level_example_kotzebue.csv": 66.895,
     "gesla/geslaR_antarctica.txt": -69.0,
     "gesla/geslaR_ireland.txt": 52.25,
+    "bodc/1946ABE.txt": 57.143,
+    "bodc/1947ABE.txt": 57.143,
+    "bodc/2012WHI.txt": 54.49,
+    "ioc/bgraph_vera_20220831.html": 19.2,
+    "uhslc/erddap_global_hourly_fast_20210801.csvp": 14.677,
+    "noaa/station_9447130_Seattle/water_level_20150101-20150131_MLLW_metric_gmt.json": 47.603,
+    "noaa/water_level_9414458_20050330_STND_metric_gmt.json": 37.58,
+    "noaa/hourly_predictions_20210101/8652587_STND_metric_gmt_h.json": 35.8,
 }
 #: What the example looks for; it stands for no fish.
 RULE = {

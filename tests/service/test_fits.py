@@ -6,11 +6,18 @@ import time
 
 import pytest
 
+from service.api.v1.schemas.fits import FitQuery
 from tests.service.coast import SPAN, gauge_csv
 from tests.service.problems import problem
+from tests.tidecore.gauges.samples import SAMPLES
+from tidecore.gauges import formats, gauge_reader
 
 HINTS = {"format": "csv", "time": "time", "level": "level", "unit": "m", "datum": "gauge zero"}
 CSV = {"content-type": "text/csv"}
+#: As which some formats are sent; the others are text/plain.
+MEDIA_TYPES = {
+    "erddap-csv": "text/csv", "ioc-table": "text/html", "meds": "text/csv", "noaa-json": "application/json",
+}  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -96,6 +103,50 @@ def test_a_record_that_cannot_be_taken_says_why(send, content, hints, slug, says
     assert fit["problem"]["type"].startswith(f"/problems/{slug}"), fit["problem"]
     assert says in fit["problem"]["detail"]
     assert fit["problem"]["title"]
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+def test_every_format_that_states_things_itself_can_be_fitted(coastal, name):
+    client, _ = coastal
+    sample, hints = SAMPLES[name]
+    station = client.post("/v1/stations", json={"name": f"Gauge of {name}", "latitude": 50.1}).json()["id"]
+    media_type = MEDIA_TYPES.get(name, "text/plain")
+    response = client.post(
+        f"/v1/stations/{station}/fits",
+        params={**hints, "constituents": ["M2", "S2"]},
+        content=sample(30 * 24).encode(),
+        headers={"content-type": media_type},
+    )
+    assert response.status_code == 202, response.text
+    ends = time.monotonic() + 60.0
+    while (fit := client.get(response.headers["location"]).json())["state"] in ("queued", "running"):
+        assert time.monotonic() < ends, "the fit is stuck"
+        time.sleep(0.02)
+    assert (fit["state"], fit["problem"]) == ("done", None)
+    assert (fit["record"]["format"], fit["record"]["values"]) == (name, 720)
+    # The noise is a normal one of 0.02 m.
+    assert fit["diagnostics"]["residual_rms_m"] == pytest.approx(0.02, rel=0.1)
+
+
+def test_a_file_of_several_stations_needs_to_know_which(send):
+    names = "time (UTC),sea_level (m),station\n"
+    rows = gauge_csv().decode().splitlines()[1:]
+    table = names + "".join(f"{row},{place}\n" for place in ("Tarrowick", "Hollow Point") for row in rows)
+    table = table.replace("Z,", ":00Z,")
+    own = {"format": None, "time": None, "level": None, "unit": None}
+    fit = send(table.encode(), **own)
+    assert fit["problem"]["type"] == "/problems/record-ambiguous"
+    assert "Hollow Point or Tarrowick; say which with station=" in fit["problem"]["detail"]
+    fit = send(table.encode(), **own, station="Tarrowick")
+    assert (fit["state"], fit["record"]["station"], fit["record"]["rows"]) == ("done", "Tarrowick", 960)
+
+
+def test_every_hint_of_every_reader_can_be_given():
+    # One name stands for two parameters, and one for a parameter more.
+    others = {"valid_range": {"valid_min", "valid_max"}, "time": {"time", "time_fields"}}
+    for name in formats():
+        for hint in gauge_reader(name).hints:
+            assert others.get(hint.name, {hint.name}) <= FitQuery.model_fields.keys(), (name, hint.name)
 
 
 def test_a_failed_fit_cannot_be_adopted(coastal, send):

@@ -9,9 +9,9 @@ Flags: 0 is a level as recorded (good), 1 one that its publisher corrected (susp
 
 Notes
 -----
-Oddities met in real files: hours are written with decimals (0.0000); times are those of the place, and only the phases
-of the tide tell (a day of them is 3 h off if taken for UTC); the station is named nowhere; a year may be one value
-short or long against its calendar, which the double clock shows.
+Oddities met in real files: hours are written with decimals (0.0000); times are those of the place, which only the
+phases of the tide tell; the station is named nowhere. Corrected levels scatter about the tide as the others do, 5 cm
+above them in the file met; a user who trusts them reads the file as plain CSV.
 
 No description was published with the files met; the columns are those that their notebook names.
 """

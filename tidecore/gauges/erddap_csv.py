@@ -8,11 +8,10 @@ its names, numbers and its position agree. Any of these may be said.
 
 Notes
 -----
-Oddities met in real files: times are a second before the full minute (01:59:59Z for two o'clock) where the server
-holds them as days in floating point. If every time is within a second of a full minute, and not all on it, each is put
-on its minute; ``times_rounded`` counts them and ``time_rounding_s`` says how far. Longitudes run to 360; missing
-levels are NaN; a station may be all NaN; names in quotes hold commas; other columns hold times of their own. Tables
-that have lost their units are plain CSV.
+Oddities met in real files: times are a second before the full minute (01:59:59Z for two o'clock). If every time is
+within a second of a full minute, each is put on its minute; ``times_rounded`` counts those that moved and
+``time_rounding_s`` says how far. Longitudes run to 360; missing levels are NaN, for a station even all of them; names
+in quotes hold commas; other columns hold times of their own. Tables that have lost their units are plain CSV.
 
 The descriptions are those of ERDDAP's file types .csv and .csvp (NOAA, Simons and John, ERDDAP, tabledap).
 """

@@ -9,9 +9,9 @@ Levels are as they came from the gauge; nobody has controlled them, and their qu
 Notes
 -----
 Oddities met in real pages: all of it is one line; stamps of a radar fall on odd seconds (:45, and :00 every so often,
-so that a minute may stand twice), which are left as they are; a sensor that was silent has an empty cell; a station
-without data has a page without a table. The facility's export as CSV is plain CSV: it has the same names, and dates
-whose order nothing tells (9/10/20), which ``time_format`` must say.
+so that a minute may stand twice), which are left as they are. A cell that is empty is a missing level. The facility's
+export as CSV is plain CSV: it has the same names, and dates whose order nothing tells (9/10/20), which ``time_format``
+must say.
 
 The description is the page itself (Flanders Marine Institute, IOC sea level station monitoring facility,
 doi:10.14284/482).

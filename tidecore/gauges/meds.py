@@ -7,8 +7,8 @@ Notes
 -----
 Oddities met in real files: the longitude has no minus although it is west (the archive is Canada's; the sign is put in
 and the number of the file kept as ``longitude_in_file``); every row ends in a comma that the names of the columns do
-not have; absent hours are absent rows, mostly at low water; lines end in CR LF; a zone that is an abbreviation (AST,
-EST) states no offset, and ``zone`` must say it.
+not have; absent hours are absent rows, mostly at low water; lines end in CR LF. A zone that is an abbreviation would
+state no offset: then ``zone`` must say it.
 
 The description is the header of the files of Canada's Marine Environmental Data Section.
 """

@@ -8,8 +8,8 @@ a fit to them gives constituents back, and says nothing about a sea.
 
 Notes
 -----
-Oddities met in real answers: an error is a document as well, with status 200, and is refused with its own words; a
-missing level is an empty text; numbers are texts; a day asked for in local time has 23 or 25 hours; published
+Oddities met in real answers: an error is a document as well, with status 200, and is refused with its own words;
+numbers are texts; predictions come without the station. A level that is an empty text is missing. Published
 constituents, station metadata and predicted high and low waters are no record, and refused.
 
 The description is the data API's own page of responses (NOAA Tides and Currents, CO-OPS API for data retrieval).

@@ -17,6 +17,7 @@ uneven_steps       steps shorter than 1.5 step_s and not equal to it
 gaps               steps of 1.5 step_s or longer; nothing is filled in
 absent             times that are absent in the gaps, at step_s
 longest_gap_h      longest step [h], and where it starts (``longest_gap_start``)
+high_low_only      1 if all are high and low waters, 0 otherwise: a fit cannot tell their tide from its overtides
 level_min_m        lowest and highest level [m] (``level_max_m``): a look at them finds a wrong unit
 ================== ==================================================================================================
 """
@@ -145,6 +146,7 @@ def build_record(raw: RawRecord, source: Source, reader: str) -> xr.Dataset:
         "conflicting_times": conflicting,
         "unsorted": unsorted,
         **_gaps(times_us),
+        "high_low_only": int(_turns_alone(times_us, levels)),
         "level_min_m": float(np.nanmin(levels)),
         "level_max_m": float(np.nanmax(levels)),
     }
@@ -200,6 +202,19 @@ def _gaps(times_us: IntArray) -> dict[str, str | int | float]:
         "longest_gap_h": float(steps[longest] / US_PER_HOUR),
         "longest_gap_start": f"{times_us[longest].astype('datetime64[us]').astype('datetime64[s]')}Z",
     }
+
+
+def _turns_alone(times_us: IntArray, levels: FloatArray) -> bool:
+    """Tell whether a sorted record is one of high and low waters: hours apart, and nearly every level a turn.
+
+    One in three values of mere noise is no turn, so that ten values and one in twenty tell the two apart.
+    """
+    present = ~np.isnan(levels)
+    times_us, levels = times_us[present], levels[present]
+    if levels.size < 10 or np.median(np.diff(times_us)) < 3 * US_PER_HOUR:
+        return False
+    turns = np.sign(np.diff(levels[:-1])) * np.sign(np.diff(levels[1:])) < 0
+    return bool(turns.mean() >= 0.95)
 
 
 def _dataset(

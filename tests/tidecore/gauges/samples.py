@@ -131,10 +131,10 @@ def noaa(hours: int) -> str:
     return json.dumps(noaa_document(hours))
 
 
-UNKNOWN = {"datum": "unknown"}
-UNSTATED = {"unit": "m", "zone": "UTC", "datum": "unknown"}
+UNKNOWN: dict[str, Any] = {"datum": "unknown"}
+UNSTATED: dict[str, Any] = {"unit": "m", "zone": "UTC", "datum": "unknown"}
 #: What each format is called -> how to write a record of so many hours, and the hints it needs.
-SAMPLES: dict[str, tuple[Callable[[int], str], dict[str, str]]] = {
+SAMPLES: dict[str, tuple[Callable[[int], str], dict[str, Any]]] = {
     "bodc": (bodc, {}),
     "dtf": (dtf, UNSTATED),
     "erddap-csv": (erddap_csvp, UNKNOWN),

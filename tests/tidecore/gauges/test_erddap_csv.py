@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -116,7 +118,8 @@ def test_no_level_needs_a_word(write):
 def test_datum_must_be_said_and_hints_agree(write):
     with pytest.raises(HintMissing, match="datum is not given"):
         read_gauge(write(FILE))
-    for hints in ({"unit": "m"}, {"zone": "UTC+1"}):
+    contradicting: list[dict[str, Any]] = [{"unit": "m"}, {"zone": "UTC+1"}]
+    for hints in contradicting:
         with pytest.raises(RecordAmbiguous):
             read_gauge(write(FILE), datum="unknown", **hints)  # type: ignore[arg-type]
 

@@ -109,7 +109,7 @@ def test_the_samples_are_recognised_and_read(name, tmp_path):
 
 
 @pytest.mark.parametrize("name", TEXTS)
-@settings(max_examples=60)
+@settings(max_examples=30)
 @given(data=st.data())
 def test_samples_cut_off_anywhere(name, data):
     content, hints = TEXTS[name]
@@ -119,7 +119,7 @@ def test_samples_cut_off_anywhere(name, data):
 
 
 @pytest.mark.parametrize("name", TEXTS)
-@settings(max_examples=60)
+@settings(max_examples=30)
 @given(data=st.data())
 def test_changed_samples(name, data):
     content, hints = TEXTS[name]
@@ -133,7 +133,7 @@ def test_changed_samples(name, data):
 
 
 @pytest.mark.parametrize("name", TEXTS)
-@settings(max_examples=40)
+@settings(max_examples=30)
 @given(data=st.data())
 def test_any_hint_of_a_sample(name, data):
     content, hints = TEXTS[name]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from tests.tidecore.gauges.samples import ioc
@@ -54,7 +56,8 @@ def test_a_battery_is_no_level(write):
 def test_datum_must_be_said_and_hints_agree(write):
     with pytest.raises(HintMissing, match=r"datum is not given; give .*zero of the sensor"):
         read_gauge(write(FILE))
-    for hints in ({"unit": "ft"}, {"zone": "UTC+1"}):
+    contradicting: list[dict[str, Any]] = [{"unit": "ft"}, {"zone": "UTC+1"}]
+    for hints in contradicting:
         with pytest.raises(RecordAmbiguous):
             read_gauge(write(FILE), datum="unknown", **hints)  # type: ignore[arg-type]
     assert read_gauge(write(FILE), datum="unknown", unit="m", zone="UTC").attrs["rows"] == 3

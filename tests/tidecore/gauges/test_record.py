@@ -57,6 +57,31 @@ def test_the_same_time_and_level_twice_is_kept_once():
     assert counts(record, "rows", "duplicates", "conflicting_times") == [4, 1, 0]
 
 
+def test_flags_of_the_file_stay_with_their_levels_and_the_worst_counts():
+    flags = np.array([1, 1, 3, 2, 3, 3])
+    rejected = np.array([False, False, False, False, False, True])
+    record = built([0, 1, 1, 2, 3, 4], [1, 2, 2, 3, NAN, 5], flags=flags, rejected=rejected)
+    assert record["quality"].values.tolist() == [1, 3, 2, 9, 4]
+    # The row without a level has no say in the flag of its time.
+    assert built([0, 0], [1, NAN], flags=np.array([1, 3]))["quality"].values.tolist() == [1]
+    assert counts(record, "suspect", "rejected", "sentinels") == [1, 1, 1]
+
+
+@pytest.mark.parametrize(
+    ("hours", "levels", "only"),
+    [
+        # A tide of two high and two low waters a day, read at them; the same hourly; at them, but for a spell hourly.
+        (np.arange(20) * 6.2, [1.0, 4.0] * 10, 1),
+        (np.arange(60), np.cos(np.arange(60) / 2.0), 0),
+        ([*(np.arange(12) * 6.2), *(80 + np.arange(8) * 6.2)], [1.0, 4.0] * 6 + [1, 2, 3, 4, 3, 2, 1, 0], 0),
+        (np.arange(60), [1.0, 4.0] * 30, 0),
+        (np.arange(8) * 6.2, [1.0, 4.0] * 4, 0),
+    ],
+)
+def test_high_and_low_waters_alone_are_known(hours, levels, only):
+    assert built(hours, levels).attrs["high_low_only"] == only
+
+
 def test_differing_levels_of_one_time_are_both_set_missing():
     record = built([0, 1, 1, 2], [1, 2, 2.001, 3])
     assert record["sea_level"].values.tolist() == pytest.approx([1, NAN, 3], nan_ok=True)

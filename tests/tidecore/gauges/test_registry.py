@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import gzip
+import re
 from typing import Any
 
 import pytest
 
+from tests.conftest import ROOT
 from tidecore.errors import CoreError, RecordNotRecognised, RecordTooLarge, RecordUnreadable, UnknownName
 from tidecore.gauges import MAX_BYTES, GaugeReader, formats, gauge_reader, read_gauge
 from tidecore.gauges.registry import READERS
@@ -21,6 +23,11 @@ def test_formats_are_named():
         "csv", "uhslc-hourly", "cf-netcdf",
         "bodc", "dtf", "erddap-csv", "gesla-table", "ioc-table", "meds", "noaa-json",
     )  # fmt: skip
+
+
+def test_the_readme_lists_every_format():
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    assert tuple(re.findall(r"^\| `([a-z-]+)` \| .*\| .*\| .*\|$", readme, re.MULTILINE)) == formats()
 
 
 @pytest.mark.parametrize("name", formats())
