@@ -60,6 +60,10 @@ def test_a_fit_says_what_was_inferred_and_from_which_version(coastal, stations):
     neighbour = fit["options"]["neighbour"]
     assert (neighbour["station_id"], neighbour["version"]) == (stations["like"], 1)
     assert neighbour["input_hash"] == inferred["source"]["input_hash"]
+    client.post(f"/v1/fits/{fit['id']}/adopt")
+    rests = client.get(f"/v1/stations/{stations['own']}/summary").json()["rests_on"]
+    assert (rests["source"], sorted(rests["inferred"]), rests["inferred_from"]) == ("fit", ["K2", "P1"], "Like Head")
+    assert (rests["record"]["values"], rests["record"]["first"][:10]) == (720, "2025-01-01")
     plain = fitted(client, stations["own"])
     assert plain["diagnostics"]["inferred"] is None
     assert plain["id"] != fit["id"]

@@ -128,6 +128,15 @@ def test_skill_is_told_with_what_the_shorter_part_needs() -> None:
     assert beside.skill > 0.999_999 > alone.skill
 
 
+def test_robust_fits_infer_too() -> None:
+    record = month(LINES)
+    record["sea_level"][::97] += 2.0
+    neighbour = station(scaled(1.2, 10.0))
+    plain, robust = (tidecore.fit(record, neighbour=neighbour, method=method) for method in ("ols", "robust"))
+    off = [abs(one.constituents["P1"][0] - LINES["P1"][0]) for one in (plain, robust)]
+    assert off[1] < 1e-3 < off[0]
+
+
 def test_compounds_and_lines_lost_in_noise_are_not_passed_on() -> None:
     lines = LINES | {"MK4": (0.01, 3.0), "MS4": (0.02, 3.0), "SSA": (0.03, 10.0)}
     found = lines_from(station(lines).harmonics, ("M2", "S2", "MS4", "K1"), ("MK4", "SSA", "K2", "P1"))

@@ -66,6 +66,10 @@ class RestsOn(Schema):
     convention: str
     record: RecordSummary | None
     inferred: Annotated[list[str] | None, Field(description="Lines inferred from elsewhere; null for none.")]
+    inferred_from: Annotated[
+        str | None,
+        Field(description="Name of the station they were inferred from; null for none, or for given ratios."),
+    ]
     numerics: int
     code_version: str
     input_hash: str
@@ -232,16 +236,18 @@ def _waters(found: Waters | None) -> dict[str, Any] | None:
 
 def _rests_on(view: SummaryView) -> dict[str, Any]:
     model, fitted = view.served.model, view.served.model.diagnostics
-    record, inferred = None, None
+    record, inferred, source = None, None, None
     if fitted is not None:
         record = {"first": fitted.first, "last": fitted.last, "values": fitted.values, "missing": fitted.missing}
         if fitted.inferred is not None:
             inferred = [line["name"] for line in fitted.inferred["lines"]]
+            source = fitted.inferred["source"].get("station")
     return {
         "source": "constituents" if fitted is None else "fit",
         "convention": model.convention,
         "record": record,
         "inferred": inferred,
+        "inferred_from": source,
         "numerics": model.numerics,
         "code_version": model.code_version,
         "input_hash": model.input_hash,
