@@ -22,6 +22,7 @@ from service.api.problems import install_handlers
 from service.api.v1 import (
     changes,
     constituents,
+    current_fits,
     extremes,
     factors,
     fits,
@@ -52,6 +53,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     constituents.router,
     marks.router,
     slack_notes.router,
+    current_fits.router,
     timeline.router,
     species_rules.router,
     factors.router,
