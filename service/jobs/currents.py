@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from service.jobs.worker import JobOutcome, JobTask, Progress
 from service.storage.plain import plain
+
+if TYPE_CHECKING:
+    from tidecore.flow import LagEstimate, Stream, StreamTiming
 
 #: High and low waters are sought so far beyond the record.
 _REACH = np.timedelta64(3, "D")
@@ -45,17 +48,13 @@ def fit_current(task: JobTask, progress: Progress) -> JobOutcome:
         tides = place_tide(model.harmonics, mark.offsets, start, end).extremes
     timing = stream_timing(stream, tides, model.harmonics)
     progress(2, 2, "fitted")
-    lags = {
-        name: {
-            "lag_min": round(lag.lag_min, 1),
-            "low_min": round(lag.low_min, 1),
-            "high_min": round(lag.high_min, 1),
-            "tides": lag.tides,
-        }
-        for name, lag in (("after_hw", timing.after_hw), ("after_lw", timing.after_lw))
-    }
-    result: dict[str, Any] = {
-        "mark_id": given["mark_id"],
+    return JobOutcome(result=plain({"mark_id": given["mark_id"], **_told(stream, timing)}))
+
+
+def _told(stream: Stream, timing: StreamTiming) -> dict[str, Any]:
+    """Return what a fit says: the stream, its lags and its rates, the last two as a mark takes them."""
+    lags = {name: _told_lag(lag) for name, lag in (("after_hw", timing.after_hw), ("after_lw", timing.after_lw))}
+    return {
         "flood_towards_deg": round(stream.towards_deg, 1),
         "across_part": round(stream.across_part, 3),
         "mean_along_m_per_s": round(stream.along.mean_level, 3),
@@ -64,10 +63,15 @@ def fit_current(task: JobTask, progress: Progress) -> JobOutcome:
         "values": stream.values,
         "constituents": len(stream.east.names),
         **lags,
-        "slack_lags": {
-            "after_hw_min": lags["after_hw"]["lag_min"],
-            "after_lw_min": lags["after_lw"]["lag_min"],
-        },
+        "slack_lags": {f"{name}_min": lag["lag_min"] for name, lag in lags.items()},
         "stream_rates": None if timing.rates is None else timing.rates.to_document(),
     }
-    return JobOutcome(result=plain(result))
+
+
+def _told_lag(lag: LagEstimate) -> dict[str, float]:
+    return {
+        "lag_min": round(lag.lag_min, 1),
+        "low_min": round(lag.low_min, 1),
+        "high_min": round(lag.high_min, 1),
+        "tides": lag.tides,
+    }
