@@ -116,7 +116,7 @@ def test_a_zone_with_summer_time_is_refused_with_every_other_fault(coastal):
 
 
 def test_a_new_tide_of_the_station_that_the_offsets_do_not_fit_is_said_by_the_timeline(coastal):
-    client, _ = coastal
+    client, coast = coastal
     station = {**example("create_station"), "external_ref": None}
     made = client.post("/v1/stations", json=station).json()["id"]
     raised = {
@@ -136,6 +136,8 @@ def test_a_new_tide_of_the_station_that_the_offsets_do_not_fit_is_said_by_the_ti
     assert edited.status_code == 200, edited.text
     found = problem(client.get(f"/v1/marks/{mark}/timeline", params=SPAN), 422, "invalid-input", "offsets")
     assert "at or below" in found["errors"][0]["problem"]
+    search = {**SPAN, "mark_ids": [coast.mark, mark], "rule_ids": [coast.rule]}
+    problem(client.post("/v1/windows/search", json=search), 422, "invalid-input", f"marks.{mark}.offsets")
 
 
 def test_imported_marks_may_have_offsets_and_are_checked(serve):
