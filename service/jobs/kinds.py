@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from service.jobs.currents import fit_current
 from service.jobs.fitting import fit_record
 from service.jobs.worker import JobOutcome, Work
 from service.storage.records import JobRecord
@@ -42,7 +43,7 @@ def _keep_fit(unit: UnitOfWork, job: JobRecord, outcome: JobOutcome) -> None:
 
 
 #: Kind by its name.
-KINDS: Kinds = {"fit": Kind(fit_record, _keep_fit, spooled="fit_id")}
+KINDS: Kinds = {"fit": Kind(fit_record, _keep_fit, spooled="fit_id"), "current_fit": Kind(fit_current)}
 
 
 def spooled_name(kinds: Kinds, kind: str, given: Mapping[str, Any]) -> str | None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
+from contextlib import contextmanager
 
 from service.errors import DocumentInvalid
 from service.storage.identifiers import is_id
@@ -11,7 +12,7 @@ from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
 from service.usecases.documents import Documents, DocumentView
 from service.usecases.stations import model_of
-from tidecore.errors import Fault
+from tidecore.errors import Fault, InvalidInput
 from tidecore.model import TideModel
 from tidecore.offsets import check_offsets, needs_check
 from tidecore.place import Mark
@@ -46,6 +47,18 @@ def check_tide(mark: Mark, model: Callable[[], TideModel | None]) -> None:
         tide = model()
         if tide is not None:
             check_offsets(tide.harmonics, mark.offsets, lags)
+
+
+@contextmanager
+def of_one_mark(view: MarkView) -> Iterator[None]:
+    """Say at which of many marks faults come up: its offsets or lags may not fit the station's new tide."""
+    try:
+        yield
+    except InvalidInput as error:
+        if type(error) is not InvalidInput:
+            raise
+        named = [Fault(f"marks.{view.record.id}.{one.field}", one.problem, one.expected) for one in error.faults]
+        raise InvalidInput(named) from error
 
 
 def no_station(name: str) -> DocumentInvalid:

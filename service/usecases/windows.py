@@ -9,7 +9,7 @@ from service.errors import SearchTooLarge, SpanTooLong
 from service.security import Caller
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
-from service.usecases.marks import MARKS, MarkView
+from service.usecases.marks import MARKS, MarkView, of_one_mark
 from service.usecases.species_rules import SPECIES_RULES, RuleView
 from service.usecases.stations import ServedModel, model_of
 from tidecore.sky import SkyPositions, sky_positions
@@ -77,7 +77,8 @@ def search_windows(
         reach = span.padded(_SKY_REACH_DAYS)
         sky = sky_positions(reach.start, reach.end)
         for view, model in served:
-            found, without = _search_mark(view, model, rules, span, sky)
+            with of_one_mark(view):
+                found, without = _search_mark(view, model, rules, span, sky)
             windows += found
             nothing += without
     windows.sort(key=lambda one: (-one.window.score_hours, one.window.start, one.mark.record.id))

@@ -68,7 +68,8 @@ def two(house):
                 now=NOW,
             )
             unit.stations.add_model(station.station_id, {}, source="fit", fit_id=None, stamps=stamps, now=NOW)
-            unit.marks.add({}, external_ref="ledge", now=NOW, links={"station_id": station.station_id})
+            mark = unit.marks.add({}, external_ref="ledge", now=NOW, links={"station_id": station.station_id})
+            unit.slack_notes.add({}, external_ref="turn", now=NOW, links={"mark_id": mark.id})
             unit.species_rules.add({}, external_ref="bass", now=NOW, links={})
             unit.note(Change("station", station.station_id, CREATED, 1, NOW))
             unit.answers.keep("again", KeptAnswer("0", 201, {}, b"{}"), NOW, NOW)

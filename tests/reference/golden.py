@@ -30,6 +30,9 @@ CONSTITUENTS = {
 MARK = {
     "name": "Invented Bank", "latitude": 47.25, "longitude": -21.75, "time_zone": "Etc/UTC", "station": "invented",
     "kind": "open_beach", "slack_lags": {"after_hw_min": 35.0, "after_lw_min": 50.0}, "beds": ["clean_sand"],
+    "stream_rates": {
+        "spring_flood_m_per_s": 0.9, "spring_ebb_m_per_s": 1.1, "neap_flood_m_per_s": 0.4, "neap_ebb_m_per_s": 0.5,
+    },
 }  # fmt: skip
 RULE = {
     "name": "Invented rule",

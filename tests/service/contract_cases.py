@@ -130,7 +130,7 @@ class FromHere:
         if "If-Match" in case.headers and not case.headers["If-Match"].startswith('"'):
             # Followed along a link without an ETag, which the tool finds besides those of the contract.
             case.headers["If-Match"] = "*"
-        noun = case.operation.path.removeprefix("/v1/").partition("/")[0]
+        noun = _noun(case.operation.path)
         if case.operation.label == "POST /v1/stations/{station_id}/fits":
             case.query.clear()
             case.query.update(HINTS)
@@ -141,6 +141,14 @@ class FromHere:
             case.body = {**example(_NEW[noun]), "external_ref": None}
             if noun == "marks":
                 case.body["station"] = self.known["station_id"]
+        elif noun == "marks/slack-notes" and case.method == "POST":
+            case.body = {"time": SPAN["start"], "turned_to": "ebb"}
+
+
+def _noun(path: str) -> str:
+    """Return the kind of thing that a path makes or edits; what belongs to one is a kind of its own."""
+    steps = [step for step in path.removeprefix("/v1/").split("/") if not step.startswith("{")]
+    return "/".join(steps)
 
 
 def wanted_to_succeed(case: schemathesis.Case) -> bool:
@@ -168,6 +176,8 @@ def contract_application(folder: Path) -> Iterator[FromHere]:
             coast = make_coast(client)
             fit = client.post(f"/v1/stations/{coast.bare_station}/fits", params=HINTS, content=gauge_csv()).json()
             known = {"station_id": coast.station, "mark_id": coast.mark, "rule_id": coast.rule}
+            note = {"time": SPAN["start"], "turned_to": "ebb"}
+            known["note_id"] = client.post(f"/v1/marks/{coast.mark}/slack-notes", json=note).json()["id"]
             known.update(fit_id=fit["id"], job_id=fit["job_id"])
             # The name of the header is spelled as checks look for it.
             yield FromHere(app, known, {"Authorization": holder.headers["authorization"]})

@@ -82,6 +82,34 @@ def test_timeline_and_windows_are_of_the_marks_own_tide(coastal):
     assert windows["marks"][0]["datum"] == "invented chart datum"
 
 
+def test_high_and_low_waters_at_a_mark_are_its_own(coastal):
+    client, coast = coastal
+    mark = post(client, offsets=OFFSETS).json()["id"]
+    wide = {"start": "2026-05-31T00:00:00Z", "end": "2026-06-03T00:00:00Z"}
+    station = client.get(f"/v1/stations/{coast.station}/extremes", params=wide).json()
+    same = client.get(f"/v1/marks/{coast.mark}/extremes", params=wide).json()
+    for name in ("times", "heights_m", "kinds", "ranks", "datum"):
+        assert same[name] == station[name]
+    assert set(same["heights_held"]) == {False}
+    response = client.get(f"/v1/marks/{mark}/extremes", params=SPAN)
+    found = response.json()
+    assert found["datum"] == "invented chart datum"
+    assert found["kinds"].count("high") in (1, 2)
+    for time, height, kind in zip(found["times"], found["heights_m"], found["kinds"], strict=True):
+        # Between 20 and 35 min after the station's, and of the height that the tables state.
+        gaps = [np.datetime64(time[:-1]) - np.datetime64(one[:-1]) for one in station["times"]]
+        k = next(k for k, gap in enumerate(gaps) if np.timedelta64(19, "m") < gap < np.timedelta64(36, "m"))
+        assert station["kinds"][k] == kind
+        level = station["heights_m"][k]
+        stated = 1.2 * level if kind == "high" else level + 0.1 + 0.2 * (level - 0.6) / 1.3
+        assert height == pytest.approx(stated, abs=0.0021)
+    again = client.get(f"/v1/marks/{mark}/extremes", params=SPAN, headers={"If-None-Match": response.headers["etag"]})
+    assert again.status_code == 304
+    primary = client.get(f"/v1/marks/{mark}/extremes", params={**SPAN, "secondary": False}).json()
+    assert all(primary["primary"])
+    problem(client.get(f"/v1/marks/{coast.bare_mark}/extremes", params=SPAN), 409, "no-model")
+
+
 @pytest.mark.parametrize(
     ("changes", "told"),
     [
@@ -116,7 +144,7 @@ def test_a_zone_with_summer_time_is_refused_with_every_other_fault(coastal):
 
 
 def test_a_new_tide_of_the_station_that_the_offsets_do_not_fit_is_said_by_the_timeline(coastal):
-    client, _ = coastal
+    client, coast = coastal
     station = {**example("create_station"), "external_ref": None}
     made = client.post("/v1/stations", json=station).json()["id"]
     raised = {
@@ -136,6 +164,8 @@ def test_a_new_tide_of_the_station_that_the_offsets_do_not_fit_is_said_by_the_ti
     assert edited.status_code == 200, edited.text
     found = problem(client.get(f"/v1/marks/{mark}/timeline", params=SPAN), 422, "invalid-input", "offsets")
     assert "at or below" in found["errors"][0]["problem"]
+    search = {**SPAN, "mark_ids": [coast.mark, mark], "rule_ids": [coast.rule]}
+    problem(client.post("/v1/windows/search", json=search), 422, "invalid-input", f"marks.{mark}.offsets")
 
 
 def test_imported_marks_may_have_offsets_and_are_checked(serve):

@@ -5,7 +5,7 @@ what `flow_normaliser` gives: the mean peak at springs. `lags_from_notes` tells 
 `fit_stream` and `stream_timing` from a record of the current; `day_rates` scales its rates by the range.
 """
 
-from tidecore.flow.currents import Stream, fit_stream
+from tidecore.flow.currents import Stream, check_current, fit_stream
 from tidecore.flow.index import flow_index
 from tidecore.flow.lags import SlackLags, Slacks, slack_times
 from tidecore.flow.normaliser import flow_normaliser
@@ -20,6 +20,7 @@ __all__ = [
     "Slacks",
     "Stream",
     "StreamTiming",
+    "check_current",
     "day_rates",
     "fit_stream",
     "flow_index",

@@ -108,7 +108,7 @@ def fit_stream(
     Emery and Thomson (2001), Data Analysis Methods in Physical Oceanography, section 4.3.5 (principal axis from the
     covariances; from memory).
     """
-    ticks, u, v = _checked(times, east, north)
+    ticks, u, v = check_current(times, east, north)
     days = (int(ticks[-1]) - int(ticks[0])) / US_PER_DAY if ticks.size else 0.0
     if days < NEEDED_DAYS or ticks.size < NEEDED_VALUES:
         raise RecordTooShort(days, NEEDED_DAYS, int(ticks.size), NEEDED_VALUES)
@@ -142,8 +142,27 @@ def fit_stream(
     )
 
 
-def _checked(times: UtcTimes, east: AnyArray, north: AnyArray | None) -> tuple[IntArray, FloatArray, FloatArray]:
-    """Return the valid pairs of a record; refused with all that is wrong with it."""
+def check_current(times: UtcTimes, east: AnyArray, north: AnyArray | None) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Return the valid pairs of a record of the current.
+
+    Parameters
+    ----------
+    times, east, north
+        As `fit_stream` takes them.
+
+    Returns
+    -------
+    times_us : int64 array, shape ``(m,)``
+        [microseconds since 1970]
+    east, north : float64 arrays, shape ``(m,)``
+        [m/s]
+
+    Raises
+    ------
+    InvalidInput
+        If a component is missing or holds nothing, they differ in length, instants don't ascend, or a speed is beyond
+        12 m/s.
+    """
     faults = []
     if north is None:
         expected = "both components of the current: one of them alone has no axis, and no slack of its own"

@@ -31,7 +31,10 @@ class Job(Schema):
     progress: Annotated[JobProgress | None, Field(description="As the work last said it; null before that.")]
     attempts: Annotated[int, Field(description="How often it was begun; an interrupted job is begun three times.")]
     cancel_requested: bool
-    result: Annotated[dict[str, Any] | None, Field(description="What came of it, as its fit_id or import_id.")]
+    result: Annotated[
+        dict[str, Any] | None,
+        Field(description="What came of it: its fit_id or import_id, or what a fit of the current found."),
+    ]
     problem: WorkProblem | None
     created_at: InstantText
     started_at: InstantText | None

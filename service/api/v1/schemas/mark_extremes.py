@@ -1,0 +1,64 @@
+"""High and low waters at a mark in answers."""
+
+from __future__ import annotations
+
+import zoneinfo
+from typing import Annotated, Any, Literal
+
+from pydantic import Field
+
+from service.api.instants import write_instants
+from service.api.media import numbers
+from service.api.v1.schemas.common import InstantText, Schema
+from service.api.v1.schemas.heights import zone_name
+from service.usecases.mark_extremes import MarkExtremesView
+
+
+class MarkExtremes(Schema):
+    """High and low waters at a mark, in time order."""
+
+    mark_id: str
+    mark_version: int
+    station_id: str
+    station_version: int
+    datum: str
+    time_zone: str
+    count: int
+    times: list[InstantText]
+    heights_m: list[float]
+    kinds: list[Literal["high", "low"]]
+    primary: Annotated[list[bool], Field(description="False for a lesser extreme merged with the one of its tide.")]
+    tide_ids: Annotated[list[int], Field(description="Number of the Greenwich M2 cycle that holds the high water.")]
+    double: Annotated[list[bool], Field(description="One of two separate peaks (troughs) of one tide.")]
+    ranks: list[Literal["HH", "LH", "H", "LL", "HL", "L"] | None]
+    no_tide: Annotated[list[bool], Field(description="Range under 5 cm on both sides.")]
+    heights_held: Annotated[
+        list[bool], Field(description="So far outside the mark's table of offsets that its outermost is kept.")
+    ]
+    stand_starts: list[InstantText | None]
+    stand_ends: list[InstantText | None]
+
+
+def write_mark_extremes(view: MarkExtremesView, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
+    """Return high and low waters as `MarkExtremes` has them."""
+    table, mark, served = view.extremes, view.basis.mark, view.basis.served
+    return {
+        "mark_id": mark.record.id,
+        "mark_version": mark.record.version,
+        "station_id": served.station.station_id,
+        "station_version": served.version,
+        "datum": mark.document.datum_of(served.model.datum),
+        "time_zone": zone_name(zone),
+        "count": len(table),
+        "times": write_instants(table.time, zone),
+        "heights_m": numbers(table.height, 3),
+        "kinds": table.kind.tolist(),
+        "primary": table.primary.tolist(),
+        "tide_ids": table.tide_id.tolist(),
+        "double": table.double.tolist(),
+        "ranks": [rank or None for rank in table.rank.tolist()],
+        "no_tide": table.no_tide.tolist(),
+        "heights_held": view.held.tolist(),
+        "stand_starts": write_instants(table.stand_start, zone),
+        "stand_ends": write_instants(table.stand_end, zone),
+    }
