@@ -68,12 +68,13 @@ def test_a_lone_high_water_counts_as_the_higher_one() -> None:
 def test_a_diurnal_tide_has_tropic_levels_and_no_springs() -> None:
     found = tidal_datums(tide(K1=0.5, O1=0.4, M2=0.05), "gauge zero")
     levels = found.levels
+    known = {name: level for name, level in levels.items() if level is not None}
     assert found.cycle == "tropic-equatorial"
     assert [levels[name] for name in ("MHWS", "MHWN", "MLWN", "MLWS")] == [None] * 4
     assert found.approximations == {}
     assert levels["TcHHW"] == pytest.approx(3.9, abs=0.06)
     assert levels["TcLLW"] == pytest.approx(2.1, abs=0.06)
-    assert levels["HAT"] >= levels["TcHHW"] > levels["MHHW"] > levels["MLLW"] > levels["TcLLW"] >= levels["LAT"]
+    assert known["HAT"] >= known["TcHHW"] > known["MHHW"] > known["MLLW"] > known["TcLLW"] >= known["LAT"]
 
 
 @pytest.mark.parametrize(
@@ -81,8 +82,8 @@ def test_a_diurnal_tide_has_tropic_levels_and_no_springs() -> None:
 )
 def test_levels_come_in_order(amplitudes: dict[str, float]) -> None:
     levels = tidal_datums(tide(nodal="exact", **amplitudes), "gauge zero").levels
-    known = [levels[name] for name in ("HAT", "MHHW", "MHW", "MTL", "MLW", "MLLW", "LAT")]
-    assert known == sorted(known, reverse=True)
+    known = np.array([levels[name] for name in ("HAT", "MHHW", "MHW", "MTL", "MLW", "MLLW", "LAT")], dtype=np.float64)
+    assert (np.diff(known) < 0.0).all()
     assert list(levels) == list(DATUMS)
 
 
@@ -106,7 +107,7 @@ def test_levels_move_with_the_mean_level(springs: Harmonics) -> None:
 def test_no_tide_stays_at_mean_sea_level() -> None:
     levels = tidal_datums(Harmonics(("M2",), np.zeros(1), np.zeros(1), 50.0, 1.0), "gauge zero").levels
     assert {name for name, level in levels.items() if level is not None} == {"MSL", "HAT", "LAT"}
-    assert levels["HAT"] == levels["LAT"] == levels["MSL"] == pytest.approx(1.0)
+    assert [levels[name] for name in ("HAT", "LAT", "MSL")] == pytest.approx([1.0] * 3)
 
 
 def test_the_standard_span_is_a_nodal_cycle_and_extremes_take_19_years(model: TideModel) -> None:

@@ -18,7 +18,7 @@ GRID = TimeGrid.spanning("2026-05-01", "2026-05-03", "10min")
 LINES = {"M2": (2.0, 140.0), "S2": (0.7, 190.0), "K1": (0.1, 20.0), "O1": (0.1, 350.0)}
 
 
-def given_model(**options: str) -> tidecore.TideModel:
+def given_model(**options: Any) -> tidecore.TideModel:
     return tidecore.TideModel.from_constituents(LINES, latitude=50.0, convention="utide", mean_level=3.0, **options)
 
 
