@@ -7,9 +7,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from tests.reference import datums, published
+from tidecore.datums import EPOCH, epoch_cycle
+from tidecore.harmonics import Harmonics
+from tidecore.timebase import US_PER_DAY
 
 #: Semidiurnal, mixed, mixed diurnal and diurnal.
 SOME = (
@@ -32,6 +36,28 @@ def test_datums_are_the_published_ones(open_data: Path, station: str) -> None:
         assert abs(found[name]) < datums.LIMIT, name
     for name in datums.EXTREMES:
         assert abs(found[name]) < SAME_TIDE, name
+
+
+@pytest.mark.parametrize(
+    ("station", "kind", "days"),
+    [
+        ("8443970", "springs-neaps", 14.765),  # Boston, F = 0.16
+        ("9414290", "springs-neaps", 14.765),  # San Francisco, 0.84
+        ("9447973", "tropic-equatorial", 13.661),  # Whidbey Island, 1.54
+        ("9462450", "tropic-equatorial", 13.661),  # Nikolski, 2.41
+        ("9751082", "tropic-equatorial", 13.661),  # Grapetree Bay, 8.29
+    ],
+)
+def test_the_range_follows_the_cycle_of_its_tide(open_data: Path, station: str, kind: str, days: float) -> None:
+    """Mean distance of the largest ranges: 14.765 d by MSf, 13.661 d by Mf."""
+    folder = open_data / "noaa_constituents"
+    tide = Harmonics.from_mapping(published.constituents(folder)[station], 40.0, 0.0, "noaa")
+    cycle = epoch_cycle(tide)
+    assert cycle.kind == kind
+    tops = cycle.inside(cycle.springs_us, EPOCH)
+    # Where N2 is strong now and then a fortnight has no maximum that stands out, or two.
+    assert float(np.median(np.diff(tops))) / US_PER_DAY == pytest.approx(days, abs=0.7)
+    assert (np.diff(tops) >= 7 * US_PER_DAY).all()
 
 
 def test_the_exceptions_are_stations_of_the_table(open_data: Path) -> None:

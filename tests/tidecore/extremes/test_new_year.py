@@ -9,6 +9,7 @@ from tests.tidecore.extremes.plain_tide import HOUR
 from tidecore.extremes import find_extremes
 from tidecore.harmonics import Harmonics, lines_of
 from tidecore.harmonics.schureman import year_factors, year_start_us
+from tidecore.model import TideModel
 from tidecore.roots.pieces import PiecewisePolynomial
 from tidecore.roots.stationary import stationary_points
 from tidecore.timebase import US_PER_SECOND, TimeGrid, from_microseconds
@@ -82,6 +83,15 @@ def test_extremes_do_not_depend_on_where_the_span_begins() -> None:
             assert (column == inside.columns()[name]).all(), name
     assert np.abs((part.time - inside.time).astype(np.int64)).max() <= US_PER_SECOND
     assert np.abs(part.height - inside.height).max() < 1e-6
+
+
+def test_the_run_of_the_tide_goes_on_over_new_year() -> None:
+    lines = {"M2": (1.2, 100.0), "S2": (0.4, 130.0), "K1": (0.1, 20.0), "L2": (0.1, 5.0)}
+    model = TideModel.from_constituents(lines, latitude=50.0, convention="noaa")
+    minutes = border_of(2017) + np.arange(-700, 700) * np.timedelta64(1, "m")
+    index = model.flow_index(minutes)
+    # At most a turn of M2 in a minute and the step of the rate, over a spring peak of 1.
+    assert np.abs(np.diff(index)).max() < 0.015
 
 
 def made_of(*parabolas: tuple[float, float, float]) -> PiecewisePolynomial:
