@@ -22,6 +22,7 @@ from service.api.problems import install_handlers
 from service.api.v1 import (
     changes,
     constituents,
+    conventions,
     datums,
     extremes,
     factors,
@@ -51,6 +52,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     flow.router,
     constituents.router,
     datums.router,
+    conventions.router,
     marks.router,
     timeline.router,
     species_rules.router,
