@@ -22,6 +22,7 @@ from service.api.problems import install_handlers
 from service.api.v1 import (
     changes,
     constituents,
+    conventions,
     current_fits,
     datums,
     extremes,
@@ -57,6 +58,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     flow.router,
     constituents.router,
     datums.router,
+    conventions.router,
     marks.router,
     mark_extremes.router,
     slack_notes.router,

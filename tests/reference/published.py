@@ -43,3 +43,11 @@ def predictions(path: Path) -> tuple[np.ndarray, np.ndarray]:
     rows = json.loads(path.read_text(encoding="utf-8"))["predictions"]
     times = np.array([row["t"].replace(" ", "T") for row in rows], dtype="datetime64[us]")
     return times, np.array([float(row["v"]) for row in rows])
+
+
+def series(path: Path) -> tuple[np.ndarray, np.ndarray]:
+    """Times, as they stand, and levels [m] of a table of two columns."""
+    with path.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.reader(file))[1:]
+    times = np.array([row[0].replace(" ", "T").rstrip("Z") for row in rows], dtype="datetime64[us]")
+    return times, np.array([float(row[1]) for row in rows])

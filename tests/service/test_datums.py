@@ -225,3 +225,17 @@ def test_constituents_of_other_conventions_are_served(coastal, convention, names
     found = get(coastal, station, "heights", **span, step="1h")["stations"][0]["heights_m"]
     times = np.datetime64("2026-12-31T00", "us") + np.arange(48) * np.timedelta64(1, "h")
     assert np.abs(np.array(found) - direct.heights(times)).max() < 6e-4
+
+
+def test_conventions_are_listed_with_names_and_arguments(coastal):
+    client, _ = coastal
+    items = client.get("/v1/conventions").json()["items"]
+    lists = {one["name"]: {line["name"]: line for line in one["constituents"]} for one in items}
+    assert set(lists) == {"utide", "noaa", "ticon"}
+    assert len(lists["noaa"]) == 37
+    # One line under its two names, and one name for two lines.
+    assert {**lists["noaa"]["LAM2"], "name": ""} == {**lists["utide"]["LDA2"], "name": ""}
+    assert lists["noaa"]["SA"]["multiples"] == lists["ticon"]["SA"]["multiples"] == [0, 0, 1, 0, 0, 0]
+    assert lists["utide"]["SA"]["multiples"] == [0, 0, 1, 0, 0, -1]
+    assert (lists["noaa"]["S1"]["constant_deg"], lists["utide"]["S1"]["constant_deg"]) == (180, 90)
+    assert lists["noaa"]["M2"]["speed_deg_per_hour"] == pytest.approx(28.9841042, abs=1e-7)

@@ -63,7 +63,7 @@ class TidalDatums:
         ``"springs-neaps"`` or ``"tropic-equatorial"``: the cycle of the daily range.
     levels : mapping of name to float or None
         [m above ``datum``], by the names of `DATUMS`. MHWS, MHWN, MLWN and MLWS are None where the form number is 1.5
-        or more, TcHHW and TcLLW where it is less; all but MSL are None where there is no tide.
+        or more, TcHHW and TcLLW where it is less; all but MSL, HAT and LAT are None where there is no tide.
     approximations : mapping of name to float
         Z0 + (M2 + S2) and so on for MHWS, MHWN, MLWN and MLWS [m above ``datum``]; empty where those are None.
     record_days : float or None
@@ -127,9 +127,10 @@ def tidal_datums(
     cycle = range_cycle(harmonics, span.start, span.end)
     extremes = find_extremes(harmonics, longest.start, longest.end)
     levels: dict[str, float | None] = dict.fromkeys(DATUMS)
-    levels["MSL"] = harmonics.mean_level
+    mean = harmonics.mean_level
+    levels |= {"MSL": mean, "HAT": mean, "LAT": mean}
     if len(extremes):
-        levels["HAT"], levels["LAT"] = float(extremes.height.max()), float(extremes.height.min())
+        levels |= {"HAT": float(extremes.height.max()), "LAT": float(extremes.height.min())}
     tides = extremes.select(extremes.primary & (extremes.time < span.end))
     highs, lows = tides.highs(), tides.lows()
     if len(highs) and len(lows):

@@ -14,6 +14,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
+import numpy as np
+
 from tidecore.errors import UnknownName
 from tidecore.harmonics.arguments import Arguments, ComplexArray, arguments_of, speeds_of
 from tidecore.harmonics.arguments import constituent_names as utide_names
@@ -56,6 +58,28 @@ _TICON_NAMES = (*_TICON_SAME, *_TICON_FACTORED, *_TICON_PLAIN)
 _BARE = "SSA"
 
 
+#: What each convention is.
+MEANINGS = {
+    "utide": "argument of SA is h - p'; utide's satellites at each instant",
+    "noaa": "argument of SA is h; Schureman's node factors of 2 July, held for each UTC year",
+    "ticon": "argument of SA is h; utide's satellites at each instant; names of TICON-4",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class ConstituentArgument:
+    """What a ``name`` means: V = multiples of (tau, s, h, p, N', p') plus a constant.
+
+    ``multiples`` has six numbers, ``constant`` is in degrees from 0 to 360, ``speed`` in degrees an hour. Two names,
+    of one convention or of two, are one line where both agree; node factors may differ all the same.
+    """
+
+    name: str
+    multiples: tuple[float, ...]
+    constant: float
+    speed: float
+
+
 @dataclass(frozen=True, slots=True)
 class Era:
     """A span ``[start_us, end_us)`` in which node factors are held at ``factors`` (1, k), or follow the instant."""
@@ -89,6 +113,16 @@ def lines_of(convention: str, names: tuple[str, ...]) -> Arguments:
     if convention == "noaa":
         return schureman_arguments(names)
     return arguments_of(names) if convention == "utide" else _ticon_arguments(names)
+
+
+def argument_table(convention: str) -> tuple[ConstituentArgument, ...]:
+    """Return names and arguments of a convention; raises `UnknownName` for an unknown convention."""
+    names = constituent_names(convention)
+    lines = lines_of(convention, names)
+    return tuple(
+        ConstituentArgument(name, tuple(row), float(360.0 * semi % 360.0), float(np.degrees(speed)))
+        for name, row, semi, speed in zip(names, lines.doodson.tolist(), lines.semi, lines.speeds, strict=True)
+    )
 
 
 def held_by_year(convention: str) -> bool:

@@ -105,7 +105,7 @@ def test_the_samples_are_recognised_and_read(name, tmp_path):
     content, hints = TEXTS[name]
     path = tmp_path / "record"
     path.write_bytes(content)
-    assert read_gauge(path, **hints).attrs["format"] == name  # type: ignore[arg-type]
+    assert read_gauge(path, **hints).attrs["format"] == name
 
 
 @pytest.mark.parametrize("name", TEXTS)

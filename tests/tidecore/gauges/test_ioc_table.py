@@ -59,7 +59,7 @@ def test_datum_must_be_said_and_hints_agree(write):
     contradicting: list[dict[str, Any]] = [{"unit": "ft"}, {"zone": "UTC+1"}]
     for hints in contradicting:
         with pytest.raises(RecordAmbiguous):
-            read_gauge(write(FILE), datum="unknown", **hints)  # type: ignore[arg-type]
+            read_gauge(write(FILE), datum="unknown", **hints)
     assert read_gauge(write(FILE), datum="unknown", unit="m", zone="UTC").attrs["rows"] == 3
 
 
