@@ -76,7 +76,12 @@ class Calibration:
 
 
 def calibrate(
-    times_us: IntArray, levels: FloatArray, latitude: float, names: Sequence[str], nodal: str = "exact"
+    times_us: IntArray,
+    levels: FloatArray,
+    latitude: float,
+    names: Sequence[str],
+    nodal: str = "exact",
+    kind: str | None = None,
 ) -> Calibration | None:
     """Return how far a fit's tide errs on values it did not see; None for a record under 27 days.
 
@@ -96,6 +101,8 @@ def calibrate(
     names : sequence of str
         Constituents of the fit.
     nodal : {"exact", "linear_time", "none"}
+    kind : str, optional
+        What the spread depends on, one of `KINDS`, instead of what the score chooses.
 
     References
     ----------
@@ -111,8 +118,8 @@ def calibrate(
         return None
     size = tide_size(folds[0].harmonics)
     hourly = [_Hourly.of(fold) for fold in folds]
-    kind, ratio = _choose(hourly, size, _seasonal(times_us))
-    features = [one.features(kind, size) for one in hourly]
+    chosen, ratio = (kind, 1.0) if kind is not None else _choose(hourly, size, _seasonal(times_us))
+    features = [one.features(chosen, size) for one in hourly]
     residual = np.concatenate([one.residual for one in hourly])
     spread = fit_spread(residual, np.concatenate(features), _PRIOR)
     independent = max(float(len(residual)) / 24.0 / INDEPENDENT_DAYS, 5.0)
@@ -123,9 +130,9 @@ def calibrate(
     calm = np.concatenate([one.residual - one.weather() for one in hourly])
     sd = float(np.std(residual))
     waters = [_Waters.of(fold, sd, offset) for fold, offset in zip(folds, offsets, strict=True)]
-    highs, lows = (_water_table(waters, high, kind, size, spread, everything, independent) for high in (True, False))
+    highs, lows = (_water_table(waters, high, chosen, size, spread, everything, independent) for high in (True, False))
     return Calibration(
-        kind,
+        chosen,
         size,
         spread,
         everything,
