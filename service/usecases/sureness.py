@@ -9,7 +9,7 @@ from tidecore.intervals import NO_INTERVAL, WEATHER_CAUTION, Surge, check_level,
 from tidecore.model import TideModel
 
 ESTIMATE_CAUTION = "Intervals and surge are estimates; not for navigation."
-NO_TIMES = "no interval of times: the record is coarser than 15 minutes or shows too few high and low waters"
+NO_TIMES = "no interval of times: the record is coarser than an hour or shows too few high and low waters"
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,11 +3,12 @@
     python -m tests.reference.intervals            every record, each part predicted by `tidecore.fit` of the others
     python -m tests.reference.intervals quick      the same with plain least squares on what Rayleigh's criterion keeps
     python -m tests.reference.intervals last       only the last part of each, quickly
+    python -m tests.reference.intervals hourly     quickly, records finer than an hour fitted hourly and held in full
 
 Nominal coverage is 90%. A record over 100 days is cut into four parts, a shorter one into ten; none enters its own
 interval. Brackets hold 95% of a bootstrap over blocks of seven days. "score" is the mean interval score [m], "of
 constant" what it is of that of an interval of constant width from the same record. Times of high and low waters are
-held against the turning point of a cubic through the two hours on either side, in records of 15 minutes or finer.
+held against the turning point of a cubic through the two hours on either side, in records of 15 minutes or finer only.
 
 The records are read in place, from the folder that EBBMARK_OPEN_DATA names; their sources are in test_gauge_records.py
 and here.
@@ -59,6 +60,8 @@ PATHS = (
 BODC = {"Aberdeen": (("1946ABE.txt", "1947ABE.txt"), 57.143), "Whitby": (("2012WHI.txt",), 54.490)}
 _BLOCK_US = 7 * US_PER_DAY
 _RESAMPLES = 2000
+#: Records this fine show times of high and low waters [us].
+_FINE_US = US_PER_HOUR // 4
 
 #: From times, levels and latitude to a tide and how sure it is.
 Fitter = Callable[[IntArray, FloatArray, float], tuple[Harmonics, Calibration | None]]
@@ -151,6 +154,12 @@ def by_least_squares(times_us: IntArray, levels: FloatArray, latitude: float) ->
     return tide, calibrate(times_us, levels, latitude, names)
 
 
+def by_hourly(times_us: IntArray, levels: FloatArray, latitude: float) -> tuple[Harmonics, Calibration | None]:
+    """Fit about hourly values of a finer record."""
+    every = max(1, round(US_PER_HOUR / float(np.median(np.diff(times_us)))))
+    return by_least_squares(times_us[::every], levels[::every], latitude)
+
+
 def judge(record: Record, fitter: Fitter, chosen: Sequence[int] | None = None, parts: int | None = None) -> Tally:
     """Return how intervals of the other parts fare on each part, or on those ``chosen``."""
     count = parts or (4 if record.days > 100.0 else 10)
@@ -186,6 +195,7 @@ def _judge_waters(tally: Tally, times_us: IntArray, levels: FloatArray, tide: Ha
     bounds = extreme_bounds(found, tide, extremes, LEVEL)
     seen = observed_waters(extremes, times_us, levels)
     told = tellable(extremes, found.residual_sd_m)[seen.rows] & ~np.isnat(bounds.time_lower[seen.rows])
+    told &= float(np.median(np.diff(times_us))) <= _FINE_US
     for kind, height, time in (("high", "HW", "HW time"), ("low", "LW", "LW time")):
         of = extremes.kind[seen.rows] == kind
         rows = seen.rows[of]
@@ -227,8 +237,12 @@ def main(arguments: list[str]) -> int:
     if not folder().is_dir():
         sys.stderr.write(f"open gauge data not found at {folder()}; set EBBMARK_OPEN_DATA\n")
         return 1
-    quick = bool({"quick", "last"} & set(arguments))
-    for line in figures(list(records(folder())), by_least_squares if quick else by_fit, "last" in arguments):
+    found = list(records(folder()))
+    fitter: Fitter = by_least_squares if {"quick", "last"} & set(arguments) else by_fit
+    if "hourly" in arguments:
+        found = [one for one in found if float(np.median(np.diff(one.times_us))) <= _FINE_US]
+        fitter = by_hourly
+    for line in figures(found, fitter, "last" in arguments):
         sys.stdout.write(line + "\n")
         sys.stdout.flush()
     return 0

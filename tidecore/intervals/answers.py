@@ -37,7 +37,7 @@ class ExtremeIntervals:
     """Bounds of heights [m above datum] and times [UTC] of extremes, shape ``(n,)`` each.
 
     At a stand the time's bounds are the span of the stand, and ``stand`` is true. A time is NaT where the model tells
-    none: its record is coarser than 15 min, the range is no more than three standard deviations of the residual, or
+    none: its record is coarser than an hour, the range is no more than three standard deviations of the residual, or
     the extreme is a lesser one.
     """
 

@@ -24,8 +24,9 @@ _DAYS_A_MONTH = 12
 _US_PER_TWELFTH = 365.2425 / 12 * 86_400e6
 #: The mean level strays from that of the fit for about so long [days].
 _DAYS_OF_A_LEVEL = 91.3
-#: Times of high and low waters are told by records this fine [us].
-FINEST_FOR_TIMES_US = 15 * US_PER_MINUTE
+#: Times of high and low waters are told by records no coarser than this [us]; an hourly cubic is still sharp enough:
+#: intervals from hourly values cover the times that the same gauge shows every 6 or 15 minutes.
+COARSEST_FOR_TIMES_US = 60 * US_PER_MINUTE
 #: A table of quantiles of its own needs so many values.
 _LEAST_WATERS = 40
 #: Magnitudes of one spread that draw its slopes towards zero, as many as independent days.
@@ -290,4 +291,4 @@ def _water_times(waters: Sequence[_Waters]) -> WaterTimes | None:
 
 
 def _fine(times_us: IntArray) -> bool:
-    return float(np.median(np.diff(times_us))) <= FINEST_FOR_TIMES_US
+    return float(np.median(np.diff(times_us))) <= COARSEST_FOR_TIMES_US
