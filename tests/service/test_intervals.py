@@ -145,7 +145,13 @@ def test_every_form_says_the_same(coastal, gauged) -> None:
 def test_another_question_has_another_etag(coastal, gauged) -> None:
     client, _ = coastal
     path = f"/v1/stations/{gauged}/heights"
-    asked = ({}, {"interval": 0.9}, {"interval": 0.8}, {"interval": 0.9, "surge_m": 0.1}, {"surge_m": 0.1})
+    asked: tuple[dict[str, float], ...] = (
+        {},
+        {"interval": 0.9},
+        {"interval": 0.8},
+        {"interval": 0.9, "surge_m": 0.1},
+        {"surge_m": 0.1},
+    )
     tags = {client.get(path, params={**SPAN, **more}).headers["etag"] for more in asked}
     assert len(tags) == len(asked)
 

@@ -27,6 +27,8 @@ _DAYS_OF_A_LEVEL = 91.3
 #: Times of high and low waters are told by records no coarser than this [us]; an hourly cubic is still sharp enough:
 #: intervals from hourly values cover the times that the same gauge shows every 6 or 15 minutes.
 COARSEST_FOR_TIMES_US = 60 * US_PER_MINUTE
+#: How many `time_features` there are.
+TIME_FEATURES = 3
 #: A table of quantiles of its own needs so many values.
 _LEAST_WATERS = 40
 #: Magnitudes of one spread that draw its slopes towards zero, as many as independent days.

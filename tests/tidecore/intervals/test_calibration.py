@@ -96,21 +96,19 @@ def test_the_rule_of_the_interval_score() -> None:
 
 def test_times_of_high_waters_follow_the_noise() -> None:
     over = grid(60, "6min")
-    found = calibrated(np.random.default_rng(6).normal(0.0, 0.02, over.count), over)
+    found = calibrated(np.random.default_rng(6).normal(0.0, SIGMA, over.count), over)
     tide = truth()
     extremes = tidecore.TideModel.made_of(tide, "", "unknown", None, "").extremes("2023-01-01", "2023-01-29")
     bounds = extreme_bounds(found, tide, extremes, 0.9)
     told = ~np.isnat(bounds.time_lower)
     assert told.sum() > 90
     minutes = (bounds.time_upper - bounds.time_lower)[told] / np.timedelta64(1, "m")
-    # A parabola through 41 values of noise s turns at -b/2c; var(b) = s^2 / sum t^2, with |2c| about 0.5 m/h^2.
+    # A cubic a + bt + ct^2 + dt^3 through 41 values turns at -b / 2c; b by ordinary least squares has the variance
+    # s^2 / (sum t^2 - (sum t^4)^2 / sum t^6), and 2c is the curvature.
     hours = np.arange(-20, 21) * 0.1
     curvature = np.abs(extremes.curvature[told])
-    sd = (
-        60
-        * 0.02
-        * np.sqrt(1.0 / (np.sum(hours**2) * (1 - np.sum(hours**4) ** 2 / np.sum(hours**2) / np.sum(hours**6))))
-    )
+    squares, fourths, sixths = (float(np.sum(hours**power)) for power in (2, 4, 6))
+    sd = 60 * SIGMA / np.sqrt(squares - fourths**2 / sixths)
     assert np.median(minutes * curvature) == pytest.approx(2 * Z90 * sd, rel=0.25)
     # Blunt extremes are less sure than sharp ones.
     assert np.corrcoef(np.log(curvature), np.log(minutes))[0, 1] < -0.5
