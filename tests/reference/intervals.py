@@ -113,17 +113,17 @@ def covered(blocks: FloatArray) -> tuple[float, float, float]:
     return float(blocks[:, 0].sum() / blocks[:, 1].sum()), float(low), float(high)
 
 
-def records(where: Path) -> Iterator[Record]:
-    """Return the records there are."""
+def records(where: Path, wanted: str = "") -> Iterator[Record]:
+    """Return the records there are, or those with ``wanted`` in their names."""
     published = {record.path: record for record in RECORDS}
-    for path in PATHS:
+    for path in (path for path in PATHS if wanted in path):
         read = tidecore.read_gauge(where / path, **published[path].hints)
         good = np.isfinite(read["sea_level"].values)
         if "quality" in read:
             good &= np.isin(read["quality"].values, (1, 2))
         times = read["time"].values.astype("datetime64[us]").view(np.int64)
         yield Record(path, LATITUDES[path], times[good], read["sea_level"].values[good].astype(np.float64))
-    for name, (files, latitude) in BODC.items():
+    for name, (files, latitude) in ((name, BODC[name]) for name in BODC if wanted in f"bodc {name}"):
         parts = [read_bodc(where / "bodc" / file) for file in files]
         times, levels = (np.concatenate([part[place] for part in parts]) for place in (0, 1))
         yield Record(f"bodc {name}", latitude, times, levels)

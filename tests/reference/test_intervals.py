@@ -13,7 +13,7 @@ from tests.reference.intervals import LEVEL, WHAT, Record, by_hourly, by_least_s
 
 
 def named(where: Path, name: str) -> Record:
-    return next(record for record in records(where) if name in record.name)
+    return next(records(where, name))
 
 
 def test_heights_of_four_years_by_season(open_data: Path) -> None:
