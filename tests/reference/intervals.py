@@ -151,7 +151,7 @@ def by_least_squares(times_us: IntArray, levels: FloatArray, latitude: float) ->
     """Fit what Rayleigh's criterion keeps."""
     names, _ = rayleigh_choice(float(times_us[-1] - times_us[0]) / US_PER_DAY)
     tide = least_squares(times_us, levels, latitude, names).harmonics
-    return tide, calibrate(times_us, levels, latitude, names)
+    return tide, calibrate(times_us, levels, tide)
 
 
 def by_hourly(times_us: IntArray, levels: FloatArray, latitude: float) -> tuple[Harmonics, Calibration | None]:
@@ -170,7 +170,7 @@ def judge(record: Record, fitter: Fitter, chosen: Sequence[int] | None = None, p
         tide, found = fitter(record.times_us[~held], record.levels[~held], record.latitude)
         if found is None or not held.any():
             continue
-        plain = calibrate(record.times_us[~held], record.levels[~held], record.latitude, tide.names, kind="constant")
+        plain = calibrate(record.times_us[~held], record.levels[~held], tide, kind="constant")
         assert plain is not None
         _judge_heights(tally, record.times_us[held], record.levels[held], tide, found, plain)
         _judge_waters(tally, record.times_us[held], record.levels[held], tide, found)

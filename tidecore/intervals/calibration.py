@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tidecore.extremes import find_extremes
+from tidecore.harmonics import Harmonics
 from tidecore.intervals.features import KINDS, features_of, tide_size
 from tidecore.intervals.folds import Fold, leave_out, span_days
 from tidecore.intervals.spread import Spread, fit_spread, quantile_at, quantiles
@@ -78,14 +79,7 @@ class Calibration:
     times: WaterTimes | None
 
 
-def calibrate(
-    times_us: IntArray,
-    levels: FloatArray,
-    latitude: float,
-    names: Sequence[str],
-    nodal: str = "exact",
-    kind: str | None = None,
-) -> Calibration | None:
+def calibrate(times_us: IntArray, levels: FloatArray, tide: Harmonics, kind: str | None = None) -> Calibration | None:
     """Return how far a fit's tide errs on values it did not see; None for a record under 27 days.
 
     The record is cut into four parts of equal duration; each is predicted by a fit of the other three. What is left
@@ -99,11 +93,8 @@ def calibrate(
         Ascending instants [microseconds since 1970].
     levels : array, shape (n,)
         Valid levels [m].
-    latitude : float
-        [degrees north]
-    names : sequence of str
-        Constituents of the fit.
-    nodal : {"exact", "linear_time", "none"}
+    tide : Harmonics
+        The fit of all of it: its constituents and node factors are fitted to the parts.
     kind : str, optional
         What the spread depends on, one of `KINDS`, instead of what the score chooses.
 
@@ -116,7 +107,7 @@ def calibrate(
     days = span_days(times_us) if len(times_us) else 0.0
     if days < LEAST_DAYS:
         return None
-    folds = leave_out(times_us, levels, latitude, names, nodal)
+    folds = leave_out(times_us, levels, tide)
     if len(folds) < 2:
         return None
     size = tide_size(folds[0].harmonics)

@@ -96,7 +96,7 @@ def fit(
     )
     datum = str(record.attrs.get("datum", "unknown"))
     digest = _input_hash(times, levels, {"latitude": where, "names": list(names), "datum": datum, **options})
-    calibration = calibrate(times, levels, where, names, nodal)
+    calibration = calibrate(times, levels, solution.harmonics)
     return TideModel.made_of(solution.harmonics, station, datum, diagnostics, digest, calibration)
 
 

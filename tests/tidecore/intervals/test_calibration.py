@@ -29,7 +29,7 @@ def grid(days: float, step: str = "1h", start: str = "2021-03-01") -> TimeGrid:
 
 def calibrated(noise: np.ndarray, over: TimeGrid, kind: str | None = None) -> Calibration:
     tide = truth()
-    found = calibrate(over.times_us(), tide.heights(over) + noise, tide.latitude, tide.names, kind=kind)
+    found = calibrate(over.times_us(), tide.heights(over) + noise, tide, kind=kind)
     assert found is not None
     return found
 
@@ -176,7 +176,7 @@ def test_a_model_without_a_record_says_so() -> None:
 
 def test_a_short_record_tells_nothing_of_what_it_did_not_see() -> None:
     over = grid(20)
-    assert calibrate(over.times_us(), truth().heights(over), 50.0, truth().names) is None
+    assert calibrate(over.times_us(), truth().heights(over), truth()) is None
 
 
 def test_a_record_without_noise_is_taken() -> None:
