@@ -31,7 +31,7 @@ class Sureness:
     def __post_init__(self) -> None:
         """Refuse what cannot be."""
         if self.level is not None:
-            check_level(self.level)
+            check_level(self.level, "interval")
         check_surge_sd(self.surge_sd_m, self.surge_m is not None or self.pressure_hpa is not None)
         self.surge()
 

@@ -160,9 +160,9 @@ def test_another_question_has_another_etag(coastal, gauged) -> None:
 @pytest.mark.parametrize(
     ("asked", "field"),
     [
-        ({"interval": 0.0}, "level"),
-        ({"interval": 1.0}, "level"),
-        ({"interval": -3}, "level"),
+        ({"interval": 0.0}, "interval"),
+        ({"interval": 1.0}, "interval"),
+        ({"interval": -3}, "interval"),
         ({"surge_m": 99}, "surge_m"),
         ({"pressure_hpa": 101325}, "pressure_hpa"),
         ({"reference_pressure_hpa": 1010}, "reference_pressure_hpa"),

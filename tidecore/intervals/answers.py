@@ -60,10 +60,10 @@ class ExtremeIntervals:
         )
 
 
-def check_level(level: float) -> float:
-    """Return a nominal coverage; InvalidInput outside 0 to 0.99."""
+def check_level(level: float, field: str = "level") -> float:
+    """Return a nominal coverage; InvalidInput, about ``field``, outside 0 to 0.99."""
     if not (np.isfinite(level) and 0.0 < level <= WIDEST_LEVEL):
-        raise InvalidInput(Fault("level", f"{level} is no level of an interval", f"over 0 and at most {WIDEST_LEVEL}"))
+        raise InvalidInput(Fault(field, f"{level} is no level of an interval", f"over 0 and at most {WIDEST_LEVEL}"))
     return float(level)
 
 
