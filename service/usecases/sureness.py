@@ -9,7 +9,7 @@ from tidecore.intervals import NO_INTERVAL, WEATHER_CAUTION, Surge, check_level,
 from tidecore.model import TideModel
 
 ESTIMATE_CAUTION = "Intervals and surge are estimates; not for navigation."
-NO_TIMES = "no interval of times: the record is coarser than 15 minutes or shows too few high and low waters"
+NO_TIMES = "no interval of times: the record is coarser than an hour or shows too few high and low waters"
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +31,7 @@ class Sureness:
     def __post_init__(self) -> None:
         """Refuse what cannot be."""
         if self.level is not None:
-            check_level(self.level)
+            check_level(self.level, "interval")
         check_surge_sd(self.surge_sd_m, self.surge_m is not None or self.pressure_hpa is not None)
         self.surge()
 

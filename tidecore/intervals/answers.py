@@ -41,7 +41,7 @@ class ExtremeIntervals:
     """Bounds of heights [m above datum] and times [UTC] of extremes, shape ``(n,)`` each.
 
     At a stand the time's bounds are the span of the stand, and ``stand`` is true. A time is NaT where the model tells
-    none: its record is coarser than 15 min, the range is no more than three standard deviations of the residual, or
+    none: its record is coarser than an hour, the range is no more than three standard deviations of the residual, or
     the extreme is a lesser one.
     """
 
@@ -68,10 +68,10 @@ class ExtremeIntervals:
         )
 
 
-def check_level(level: float) -> float:
-    """Return a nominal coverage; InvalidInput outside 0 to 0.99."""
+def check_level(level: float, field: str = "level") -> float:
+    """Return a nominal coverage; InvalidInput, about ``field``, outside 0 to 0.99."""
     if not (np.isfinite(level) and 0.0 < level <= WIDEST_LEVEL):
-        raise InvalidInput(Fault("level", f"{level} is no level of an interval", f"over 0 and at most {WIDEST_LEVEL}"))
+        raise InvalidInput(Fault(field, f"{level} is no level of an interval", f"over 0 and at most {WIDEST_LEVEL}"))
     return float(level)
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tidecore.extremes import find_extremes
+from tidecore.harmonics import Harmonics
 from tidecore.intervals.features import KINDS, features_of, tide_size
 from tidecore.intervals.folds import Fold, leave_out, span_days
 from tidecore.intervals.spread import Spread, fit_spread, quantile_at, quantiles
@@ -24,8 +25,11 @@ _DAYS_A_MONTH = 12
 _US_PER_TWELFTH = 365.2425 / 12 * 86_400e6
 #: The mean level strays from that of the fit for about so long [days].
 _DAYS_OF_A_LEVEL = 91.3
-#: Times of high and low waters are told by records this fine [us].
-FINEST_FOR_TIMES_US = 15 * US_PER_MINUTE
+#: Times of high and low waters are told by records no coarser than this [us]; an hourly cubic is still sharp enough:
+#: intervals from hourly values cover the times that the same gauge shows every 6 or 15 minutes.
+COARSEST_FOR_TIMES_US = 60 * US_PER_MINUTE
+#: How many `time_features` there are.
+TIME_FEATURES = 3
 #: A table of quantiles of its own needs so many values.
 _LEAST_WATERS = 40
 #: Magnitudes of one spread that draw its slopes towards zero, as many as independent days.
@@ -75,9 +79,7 @@ class Calibration:
     times: WaterTimes | None
 
 
-def calibrate(
-    times_us: IntArray, levels: FloatArray, latitude: float, names: Sequence[str], nodal: str = "exact"
-) -> Calibration | None:
+def calibrate(times_us: IntArray, levels: FloatArray, tide: Harmonics, kind: str | None = None) -> Calibration | None:
     """Return how far a fit's tide errs on values it did not see; None for a record under 27 days.
 
     The record is cut into four parts of equal duration; each is predicted by a fit of the other three. What is left
@@ -91,11 +93,10 @@ def calibrate(
         Ascending instants [microseconds since 1970].
     levels : array, shape (n,)
         Valid levels [m].
-    latitude : float
-        [degrees north]
-    names : sequence of str
-        Constituents of the fit.
-    nodal : {"exact", "linear_time", "none"}
+    tide : Harmonics
+        The fit of all of it: its constituents and node factors are fitted to the parts.
+    kind : str, optional
+        What the spread depends on, one of `KINDS`, instead of what the score chooses.
 
     References
     ----------
@@ -106,13 +107,13 @@ def calibrate(
     days = span_days(times_us) if len(times_us) else 0.0
     if days < LEAST_DAYS:
         return None
-    folds = leave_out(times_us, levels, latitude, names, nodal)
+    folds = leave_out(times_us, levels, tide)
     if len(folds) < 2:
         return None
     size = tide_size(folds[0].harmonics)
     hourly = [_Hourly.of(fold) for fold in folds]
-    kind, ratio = _choose(hourly, size, _seasonal(times_us))
-    features = [one.features(kind, size) for one in hourly]
+    chosen, ratio = (kind, 1.0) if kind is not None else _choose(hourly, size, _seasonal(times_us))
+    features = [one.features(chosen, size) for one in hourly]
     residual = np.concatenate([one.residual for one in hourly])
     spread = fit_spread(residual, np.concatenate(features), _PRIOR)
     independent = max(float(len(residual)) / 24.0 / INDEPENDENT_DAYS, 5.0)
@@ -123,9 +124,9 @@ def calibrate(
     calm = np.concatenate([one.residual - one.weather() for one in hourly])
     sd = float(np.std(residual))
     waters = [_Waters.of(fold, sd, offset) for fold, offset in zip(folds, offsets, strict=True)]
-    highs, lows = (_water_table(waters, high, kind, size, spread, everything, independent) for high in (True, False))
+    highs, lows = (_water_table(waters, high, chosen, size, spread, everything, independent) for high in (True, False))
     return Calibration(
-        kind,
+        chosen,
         size,
         spread,
         everything,
@@ -283,4 +284,4 @@ def _water_times(waters: Sequence[_Waters]) -> WaterTimes | None:
 
 
 def _fine(times_us: IntArray) -> bool:
-    return float(np.median(np.diff(times_us))) <= FINEST_FOR_TIMES_US
+    return float(np.median(np.diff(times_us))) <= COARSEST_FOR_TIMES_US

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from tidecore.errors import UnknownName
-from tidecore.intervals.calibration import Calibration, WaterTimes
-from tidecore.intervals.features import KINDS
+from tidecore.intervals.calibration import TIME_FEATURES, Calibration, WaterTimes
+from tidecore.intervals.features import KINDS, features_of
 from tidecore.intervals.spread import PROBABILITIES, Spread
 from tidecore.units import FloatArray
 
@@ -59,10 +59,12 @@ def calibration_of(document: Mapping[str, Any] | None) -> Calibration | None:
     if kind not in KINDS:
         raise UnknownName("kind of spread", str(kind), KINDS)
     times = document["times"]
+    none = np.empty(0)
+    features = features_of(kind, none.astype(np.int64), none, none, (1.0, 1.0)).shape[1]
     return Calibration(
         kind=kind,
         size=(float(document["tide_size_m"]), float(document["tide_size_m_per_h"])),
-        spread=_spread_of(document["spread"]),
+        spread=_spread_of(document["spread"], features),
         heights=_table(document["heights"]),
         highs=_table(document["highs"]),
         lows=_table(document["lows"]),
@@ -73,7 +75,7 @@ def calibration_of(document: Mapping[str, Any] | None) -> Calibration | None:
         times=None
         if times is None
         else WaterTimes(
-            _spread_of(times["spread"]),
+            _spread_of(times["spread"], TIME_FEATURES),
             _table(times["late_min"]),
             float(times["sharpness_m_per_h2"]),
             int(times["count"]),
@@ -85,8 +87,11 @@ def _spread_document(spread: Spread) -> dict[str, list[float]]:
     return {"above": spread.above.tolist(), "below": spread.below.tolist()}
 
 
-def _spread_of(document: Mapping[str, Any]) -> Spread:
-    return Spread(np.array(document["above"], dtype=np.float64), np.array(document["below"], dtype=np.float64))
+def _spread_of(document: Mapping[str, Any], features: int) -> Spread:
+    above, below = (np.array(document[side], dtype=np.float64) for side in ("above", "below"))
+    if above.shape != (features,) or below.shape != (features,) or not np.isfinite([above, below]).all():
+        raise ValueError("a spread of other features than it depends on")
+    return Spread(above, below)
 
 
 def _table(values: Any) -> FloatArray:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -39,9 +38,7 @@ class Fold:
         return slice(None, None, self.every)
 
 
-def leave_out(
-    times_us: IntArray, levels: FloatArray, latitude: float, names: Sequence[str], nodal: str, folds: int = FOLDS
-) -> list[Fold]:
+def leave_out(times_us: IntArray, levels: FloatArray, tide: Harmonics, folds: int = FOLDS) -> list[Fold]:
     """Return each part of a record with what the fit of the other parts leaves of it.
 
     Parameters
@@ -50,21 +47,17 @@ def leave_out(
         Ascending instants [microseconds since 1970].
     levels : array, shape (n,)
         [m]
-    latitude : float
-        [degrees north]
-    names : sequence of str
-        Constituents of the fit.
-    nodal : {"exact", "linear_time", "none"}
+    tide : Harmonics
+        The fit of the whole: each part's has its constituents and node factors, and amplitudes, phases and a mean level
+        of its own.
     folds : int
         Parts of equal duration; those without values are left out.
     """
-    lines = tuple(names)
-    middle = (int(times_us[0]) + int(times_us[-1])) // 2
     edges = np.linspace(float(times_us[0]), float(times_us[-1]) + 1.0, folds + 1)
     places = np.searchsorted(times_us, edges)
     stride = max(1, -(-len(times_us) // _MOST_ROWS))
     parts = [slice(a, b) for a, b in itertools.pairwise(places) if b > a]
-    equations = [_equations(times_us[p][::stride], levels[p][::stride], latitude, lines, nodal, middle) for p in parts]
+    equations = [_equations(times_us[part][::stride], levels[part][::stride], tide) for part in parts]
     whole = equations[0]
     for one in equations[1:]:
         whole = whole + one
@@ -77,14 +70,8 @@ def leave_out(
             continue
         found = rest.solve(ridge=ridge)
         pairs = found[:-1].view(np.complex128)
-        harmonics = Harmonics(
-            names=lines,
-            amplitude=np.abs(pairs),
-            phase=np.degrees(np.angle(pairs)) % 360.0,
-            latitude=latitude,
-            mean_level=float(found[-1]),
-            nodal=nodal,
-            nodal_at_us=middle if nodal == "linear_time" else None,
+        harmonics = replace(
+            tide, amplitude=np.abs(pairs), phase=np.degrees(np.angle(pairs)) % 360.0, mean_level=float(found[-1])
         )
         times = times_us[part]
         residual = levels[part] - harmonics.heights(times.view("datetime64[us]"))
@@ -102,14 +89,13 @@ def span_days(times_us: IntArray) -> float:
     return float(times_us[-1] - times_us[0]) / US_PER_DAY
 
 
-def _equations(
-    times_us: IntArray, levels: FloatArray, latitude: float, names: tuple[str, ...], nodal: str, middle: int
-) -> NormalEquations:
+def _equations(times_us: IntArray, levels: FloatArray, tide: Harmonics) -> NormalEquations:
     out: NormalEquations | None = None
     for begin in range(0, len(times_us), _ROWS):
         some = times_us[begin : begin + _ROWS]
-        columns = real_columns(basis(names, latitude, some, nodal, middle))
-        one = equations_of(np.hstack((columns, np.ones((len(some), 1)))), levels[begin : begin + _ROWS])
+        lines = basis(tide.names, tide.latitude, some, tide.nodal, tide.nodal_at_us, tide.node_powers)
+        columns = np.hstack((real_columns(lines), np.ones((len(some), 1))))
+        one = equations_of(columns, levels[begin : begin + _ROWS])
         out = one if out is None else out + one
     assert out is not None  # parts without values were left out
     return out

@@ -112,7 +112,7 @@ def fit(
     datum = str(record.attrs.get("datum", "unknown"))
     identity = {"latitude": where, "names": list(names), "datum": datum, **options}
     digest = _input_hash(times, levels, identity | ({"inferred": diagnostics.inferred} if inferred else {}))
-    calibration = calibrate(times, levels, where, names, nodal)
+    calibration = calibrate(times, levels, solution.harmonics)
     return TideModel.made_of(solution.harmonics, station, datum, diagnostics, digest, calibration=calibration)
 
 
