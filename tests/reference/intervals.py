@@ -38,7 +38,8 @@ from tidecore.units import BoolArray, FloatArray, IntArray
 
 LEVEL = 0.9
 WHAT = ("heights", "HW", "LW", "HW time", "LW time")
-#: Records long enough, by path; high and low waters alone are no record of heights.
+#: Records long enough, by path. High and low waters alone are no record of heights, and Kotzebue's level stands still at
+#: the same 1.094 m for months.
 PATHS = (
     "honolulu/HNL2010.asc",
     "uhslc/h820.csv",
@@ -53,7 +54,6 @@ PATHS = (
     "netcdf/wplf1_2009-08_2009-09.nc",
     "noaa/newlondon_8461490_201301_6min_MHW_gmt.csv",
     "ioc/vliz_realtime_h820_20201014.csv",
-    "ioos/water_level_example_kotzebue.csv",
 )
 #: British Oceanographic Data Centre: Aberdeen 1946 and 1947 hourly, Whitby 2012 every 15 minutes; by
 #: SEPwC_tidal_assessment, data. Values marked improbable (M) or null (N) are left out.
@@ -210,6 +210,7 @@ def figures(found: Sequence[Record], fitter: Fitter, last: bool = False) -> Iter
     """Return a line a record, and one of all together."""
     yield f"{'record':<50} {'days':>5} " + " ".join(f"{what:>22}" for what in WHAT) + "   score  of constant"
     pooled: dict[str, list[FloatArray]] = {what: [] for what in WHAT}
+    ratios = []
     for record in found:
         count = 4 if record.days > 100.0 else 10
         tally = judge(record, fitter, [count - 1] if last else None)
@@ -220,9 +221,11 @@ def figures(found: Sequence[Record], fitter: Fitter, last: bool = False) -> Iter
             cells.append(_cell(blocks))
         if tally.scores:
             score, plain = (float(np.mean(np.concatenate(some))) for some in (tally.scores, tally.constant))
-            cells.append(f"{score:7.3f} {score / plain:8.3f}")
+            ratios.append(score / plain)
+            cells.append(f"{score:7.3f} {ratios[-1]:8.3f}")
         yield f"{record.name:<50} {record.days:>5.0f} " + " ".join(cells)
-    yield f"{'all':<50} {'':>5} " + " ".join(_cell(np.concatenate(pooled[what])) for what in WHAT)
+    all_cells = [_cell(np.concatenate(pooled[what])) for what in WHAT]
+    yield f"{'all':<50} {'':>5} " + " ".join(all_cells) + f" {'mean':>7} {np.mean(ratios):8.3f}"
 
 
 def _cell(blocks: FloatArray) -> str:
