@@ -17,7 +17,8 @@ The tree::
     │   └── HintMissing         the format leaves open what must be said (unit, zone, datum ...)
     ├── FitError                a record that cannot be fitted
     │   ├── RecordTooShort      fewer days or values than a fit needs
-    │   └── RecordConstant      a level that never moves
+    │   ├── RecordConstant      a level that never moves
+    │   └── UnfitNeighbour      a station from which nothing can be inferred for the record
     ├── ModelUnreadable         a stored model that is damaged or of another version
     └── OutsideEphemeris        a time for which no sun or moon position is known
 
@@ -197,6 +198,20 @@ class RecordConstant(FitError):
     def __reduce__(self) -> tuple[type[RecordConstant], tuple[float]]:
         """Survive pickling between processes."""
         return type(self), (self.level,)
+
+
+class UnfitNeighbour(FitError):
+    """A neighbouring station from which nothing can be inferred for a record."""
+
+    def __init__(self, station: str, problem: str, expected: str) -> None:
+        """Name the ``station``, say the ``problem`` with it and what was ``expected``."""
+        self.station, self.problem, self.expected = station, problem, expected
+        named = f"the neighbour {station!r}" if station else "the neighbour"
+        super().__init__(f"{named} {problem}; expected {expected}")
+
+    def __reduce__(self) -> tuple[type[UnfitNeighbour], tuple[str, str, str]]:
+        """Survive pickling between processes."""
+        return type(self), (self.station, self.problem, self.expected)
 
 
 class ModelUnreadable(CoreError):

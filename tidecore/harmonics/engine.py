@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from tidecore.errors import UnknownName
 from tidecore.harmonics.arguments import constituent_names
+from tidecore.harmonics.inference import InferredLine
 from tidecore.harmonics.synthesis import NODAL_OPTIONS, Harmonics
 from tidecore.harmonics.tables import constituent_table
 from tidecore.timebase import US_PER_DAY
@@ -56,6 +58,7 @@ def solve(
     trend: bool = False,
     method: str = "ols",
     intervals: bool = False,
+    inferred: Sequence[InferredLine] = (),
 ) -> Solution:
     """Fit constituents to levels by ``utide.solve``, with Greenwich phase lags at exact times.
 
@@ -75,6 +78,8 @@ def solve(
     method : {"ols", "robust"}
     intervals : bool
         Also compute utide's linear confidence intervals, for the signal-to-noise ratio.
+    inferred : sequence of InferredLine
+        Lines held to reference lines inside the least squares; the references are among ``constituents``.
 
     Raises
     ------
@@ -101,6 +106,7 @@ def solve(
         phase="Greenwich",
         order_constit="PE",
         verbose=False,
+        infer=_inference(inferred),
     )
     reference_us = round((coefficients["aux"]["reftime"] - _ORDINAL_1970) * US_PER_DAY)
     harmonics = Harmonics(
@@ -117,4 +123,19 @@ def solve(
         snr=np.asarray(coefficients["SNR"], dtype=np.float64) if intervals else None,
         trend_per_day=float(coefficients["slope"]) if trend else None,
         reference_us=reference_us,
+    )
+
+
+def _inference(inferred: Sequence[InferredLine]) -> Any:
+    """Return lines to infer as utide takes them; its approximate way breaks under numpy 2.4 and is not used."""
+    if not inferred:
+        return None
+    from utide.utilities import Bunch
+
+    return Bunch(
+        inferred_names=[line.name for line in inferred],
+        reference_names=[line.reference for line in inferred],
+        amp_ratios=[line.amplitude_ratio for line in inferred],
+        phase_offsets=[line.phase_offset_deg for line in inferred],
+        approximate=False,
     )

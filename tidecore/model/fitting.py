@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,6 +12,7 @@ import numpy as np
 from tidecore.errors import Fault, InvalidInput, InvalidPosition, RecordConstant, RecordTooShort
 from tidecore.harmonics import arguments_of
 from tidecore.harmonics.engine import Solution, rayleigh_choice, solve
+from tidecore.model.inference import Inference
 from tidecore.model.tide import FitDiagnostics, TideModel
 from tidecore.timebase import US_PER_DAY, from_microseconds, microseconds
 from tidecore.units import BoolArray, FloatArray, IntArray
@@ -36,6 +37,8 @@ def fit(
     trend: bool = False,
     method: str = "ols",
     station: str = "",
+    neighbour: TideModel | None = None,
+    infer: Mapping[str, Sequence[object]] | None = None,
 ) -> TideModel:
     """Fit a tide model to a gauge record through ``utide.solve``.
 
@@ -54,6 +57,12 @@ def fit(
         Fit a linear trend too. It is reported and never part of a prediction.
     method : {"ols", "robust"}
         Least squares, or utide's iteratively reweighted ones.
+    neighbour : TideModel, optional
+        A station whose tide is like this one. Lines that the record is too short to separate are held to lines that
+        it can, with the neighbour's ratios of amplitude and differences of phase; the diagnostics say which.
+    infer : mapping of name to (reference, amplitude ratio, phase offset [degrees]), optional
+        The same with ratios given: amplitude over that of the reference, phase lag of the reference minus that of
+        the line.
 
     Raises
     ------
@@ -61,6 +70,8 @@ def fit(
         Under 6.9 days, or fewer than two values an unknown.
     RecordConstant
         If the level never moves.
+    UnfitNeighbour
+        If the neighbour's tide is of another type, or lacks its main lines.
     UnknownName, InvalidInput, InvalidPosition
         For options, names or a latitude that cannot be.
 
@@ -71,10 +82,13 @@ def fit(
     """
     where = _latitude(record, latitude)
     times, levels, missing = _valid(record)
+    inference = Inference.parse(neighbour, infer, nodal)
     names, dropped, how = _choice(times, constituents)
     _refuse_unfit(times, levels, len(names), trend)
     options: dict[str, Any] = {"nodal": nodal, "trend": trend, "method": method}
-    solution = solve(times, levels, where, names, intervals=True, **options)
+    inferred = inference.lines(names, _unresolved(times, names))
+    solution = solve(times, levels, where, names, intervals=True, inferred=inferred, **options)
+    inference.check(solution.harmonics)
     residual = levels - _described(solution, times)
     observed = float(np.var(levels))
     diagnostics = FitDiagnostics(
@@ -84,7 +98,7 @@ def fit(
         missing=missing,
         residual_rms_m=float(np.sqrt(np.mean(residual**2))),
         variance_explained=1.0 - float(np.var(residual)) / observed,
-        skill=_skill(times, levels, where, constituents, options),
+        skill=_skill(times, levels, where, constituents, options, inference),
         snr=_ratios(solution),
         rayleigh_dropped=dropped,
         constituents=how,
@@ -92,9 +106,11 @@ def fit(
         method=method,
         trend_m_per_year=None if solution.trend_per_day is None else solution.trend_per_day * _DAYS_PER_YEAR,
         record={key: _plain(value) for key, value in record.attrs.items()},
+        inferred=inference.note(inferred),
     )
     datum = str(record.attrs.get("datum", "unknown"))
-    digest = _input_hash(times, levels, {"latitude": where, "names": list(names), "datum": datum, **options})
+    identity = {"latitude": where, "names": list(names), "datum": datum, **options}
+    digest = _input_hash(times, levels, identity | ({"inferred": diagnostics.inferred} if inferred else {}))
     return TideModel.made_of(solution.harmonics, station, datum, diagnostics, digest)
 
 
@@ -140,6 +156,12 @@ def _choice(times: IntArray, constituents: str | Sequence[str]) -> tuple[tuple[s
     return names, (), "given"
 
 
+def _unresolved(times: IntArray, names: Sequence[str]) -> tuple[str, ...]:
+    """Return the lines that the record is too short to separate and that are not fitted all the same."""
+    _, dropped = rayleigh_choice(max(_days(times), 1e-3))
+    return tuple(name for name in dropped if name not in names)
+
+
 def _refuse_unfit(times: IntArray, levels: FloatArray, lines: int, trend: bool) -> None:
     needed = 2 * (2 * lines + 1 + int(trend))
     if _days(times) < LEAST_DAYS or len(times) < needed:
@@ -161,7 +183,12 @@ def _described(solution: Solution, times: IntArray) -> FloatArray:
 
 
 def _skill(
-    times: IntArray, levels: FloatArray, latitude: float, constituents: str | Sequence[str], options: dict[str, Any]
+    times: IntArray,
+    levels: FloatArray,
+    latitude: float,
+    constituents: str | Sequence[str],
+    options: dict[str, Any],
+    inference: Inference,
 ) -> float | None:
     """Return 1 - var(residual) / var(observed) over the last quarter of the span, fitted on the rest.
 
@@ -172,12 +199,13 @@ def _skill(
     border = times[0] + 3 * (times[-1] - times[0]) // 4
     early, late = times < border, times >= border
     names, _, _ = _choice(times[early], constituents)
-    if late.sum() < 2 or early.sum() < 2 * (2 * len(names) + 2):
+    if late.sum() < 2 or early.sum() < 2 * (2 * len(names) + 2) or not inference.possible(names):
         return None
     observed = float(np.var(levels[late]))
     if observed == 0.0 or float(np.ptp(levels[early])) == 0.0:
         return None
-    solution = solve(times[early], levels[early], latitude, names, **options)
+    inferred = inference.lines(names, _unresolved(times[early], names))
+    solution = solve(times[early], levels[early], latitude, names, inferred=inferred, **options)
     residual = levels[late] - solution.harmonics.heights(times[late].view("datetime64[us]"))
     return 1.0 - float(np.var(residual)) / observed
 

@@ -32,7 +32,8 @@ class FitDiagnostics:
     1 - var(residual) / var(observed) over the last quarter, fitted on the rest, None for records under 60 days.
     ``snr`` is by power, from utide's linear intervals of the final fit. ``rayleigh_dropped`` are the constituents
     the record is too short to separate. ``trend_m_per_year`` is None where none was fitted; a trend is reported
-    and never part of a prediction.
+    and never part of a prediction. ``inferred`` says which lines were held to others, by which ratios and from where;
+    None where none were asked for, and in models of before.
     """
 
     first: str
@@ -49,6 +50,7 @@ class FitDiagnostics:
     method: str
     trend_m_per_year: float | None
     record: Mapping[str, Any]
+    inferred: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
