@@ -15,11 +15,12 @@ from tidecore.errors import CoreError
 def fit_record(task: JobTask, progress: Progress) -> JobOutcome:
     """Read the uploaded record of a fit, fit it, and return model and report; the heavy libraries load here alone.
 
-    The input holds ``fit_id``, ``station`` (its name), ``latitude`` [degrees], ``format``, ``hints`` and ``fit``
-    (options of the fit). The record lies in the spool folder under the id of the fit.
+    The input holds ``fit_id``, ``station`` (its name), ``latitude`` [degrees], ``format``, ``hints``, ``fit``
+    (options of the fit), and ``neighbour_model`` (the document of a model to infer from) where there is one. The record
+    lies in the spool folder under the id of the fit.
     """
     from tidecore.gauges import read_gauge
-    from tidecore.model import fit
+    from tidecore.model import TideModel, fit
 
     given, place = task.input, task.place
     path = Path(place.spool) / given["fit_id"]
@@ -31,7 +32,9 @@ def fit_record(task: JobTask, progress: Progress) -> JobOutcome:
         record = read_gauge(path, format=given["format"], max_bytes=place.max_record_bytes, **given["hints"])
         report = {"record": plain(dict(record.attrs)), "diagnostics": None}
         progress(1, 2, "fitting")
-        model = fit(record, latitude=given["latitude"], station=given["station"], **given["fit"])
+        beside = given.get("neighbour_model")
+        neighbour = None if beside is None else TideModel.from_document(beside)
+        model = fit(record, latitude=given["latitude"], station=given["station"], neighbour=neighbour, **given["fit"])
     except CoreError as error:
         return JobOutcome(problem=encode_error(error), kept={"report": report, "model": None})
     diagnostics = None if model.diagnostics is None else plain(asdict(model.diagnostics))

@@ -18,7 +18,7 @@ from service.usecases.context import Context
 from service.usecases.jobs import active_job, queue_job
 from service.usecases.once import Keep, keep_nothing
 from service.usecases.page import Page, one_page
-from service.usecases.stations import add_version, find_station, own_station
+from service.usecases.stations import add_version, find_station, own_station, serve_models
 from tidecore.errors import Fault
 from tidecore.model import TideModel
 
@@ -34,12 +34,16 @@ class Upload:
 
 @dataclass(frozen=True, slots=True)
 class FitRequest:
-    """How to read a record (``file_format``, ``hints``) and how to fit it (``options``)."""
+    """How to read a record (``file_format``, ``hints``) and how to fit it (``options``).
+
+    ``neighbour`` is the id of a station from which lines are inferred that the record cannot separate.
+    """
 
     file_format: str | None
     latitude: float | None
     hints: Mapping[str, Any]
     options: Mapping[str, Any]
+    neighbour: str | None = None
 
 
 #: Name of the kind of job that fits a record.
@@ -59,7 +63,9 @@ def request_fit(
     Raises
     ------
     NotFound
-        If there is no such station.
+        If there is no such station, or no such neighbour.
+    NoModel
+        If the neighbour has no model.
     DocumentInvalid
         If the record is empty.
     TooManyJobs
@@ -87,6 +93,15 @@ def _take(
             "hints": dict(request.hints),
             "fit": dict(request.options),
         }
+        given: dict[str, Any] = {}
+        if request.neighbour is not None:
+            served = serve_models(context, unit, [request.neighbour], None)[0]
+            options["neighbour"] = {
+                "station_id": served.station.station_id,
+                "version": served.version,
+                "input_hash": served.model.input_hash,
+            }
+            given["neighbour_model"] = served.model.to_document()
         content = {"station_id": station_id, "record_sha256": upload.sha256, **options}
         active = active_job(unit, FIT, content)
         if active is not None:
@@ -96,7 +111,7 @@ def _take(
             unit.commit()
             return same
         fit_id = new_id("fit")
-        job = queue_job(context, unit, FIT, content, {"fit_id": fit_id, "station": station.name, **options})
+        job = queue_job(context, unit, FIT, content, {"fit_id": fit_id, "station": station.name, **options, **given})
         fit = unit.fits.add(
             fit_id,
             station_id=station_id,

@@ -19,6 +19,7 @@ from tests.service.holders import Holder
 KINDS = {
     "station_id": "station",
     "station": "station",
+    "neighbour": "station",
     "mark_id": "mark",
     "mark_ids": "mark",
     "rule_id": "rule",

@@ -38,7 +38,14 @@ _RECORD: dict[str, Any] = {
     status_code=202,
     response_model=Fit,
     responses=declare(
-        "not-found", "invalid-input", "body-too-large", "media-not-supported", "too-many-jobs", "store-conflict", *ONCE
+        "not-found",
+        "no-model",
+        "invalid-input",
+        "body-too-large",
+        "media-not-supported",
+        "too-many-jobs",
+        "store-conflict",
+        *ONCE,
     ),
     openapi_extra=_RECORD,
 )

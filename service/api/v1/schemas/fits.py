@@ -78,6 +78,23 @@ class FitQuery(BaseModel):
     trend: Annotated[bool, Field(description="Fit a linear trend too; it is reported, never predicted.")] = False
     method: Annotated[Literal["ols", "robust"], Field(description="Least squares, or robust ones.")] = "ols"
 
+    neighbour: Annotated[
+        str | None,
+        Field(
+            max_length=64,
+            description="Id of a station of the same type of tide. Lines that the record is too short to separate are "
+            "inferred from it.",
+        ),
+    ] = None
+    infer: Annotated[
+        list[str] | None,
+        Field(
+            max_length=40,
+            description="Lines to infer by given ratios, as P1:K1:0.331:-7.1: the line, its reference, its amplitude "
+            "over that of the reference, phase lag of the reference minus that of the line in degrees.",
+        ),
+    ] = None
+
     def to_request(self) -> FitRequest:
         """Return what the use case takes; DocumentInvalid where hints contradict each other."""
         hints: dict[str, Any] = {
@@ -95,8 +112,12 @@ class FitQuery(BaseModel):
         options: dict[str, Any] = {"nodal": self.nodal, "trend": self.trend, "method": self.method}
         if self.constituents is not None and self.constituents != ["auto"]:
             options["constituents"] = list(self.constituents)
+        if self.infer is not None:
+            if self.neighbour is not None:
+                raise DocumentInvalid(Fault("infer", "and neighbour exclude each other", "one of them"))
+            options["infer"] = _inferred(self.infer)
         given = {name: value for name, value in hints.items() if value is not None}
-        return FitRequest(self.format, self.latitude, given, options)
+        return FitRequest(self.format, self.latitude, given, options, self.neighbour)
 
     def _time(self) -> Any:
         if self.time_fields is None:
@@ -112,6 +133,23 @@ class FitQuery(BaseModel):
                 raise DocumentInvalid(Fault("time_fields", f"holds {ascii(part)[:60]}", expected))
             fields[name] = _column(column)
         return fields
+
+
+def _inferred(given: list[str]) -> dict[str, list[str | float]]:
+    """Return lines to infer: name -> reference, ratio of amplitudes, difference of phase [degrees]."""
+    lines: dict[str, list[str | float]] = {}
+    for text in given:
+        name, *rest = text.split(":")
+        try:
+            reference, ratio, offset = rest
+            numbers = float(ratio), float(offset)
+        except ValueError:
+            numbers = math.nan, math.nan
+        if not (all(map(math.isfinite, numbers)) and name and name not in lines):
+            expected = "line:reference:amplitude ratio:phase difference, each line once"
+            raise DocumentInvalid(Fault("infer", f"holds {ascii(text)[:60]}", expected))
+        lines[name] = [reference, *numbers]
+    return lines
 
 
 def _column(given: str | None) -> str | int | None:
@@ -149,7 +187,10 @@ class Fit(Schema):
     ]
     diagnostics: Annotated[
         dict[str, Any] | None,
-        Field(description="Residual RMS [m], variance explained, skill, SNR, what was dropped, and more."),
+        Field(
+            description="Residual RMS [m], variance explained, skill, SNR, what was dropped, what was inferred and "
+            "from where, and more."
+        ),
     ]
     adopted_version: Annotated[int | None, Field(description="Version of the station that its model has become.")]
     created_at: InstantText
