@@ -10,6 +10,7 @@ from tidecore._version import NUMERICS, __version__
 from tidecore.gauges import read_gauge
 from tidecore.model import FitDiagnostics, TideModel, fit
 from tidecore.place import Mark
+from tidecore.quality import QualityReport, check_record
 from tidecore.rules import SpeciesRule
 from tidecore.timebase import TimeGrid
 from tidecore.timeline import build_timeline
@@ -19,11 +20,13 @@ __all__ = [
     "NUMERICS",
     "FitDiagnostics",
     "Mark",
+    "QualityReport",
     "SpeciesRule",
     "TideModel",
     "TimeGrid",
     "__version__",
     "build_timeline",
+    "check_record",
     "find_windows",
     "fit",
     "read_gauge",

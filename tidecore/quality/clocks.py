@@ -20,6 +20,9 @@ from tidecore.units import BoolArray, FloatArray
 _WIDTHS: tuple[tuple[int, float, float], ...] = ((5, 8.0, 25.0), (15, 7.0, 12.0), (30, 5.0, 7.5), (90, 4.5, 7.5))
 #: In a shorter record constituents stand too near for the tide to be told so well [days], [deviations].
 _SHORT_D, _SHORT_SCORE = 180.0, 7.0
+#: A drift of the clock less than this in all is not told from a tide that varies [min].
+LEAST_DRIFT_MIN = 7.5
+_BLOCK_H = 5 * 24
 #: Shifts nearer to one another, or to an end of the record, are not told [h].
 _APART_H = 36
 #: Hours either side of a coarse place in which the exact one is looked for.
@@ -36,6 +39,28 @@ class Shift:
     at: int
     minutes: float
     score: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Delays:
+    """Delay of the record's clock by blocks of days: ``middle`` [hour], ``minutes``, ``weights`` [1/min2]."""
+
+    middle: FloatArray
+    minutes: FloatArray
+    weights: FloatArray
+
+
+def delays_of(hours: Hours, noise: Noise) -> Delays:
+    """Return the delay in each block of five days that has half its hours."""
+    whitened = _whitened(hours, noise)
+    count = len(whitened.rate)
+    borders = np.arange(0, count + 1, _BLOCK_H)
+    products = np.concatenate(([0.0], np.cumsum(whitened.residual * whitened.rate)))
+    energies, values = np.diff(whitened.energies[borders]), np.add.reduceat(whitened.used, borders[:-1])[: len(borders) - 1]
+    enough = (values >= _BLOCK_H // 2) & (energies > 1e-6)
+    minutes = 60.0 * np.diff(products[borders])[enough] / energies[enough]
+    middle = borders[:-1][enough] + _BLOCK_H / 2.0
+    return Delays(middle, minutes, energies[enough] / 3600.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -33,7 +33,19 @@ def tide_of(times_us: IntArray, levels: FloatArray, latitude: float) -> Harmonic
     """
     days = float(times_us[-1] - times_us[0]) / US_PER_DAY
     names, dropped = rayleigh_choice(days)
-    inferred = [name for name, (parent, _) in INFERRED.items() if name in dropped and parent in names]
+    inferred = tuple(name for name, (parent, _) in INFERRED.items() if name in dropped and parent in names)
+    plain, left = _fitted(times_us, levels, latitude, names, ())
+    if not inferred:
+        return plain
+    # Where the sea does not follow the equilibrium tide so far, what is inferred leaves more than it takes.
+    fuller, less = _fitted(times_us, levels, latitude, names, inferred)
+    return fuller if less <= left else plain
+
+
+def _fitted(
+    times_us: IntArray, levels: FloatArray, latitude: float, names: tuple[str, ...], inferred: tuple[str, ...]
+) -> tuple[Harmonics, float]:
+    """Return the tide, and the sum of squares that it leaves."""
     every = (*names, *inferred)
     whole: NormalEquations | None = None
     for begin in range(0, len(times_us), _ROWS):
@@ -46,13 +58,14 @@ def tide_of(times_us: IntArray, levels: FloatArray, latitude: float) -> Harmonic
     pairs = found[: 2 * len(names)].view(np.complex128)
     extra = [pairs[names.index(INFERRED[name][0])] * INFERRED[name][1] for name in inferred]
     amplitudes = np.concatenate((pairs, np.array(extra, dtype=np.complex128)))
-    return Harmonics(
+    tide = Harmonics(
         names=every,
         amplitude=np.abs(amplitudes),
         phase=np.degrees(np.angle(amplitudes)) % 360.0,
         latitude=latitude,
         mean_level=float(found[-1]),
     )
+    return tide, whole.residual_energy(found)
 
 
 def _columns(names: tuple[str, ...], free: int, latitude: float, times_us: IntArray) -> FloatArray:

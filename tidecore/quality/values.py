@@ -102,7 +102,11 @@ def _spikes(times_us: IntArray, left: FloatArray) -> qartod.Flags:
     about = np.median(np.lib.stride_tricks.sliding_window_view(padded, _SPIKE_ABOUT), axis=1)
     out = np.abs(left - about)
     flags[:] = GOOD
-    flags[out > np.maximum(_SPIKE_DEVIATIONS * _unrest(times_us, left - about), _SPIKE_M)] = FAIL
+    least = np.maximum(_SPIKE_DEVIATIONS * _unrest(times_us, left - about), _SPIKE_M)
+    # What is left of the tide bends: a spike stands out from a cubic through the values beside its own neighbours too.
+    wide = np.concatenate((np.repeat(left[0], half), left, np.repeat(left[-1], half)))
+    curve = 0.9 * (wide[1:-5] + wide[5:-1]) - 0.4 * (wide[:-6] + wide[6:])
+    flags[(out > least) & (np.abs(left - curve) > 0.5 * least)] = FAIL
     return flags
 
 
