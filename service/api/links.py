@@ -11,6 +11,7 @@ SHOWN: Mapping[str, Mapping[str, str]] = {
     "Mark": {"mark_id": "/id"},
     "SpeciesRule": {"rule_id": "/id"},
     "Fit": {"fit_id": "/id", "job_id": "/job_id"},
+    "Quality": {"fit_id": "/fit_id"},
     "Job": {"job_id": "/id"},
 }
 _COMPONENTS = "#/components/links/"

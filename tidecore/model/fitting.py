@@ -91,9 +91,11 @@ def fit(
     if quality not in QUALITY_OPTIONS:
         raise UnknownName("quality option", quality, QUALITY_OPTIONS)
     report = None
-    if quality == "check":
-        record, report = check_record(record, where, neighbour=neighbour)
     times, levels, missing = _valid(record)
+    if quality == "check" and len(levels) and float(np.ptp(levels)) > 0.0:
+        record, report = check_record(record, where, neighbour=neighbour)
+        if report.left_out:
+            times, levels, missing = _valid(record)
     inference = Inference.parse(neighbour, infer, nodal)
     names, dropped, how = _choice(times, constituents)
     _refuse_unfit(times, levels, len(names), trend)

@@ -56,7 +56,10 @@ def delays_of(hours: Hours, noise: Noise) -> Delays:
     count = len(whitened.rate)
     borders = np.arange(0, count + 1, _BLOCK_H)
     products = np.concatenate(([0.0], np.cumsum(whitened.residual * whitened.rate)))
-    energies, values = np.diff(whitened.energies[borders]), np.add.reduceat(whitened.used, borders[:-1])[: len(borders) - 1]
+    energies, values = (
+        np.diff(whitened.energies[borders]),
+        np.add.reduceat(whitened.used, borders[:-1])[: len(borders) - 1],
+    )
     enough = (values >= _BLOCK_H // 2) & (energies > 1e-6)
     minutes = 60.0 * np.diff(products[borders])[enough] / energies[enough]
     middle = borders[:-1][enough] + _BLOCK_H / 2.0

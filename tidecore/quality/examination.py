@@ -119,7 +119,9 @@ def _faults(
     return shifts, steps, hours, noise
 
 
-def _settled(before: Examination | None, found: Examination, kept: BoolArray, good: BoolArray, left: FloatArray) -> bool:
+def _settled(
+    before: Examination | None, found: Examination, kept: BoolArray, good: BoolArray, left: FloatArray
+) -> bool:
     changed = kept != good
     if before is None:
         energy = float(np.sum((left - left.mean()) ** 2))

@@ -43,8 +43,8 @@ def zone_error(own: Harmonics, neighbour: Harmonics, station: str = "") -> ZoneE
     if np.isnan(shares).any():
         raise UnfitNeighbour(station, "has no M2, S2, K1 or O1 to compare", "a station with the main constituents")
     if abs(shares[0] - shares[1]) > _MOST_UNLIKE:
-        problem = f"has form number {_form(neighbour)}, the record {_form(own)}"
-        raise UnfitNeighbour(station, problem, "a station of the same type of tide")
+        problem = f"has a {_kind(shares[1])} tide (form number {_form(neighbour)})"
+        raise UnfitNeighbour(station, problem, f"a {_kind(shares[0])} one as the record has (form number {_form(own)})")
     names = [
         name
         for name in LINES
@@ -83,6 +83,12 @@ def _diurnal_share(tide: Harmonics) -> float:
         sum(tide.amplitude_of(name) for name in pair if name in tide.names) for pair in (("K1", "O1"), ("M2", "S2"))
     )
     return diurnal / (diurnal + semidiurnal) if diurnal + semidiurnal > 0.0 else float("nan")
+
+
+def _kind(share: float) -> str:
+    """Return the type of a tide by its diurnal share: form numbers 0.25, 1.5 and 3 part the types."""
+    limits = ((0.2, "semidiurnal"), (0.6, "mixed, mainly semidiurnal"), (0.75, "mixed, mainly diurnal"))
+    return next((name for limit, name in limits if share < limit), "diurnal")
 
 
 def _form(tide: Harmonics) -> str:
