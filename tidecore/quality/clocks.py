@@ -8,11 +8,12 @@ changes for all constituents at once, as no weather makes it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from tidecore.quality.hourly import Hours, Noise
-from tidecore.units import BoolArray, FloatArray
+from tidecore.units import BoolArray, FloatArray, IntArray
 
 #: Days either side of a change that are compared, the deviations that it must stand out by there, and its least size
 #: [min]: long stretches for small faults, short ones for large faults near one another. A tide varies with season and
@@ -61,7 +62,7 @@ def delays_of(hours: Hours, noise: Noise) -> Delays:
         np.add.reduceat(whitened.used, borders[:-1])[: len(borders) - 1],
     )
     enough = (values >= _BLOCK_H // 2) & (energies > 1e-6)
-    minutes = 60.0 * np.diff(products[borders])[enough] / energies[enough]
+    minutes = np.asarray(60.0 * np.diff(products[borders])[enough] / energies[enough], dtype=np.float64)
     middle = borders[:-1][enough] + _BLOCK_H / 2.0
     return Delays(middle, minutes, energies[enough] / 3600.0)
 
@@ -133,8 +134,8 @@ def _whitened(hours: Hours, noise: Noise) -> _Whitened:
     )
 
 
-def _split(of: _Whitened, at: FloatArray, begin: FloatArray, end: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the change of delay [h] at places ``at`` between what lies from ``begin`` and to ``end``, and its score."""
+def _split(of: _Whitened, at: IntArray, begin: IntArray, end: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Return the change of delay [h] at places ``at`` from what lies since ``begin`` to ``end``, and its score."""
     before = of.energies[at] - of.energies[begin]
     after = of.energies[end] - of.energies[at]
     enough = (before > 1e-6) & (after > 1e-6)
@@ -148,10 +149,10 @@ def _split(of: _Whitened, at: FloatArray, begin: FloatArray, end: FloatArray) ->
 def _strongest(of: _Whitened, borders: list[int]) -> Shift | None:
     """Return the most certain shift that is not known yet."""
     best: Shift | None = None
-    for first, last in zip(borders[:-1], borders[1:], strict=True):
+    for first, last in pairwise(borders):
         for days, least_score, least_min in _WIDTHS:
             # A third of the width on either side at least: shorter stretches show the weather's play with the tide.
-            at = np.arange(first + days * 8, last - days * 8 + 1)
+            at = np.arange(first + days * 8, last - days * 8 + 1, dtype=np.int64)
             if not len(at):
                 continue
             begin, end = np.maximum(at - days * 24, first), np.minimum(at + days * 24, last)

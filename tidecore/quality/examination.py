@@ -87,7 +87,8 @@ def _stretches(times_us: IntArray, hours: Hours, changes: list[tuple[int, float]
     borders = np.array([hours.time_us(at) for at, _ in changes], dtype=np.int64)
     sums = np.concatenate(([0.0], np.cumsum([size for _, size in changes])))
     which = np.searchsorted(borders, times_us, side="right")
-    return sums[which] - sums[np.argmax(np.bincount(which, minlength=len(sums)))]
+    late: FloatArray = sums[which] - sums[np.argmax(np.bincount(which, minlength=len(sums)))]
+    return late
 
 
 def _faults(

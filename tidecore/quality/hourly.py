@@ -151,5 +151,5 @@ def _autoregression(series: FloatArray, known: BoolArray) -> FloatArray:
     lags *= pairs / pairs[0]
     lags[0] *= 1.0 + _RIDGE
     matrix = lags[np.abs(np.subtract.outer(np.arange(ORDER), np.arange(ORDER)))]
-    weights: FloatArray = np.linalg.solve(matrix + 1e-12 * np.eye(ORDER), lags[1:])
-    return weights
+    weights = np.linalg.solve(matrix + 1e-12 * np.eye(ORDER), lags[1:])
+    return np.asarray(weights, dtype=np.float64)

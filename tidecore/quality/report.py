@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
+import numpy as np
+
 #: What happens to values: those of failed single values are flagged and enter no fit; faults of clock, datum and zone
 #: are said, and the values stay as they are, because which side of the fault is right no record tells by itself.
 LEFT_OUT, KEPT = "left_out", "kept"
@@ -22,10 +24,10 @@ ADVICE = {
     "records of their own; the level is not corrected.",
     "clock_shift": "The clock of the gauge moved here. Ask for its log, and send one part, or all with the right "
     "times; the times are not corrected.",
-    "clock_drift": "The clock of the gauge ran fast or slow. Ask for its log, and send the record with the right times; "
-    "the times are not corrected.",
-    "zone_change": "From here on the times are of another zone: summer time, or a changed setting. Send the record in one "
-    "zone; the times are not corrected.",
+    "clock_drift": "The clock of the gauge ran fast or slow. Ask for its log, and send the record with the right "
+    "times; the times are not corrected.",
+    "zone_change": "From here on the times are of another zone: summer time, or a changed setting. Send the record in "
+    "one zone; the times are not corrected.",
     "zone": "Against the neighbour the whole record is off by about whole half hours. Check the zone given; the times "
     "are not corrected.",
 }  # fmt: skip
@@ -109,4 +111,4 @@ class QualityReport:
 
 def confidence_of(score: float, least: float) -> float:
     """Return 0.5 at the least score that is reported, 0.9 at half as much again, towards 1 beyond."""
-    return round(1.0 - 0.5 * 0.2 ** (2.0 * max(score / least - 1.0, 0.0)), 3)
+    return round(1.0 - 0.5 * float(np.power(0.2, 2.0 * max(score / least - 1.0, 0.0))), 3)

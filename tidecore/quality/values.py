@@ -42,7 +42,8 @@ class ValueFlags:
         """Flags of all tests together: fail before suspect before good, not evaluated where no test was."""
         stacked = np.stack(list(self.by_test.values()))
         rank = np.array([0, 1, 0, 2, 3], dtype=np.uint8)[stacked].max(axis=0)
-        return np.array([NOT_EVALUATED, GOOD, SUSPECT, FAIL], dtype=np.uint8)[rank]
+        worst: qartod.Flags = np.array([NOT_EVALUATED, GOOD, SUSPECT, FAIL], dtype=np.uint8)[rank]
+        return worst
 
 
 def test_names() -> tuple[str, ...]:
@@ -120,7 +121,8 @@ def _unrest(times_us: IntArray, values: FloatArray) -> FloatArray:
         if len(part) >= 48:
             scale[number] = max(whole, robust_deviation(part))
     wide = np.concatenate((scale[:1], scale, scale[-1:]))
-    return np.max([wide[:-2], wide[1:-1], wide[2:]], axis=0)[block]
+    deviation: FloatArray = np.max([wide[:-2], wide[1:-1], wide[2:]], axis=0)[block]
+    return deviation
 
 
 def _fast(times_us: IntArray, left: FloatArray) -> qartod.Flags:

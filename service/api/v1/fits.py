@@ -111,7 +111,7 @@ def get_fit(fit_id: FitId, caller: CallerDep, context: ContextDep) -> Response:
     responses=declare("not-found", "fit-not-checked"),
 )
 def get_fit_quality(fit_id: FitId, caller: CallerDep, context: ContextDep) -> Response:
-    """Read what the check of the record found: spikes, a gauge that stands still, steps of datum, faults of clock and zone.
+    """Read what the check of the record found: spikes, a gauge that stands still, faults of datum, clock and zone.
 
     Values that failed did not enter the fit. Faults of datum, clock and zone are said and nothing is corrected: which
     side of them is right, the record does not tell.

@@ -187,8 +187,8 @@ class QualityFinding(Schema):
     test: Annotated[
         str,
         Field(
-            description="range, spike, rate_of_change, flat_line, gap, datum_step, clock_shift, clock_drift, zone_change "
-            "or zone."
+            description="range, spike, rate_of_change, flat_line, gap, datum_step, clock_shift, clock_drift, "
+            "zone_change or zone."
         ),
     ]
     start: Annotated[str, Field(description="Begin of what it concerns, UTC; a step or shift is here.")]
