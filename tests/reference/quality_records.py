@@ -104,7 +104,7 @@ def _high_passed(times_us: np.ndarray, levels: np.ndarray, tide: Harmonics) -> f
 
 @dataclass(frozen=True)
 class Fault:
-    """A kind of fault, its ``size`` (m, min or h), within how many days it must be located, and days kept from the ends.
+    """A kind of fault, its ``size`` (m, min or h), within how many days to be located, and days kept from the ends.
 
     A clock can only be told from days before and after; so the ends are left free.
     """

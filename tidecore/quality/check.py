@@ -12,6 +12,7 @@ from tidecore.harmonics import Harmonics
 from tidecore.quality.clocks import delays_of
 from tidecore.quality.drift import find_drift
 from tidecore.quality.examination import Examination, examine
+from tidecore.quality.hourly import CLOCK_ORDER, noise_of
 from tidecore.quality.neighbours import zone_error
 from tidecore.quality.qartod import Flags, gaps
 from tidecore.quality.report import ADVICE, KEPT, LEFT_OUT, MOST_FINDINGS, Finding, QualityReport, confidence_of
@@ -31,7 +32,7 @@ _LEAST_COVER = 0.5
 #: A gap from this on is a finding [h]; shorter ones are counted.
 _LONG_GAP_H = 24.0
 _NAMES = {GOOD: "good", NOT_EVALUATED: "not_evaluated", SUSPECT: "suspect", FAIL: "fail"}
-_LEAST_SHIFT_SCORE = 4.5
+_LEAST_SHIFT_SCORE = 6.0
 _SERIES_TESTS = ("datum_step", "clock_shift", "clock_drift", "zone_change")
 
 
@@ -225,8 +226,9 @@ def _of_series(times: IntArray, found: Examination) -> list[Finding]:
         sure = confidence_of(step.score, LEAST_SCORE)
         findings.append(_holding("datum_step", times, start, times[-1], step.size_m, "m", sure))
     drift = None
-    if found.noise is not None and len(found.noise.used) == len(found.hours.known):
-        drift = find_drift(delays_of(found.hours, found.noise), [shift.at for shift in found.shifts])
+    clock = noise_of(found.hours, CLOCK_ORDER)
+    if clock is not None:
+        drift = find_drift(delays_of(found.hours, clock), [shift.at for shift in found.shifts])
     if drift is not None:
         start, end = found.hours.time_us(drift.begin), found.hours.time_us(drift.end)
         sure = confidence_of(drift.score, 6.0)

@@ -18,7 +18,7 @@ from tidecore.units import BoolArray, FloatArray, IntArray
 #: Days either side of a change that are compared, the deviations that it must stand out by there, and its least size
 #: [min]: long stretches for small faults, short ones for large faults near one another. A tide varies with season and
 #: weather by some minutes, and for some days by more.
-_WIDTHS: tuple[tuple[int, float, float], ...] = ((5, 8.0, 25.0), (15, 7.0, 12.0), (30, 5.0, 7.5), (90, 4.5, 7.5))
+_WIDTHS: tuple[tuple[int, float, float], ...] = ((5, 9.0, 25.0), (15, 7.0, 12.0), (30, 6.0, 9.0), (90, 6.0, 7.5))
 #: In a shorter record constituents stand too near for the tide to be told so well [days], [deviations].
 _SHORT_D, _SHORT_SCORE = 180.0, 7.0
 #: A drift of the clock less than this in all is not told from a tide that varies [min].

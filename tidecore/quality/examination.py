@@ -7,14 +7,14 @@ better tide. The copy is thrown away.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tidecore.gauges.record import FAIL, SUSPECT
 from tidecore.harmonics import Harmonics
 from tidecore.quality.clocks import Shift, find_shifts
-from tidecore.quality.hourly import Hours, Noise, by_the_hour, noise_of
+from tidecore.quality.hourly import CLOCK_ORDER, ORDER, Hours, Noise, by_the_hour, noise_of
 from tidecore.quality.steps import Step, find_steps
 from tidecore.quality.tide import tide_of
 from tidecore.quality.values import ValueFlags, flag_values
@@ -97,27 +97,30 @@ def _faults(
     """Return shifts of the levels freed of the steps known before, and steps of those freed of the shifts."""
     hours = by_the_hour(times_us[good], levels[good], tide)
     if before is None:
-        noise = noise_of(hours)
-        if noise is None:
+        noise, clock = noise_of(hours), noise_of(hours, CLOCK_ORDER)
+        if noise is None or clock is None:
             return (), (), hours, None
-        return tuple(find_shifts(hours, noise)), tuple(find_steps(hours, noise)), hours, noise
+        return tuple(find_shifts(hours, clock)), tuple(find_steps(hours, noise)), hours, noise
     true_us, true_levels = corrected(times_us, levels, before)
     # The noise is that of the record without its faults; the faults are looked for in the record with them.
-    order = good & _ascending(true_us)
-    noise = noise_of(by_the_hour(true_us[order], true_levels[order], tide))
+    ascending = good & _ascending(true_us)
+    faultless = by_the_hour(true_us[ascending], true_levels[ascending], tide)
     stepless = by_the_hour(times_us[good], true_levels[good], tide)
-    if noise is None or len(noise.used) != len(stepless.known):
-        noise = noise_of(stepless)
-    if noise is None:
-        return (), (), hours, None
-    shifts = tuple(find_shifts(stepless, noise))
-    moved = Examination(before.flags, tide, before.hours, None, shifts, ())
-    late_us, _ = corrected(times_us, levels, moved)
-    order = good & _ascending(late_us)
-    shiftless = by_the_hour(late_us[order], levels[order], tide)
-    quiet = noise if len(noise.used) == len(shiftless.known) else noise_of(shiftless)
-    steps = () if quiet is None else tuple(find_steps(shiftless, quiet))
+    clock = _noise_for(stepless, faultless, CLOCK_ORDER)
+    shifts = () if clock is None else tuple(find_shifts(stepless, clock))
+    late_us, _ = corrected(times_us, levels, replace(before, shifts=shifts, steps=()))
+    ascending = good & _ascending(late_us)
+    shiftless = by_the_hour(late_us[ascending], levels[ascending], tide)
+    noise = _noise_for(shiftless, faultless, ORDER)
+    steps = () if noise is None else tuple(find_steps(shiftless, noise))
     return shifts, steps, hours, noise
+
+
+def _noise_for(hours: Hours, faultless: Hours, order: int) -> Noise | None:
+    """Return the noise of ``faultless``, as far as it covers ``hours``; else their own."""
+    if len(faultless.known) == len(hours.known):
+        return noise_of(faultless, order)
+    return noise_of(hours, order)
 
 
 def _settled(

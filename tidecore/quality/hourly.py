@@ -17,6 +17,8 @@ from tidecore.units import BoolArray, FloatArray, IntArray
 
 #: Hours that the autoregression looks back: two tides and more, so that what is left of the tide is foreseen.
 ORDER = 50
+#: Hours that it looks back for the clock: of a delay that stays, the tides before must not foresee anything.
+CLOCK_ORDER = 12
 #: Gaps up to this are bridged by a line [h]; after longer ones the autoregression begins anew.
 BRIDGED_H = 3
 #: Days over which what is left of the tide is taken for a constant when the noise is told from it.
@@ -82,7 +84,7 @@ def by_the_hour(times_us: IntArray, levels: FloatArray, harmonics: Harmonics) ->
 class Noise:
     """An autoregression of the residual, and what it does not foresee.
 
-    ``weights`` (ORDER,) are those of the hours before, nearest first; ``sigma`` [m] is the robust deviation of the
+    ``weights`` (order,) are those of the hours before, nearest first; ``sigma`` [m] is the robust deviation of the
     unforeseen; ``used`` says of which hours it can be told.
     """
 
@@ -95,18 +97,18 @@ class Noise:
         return np.convolve(series, np.concatenate(([1.0], -self.weights)))[: len(series)]
 
 
-def noise_of(hours: Hours) -> Noise | None:
-    """Return the noise of a record, None where there is too little to tell it from."""
+def noise_of(hours: Hours, order: int = ORDER) -> Noise | None:
+    """Return the noise of a record as of ``order`` hours before, None where there is too little to tell it from."""
     known = hours.known
     if known.sum() < 4 * ORDER:
         return None
     quiet = _without_tide(hours)
-    weights = _autoregression(quiet, known)
+    weights = _autoregression(quiet, known, order)
     used = known.copy()
-    used[:ORDER] = False
+    used[:order] = False
     for begin, end in _gaps_of(known):
         if end - begin > BRIDGED_H:
-            used[begin : end + ORDER] = False
+            used[begin : end + order] = False
     if used.sum() < 2 * ORDER:
         return None
     noise = Noise(weights, 1.0, used)
@@ -138,18 +140,18 @@ def _without_tide(hours: Hours) -> FloatArray:
     return out
 
 
-def _autoregression(series: FloatArray, known: BoolArray) -> FloatArray:
-    """Return the weights of the ORDER hours before, by Yule and Walker's equations over pairs of known hours."""
+def _autoregression(series: FloatArray, known: BoolArray, order: int) -> FloatArray:
+    """Return the weights of the ``order`` hours before, by Yule and Walker's equations over pairs of known hours."""
     # What stands far out is no noise: spikes and steps must not set its memory.
     spread = robust_deviation(series[known])
     held = np.where(known, np.clip(series - np.median(series[known]), -6.0 * spread, 6.0 * spread), 0.0)
     length = 1 << (2 * len(series) - 1).bit_length()
-    products = np.fft.irfft(np.abs(np.fft.rfft(held, length)) ** 2, length)[: ORDER + 1]
-    pairs = np.fft.irfft(np.abs(np.fft.rfft(known.astype(np.float64), length)) ** 2, length)[: ORDER + 1]
+    products = np.fft.irfft(np.abs(np.fft.rfft(held, length)) ** 2, length)[: order + 1]
+    pairs = np.fft.irfft(np.abs(np.fft.rfft(known.astype(np.float64), length)) ** 2, length)[: order + 1]
     lags = products / np.maximum(pairs, 1.0)
     # Few pairs at a long lag count for less, which keeps the matrix positive definite.
     lags *= pairs / pairs[0]
     lags[0] *= 1.0 + _RIDGE
-    matrix = lags[np.abs(np.subtract.outer(np.arange(ORDER), np.arange(ORDER)))]
-    weights = np.linalg.solve(matrix + 1e-12 * np.eye(ORDER), lags[1:])
+    matrix = lags[np.abs(np.subtract.outer(np.arange(order), np.arange(order)))]
+    weights = np.linalg.solve(matrix + 1e-12 * np.eye(order), lags[1:])
     return np.asarray(weights, dtype=np.float64)
