@@ -29,7 +29,7 @@ from tests.reference.quality_records import (
     surges,
 )
 
-PLACEMENTS = 50
+PLACEMENTS, PLACEMENTS_APART = 50, 10
 CURVE_PLACEMENTS = 20
 #: Records under half a year, and that of Nuuk, which has steps of its own: shown, and kept out of the sums.
 APART = ("nuuk", "everglades", "syowa")
@@ -54,7 +54,7 @@ def promised(where: Path, placements: int = PLACEMENTS) -> Iterator[str]:
         quiet = of.high_passed_m < QUIET_M
         line = f"{name:<12} {of.years:5.2f} {100 * of.high_passed_m:6.2f} {count:6d} {100 * flagged:7.3f}%  "
         if quiet:
-            rates = [rate(of, fault, placements) for fault in FAULTS]
+            rates = [rate(of, fault, PLACEMENTS_APART if name in APART else placements) for fault in FAULTS]
             line += "  ".join(
                 f"{100 * one:{len(f'{f.kind} {f.size:g}')}.0f}" for one, f in zip(rates, FAULTS, strict=True)
             )

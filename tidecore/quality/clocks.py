@@ -56,7 +56,7 @@ def delays_of(hours: Hours, noise: Noise) -> Delays:
     whitened = _whitened(hours, noise)
     count = len(whitened.rate)
     borders = np.arange(0, count + 1, _BLOCK_H)
-    products = np.concatenate(([0.0], np.cumsum(whitened.residual * whitened.rate)))
+    products = np.concatenate(([0.0], np.cumsum(whitened.full_residual * whitened.rate)))
     energies, values = (
         np.diff(whitened.energies[borders]),
         np.add.reduceat(whitened.used, borders[:-1])[: len(borders) - 1],

@@ -25,6 +25,8 @@ _AROUND_H, _LEFT_OUT_H = 48, 2
 _WAKE_SHARE = 0.6
 #: Hours before and after in which nothing else may stand out by so many deviations.
 _ALONE_H, _ALONE_SCORE = (3, 4), 4.0
+#: The change of the hour is this many times that of the two before and after: a surge rises over hours.
+_SHARP = 1.25
 _MOST = 24
 
 
@@ -63,8 +65,11 @@ class _Scan:
         # An hour without a level, or with one that is none, may hide that the change was not sudden.
         around = np.concatenate((np.zeros(2, dtype=np.bool_), known, np.zeros(2, dtype=np.bool_)))
         seen = np.all([around[k : k + len(known)] for k in range(5)], axis=0)
+        change = np.abs(np.diff(residual, prepend=residual[0]))
+        beside = np.concatenate((np.zeros(2), change, np.zeros(2)))
+        sharp = change >= _SHARP * np.max([beside[k : k + len(change)] for k in (0, 1, 3, 4)], axis=0)
         unforeseen = np.where(noise.used, noise.whiten(residual), 0.0)
-        return cls(unforeseen, noise.used, noise.used & seen, wake, noise.sigma)
+        return cls(unforeseen, noise.used, noise.used & seen & sharp, wake, noise.sigma)
 
     @classmethod
     def backwards(cls, residual: FloatArray, known: BoolArray, noise: Noise) -> _Scan:

@@ -82,8 +82,10 @@ def flag_values(
         flags["range"] = np.maximum(np.minimum(flags["range"], GOOD), qartod.gross_range(left, (-far, far)))
         if level_range is not None:
             flags["range"][(levels < level_range[0]) | (levels > level_range[1])] = FAIL
-        flags["spike"] = _spikes(times_us, left)
-        kept = np.where(flags["spike"] == FAIL, np.nan, left)
+        # What a gauge that stands still leaves of the tide is no spike.
+        moving = flags["flat_line"] != FAIL
+        flags["spike"][moving] = _spikes(times_us[moving], left[moving])
+        kept = np.where((flags["spike"] == FAIL) | ~moving, np.nan, left)
         flags["rate_of_change"] = _fast(times_us, kept)
     return ValueFlags(flags)
 
