@@ -11,6 +11,7 @@ from tidecore.datums import StatedLevel, TidalDatums
 from tidecore.gauges import read_gauge
 from tidecore.model import FitDiagnostics, TideModel, fit
 from tidecore.place import Mark
+from tidecore.quality import QualityReport, check_record
 from tidecore.rules import SpeciesRule
 from tidecore.timebase import TimeGrid
 from tidecore.timeline import build_timeline
@@ -20,6 +21,7 @@ __all__ = [
     "NUMERICS",
     "FitDiagnostics",
     "Mark",
+    "QualityReport",
     "SpeciesRule",
     "StatedLevel",
     "TidalDatums",
@@ -27,6 +29,7 @@ __all__ = [
     "TimeGrid",
     "__version__",
     "build_timeline",
+    "check_record",
     "find_windows",
     "fit",
     "read_gauge",

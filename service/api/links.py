@@ -12,6 +12,7 @@ SHOWN: Mapping[str, Mapping[str, str]] = {
     "SlackNote": {"note_id": "/id", "mark_id": "/mark_id"},
     "SpeciesRule": {"rule_id": "/id"},
     "Fit": {"fit_id": "/id", "job_id": "/job_id"},
+    "Quality": {"fit_id": "/fit_id"},
     "Job": {"job_id": "/id"},
 }
 _COMPONENTS = "#/components/links/"

@@ -8,6 +8,7 @@ The tree::
     │   ├── ReferenceTaken      the external reference is another's
     │   ├── NoModel             the station has no tide model yet
     │   ├── FitNotDone          only a fit that is done can be adopted
+    │   ├── FitNotChecked       a fit without a check of its record
     │   ├── InUse               what others rest on cannot be deleted
     │   ├── KeyRunning          a request with the same Idempotency-Key is still being answered
     │   ├── JobEnded            a job that has ended cannot be cancelled
@@ -99,6 +100,7 @@ from service.errors.running import (
 from service.errors.store import (
     Conflict,
     CursorGone,
+    FitNotChecked,
     FitNotDone,
     InUse,
     JobEnded,
@@ -122,6 +124,7 @@ __all__ = [
     "CursorInvalid",
     "DocumentInvalid",
     "FileUnreadable",
+    "FitNotChecked",
     "FitNotDone",
     "InUse",
     "JobBroke",

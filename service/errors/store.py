@@ -48,6 +48,15 @@ class FitNotDone(Conflict):
         super().__init__(f"fit {fit_id!r} is {state}; only a fit that is done can be adopted")
 
 
+class FitNotChecked(Conflict):
+    """A fit whose record was not checked, or not yet."""
+
+    def __init__(self, fit_id: str, state: str) -> None:
+        """``fit_id`` and the ``state`` it is in."""
+        self.fit_id, self.state = fit_id, state
+        super().__init__(f"fit {fit_id!r} is {state} and has no check of its record; fit it with quality=check")
+
+
 class InUse(Conflict):
     """A thing that others rest on."""
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from service.errors import DocumentInvalid, FitNotDone, NotFound, StoreConflict
+from service.errors import DocumentInvalid, FitNotChecked, FitNotDone, NotFound, StoreConflict
 from service.security import Caller
 from service.storage.identifiers import is_id, new_id
 from service.storage.records import DONE, FitRecord
@@ -137,6 +137,21 @@ def get_fit(context: Context, caller: Caller, fit_id: str) -> FitRecord:
     """Return a fit; NotFound if the account has none of this id."""
     with context.store.unit(caller.account_id) as unit:
         return _find(unit, fit_id)
+
+
+def get_quality(context: Context, caller: Caller, fit_id: str) -> Mapping[str, Any]:
+    """Return the report of the check of a fit's record.
+
+    Raises
+    ------
+    FitNotChecked
+        If the fit waits, runs or failed before the check, or was asked for without it.
+    """
+    fit = get_fit(context, caller, fit_id)
+    report: Mapping[str, Any] | None = ((fit.report or {}).get("diagnostics") or {}).get("quality")
+    if report is None:
+        raise FitNotChecked(fit_id, fit.state)
+    return report
 
 
 def list_fits(context: Context, caller: Caller, station_id: str, after: str | None, limit: int) -> Page[FitRecord]:

@@ -249,7 +249,8 @@ def test_hints_reach_the_reader_as_they_are_meant():
         "time": {"year": 0, "month": 1, "day": 2, "hour": "name"}, "level": 3, "flag": "quality",
         "missing": [-99.0, "NA"], "flag_bad": [4.0], "valid_range": [-1.0, 9.0], "header": False, "skip_rows": 2,
     }  # fmt: skip
-    assert request.options == {"nodal": "exact", "trend": True, "method": "ols", "constituents": ["M2", "S2"]}
+    options = {"nodal": "exact", "trend": True, "method": "ols", "quality": "check", "constituents": ["M2", "S2"]}
+    assert request.options == options
     # What is no finite number stays the text that it is in the record.
     assert FitQuery(missing=["nan", "1e999", "-1"]).to_request().hints == {"missing": ["nan", "1e999", -1.0]}
     assert FitQuery(time=["0"]).to_request().hints == {"time": 0}

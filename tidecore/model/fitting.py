@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tidecore.errors import Fault, InvalidInput, InvalidPosition, RecordConstant, RecordTooShort
+from tidecore.errors import Fault, InvalidInput, InvalidPosition, RecordConstant, RecordTooShort, UnknownName
 from tidecore.harmonics import arguments_of
 from tidecore.harmonics.engine import Solution, rayleigh_choice, solve
 from tidecore.intervals import calibrate
 from tidecore.model.inference import Inference
 from tidecore.model.tide import FitDiagnostics, TideModel
+from tidecore.quality import check_record
 from tidecore.timebase import US_PER_DAY, from_microseconds, microseconds
 from tidecore.units import BoolArray, FloatArray, IntArray
 
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
 LEAST_DAYS = 6.9
 #: Skill is told from this length on [days].
 LEAST_DAYS_FOR_SKILL = 60.0
+#: Check a record before it is fitted, or take it as it is.
+QUALITY_OPTIONS = ("check", "off")
 _GOOD_FLAGS = (1, 2)
 _DAYS_PER_YEAR = 365.2425
 
@@ -40,6 +43,7 @@ def fit(
     station: str = "",
     neighbour: TideModel | None = None,
     infer: Mapping[str, Sequence[object]] | None = None,
+    quality: str = "check",
 ) -> TideModel:
     """Fit a tide model to a gauge record through ``utide.solve``.
 
@@ -64,6 +68,9 @@ def fit(
     infer : mapping of name to (reference, amplitude ratio, phase offset [degrees]), optional
         The same with ratios given: amplitude over that of the reference, phase lag of the reference minus that of
         the line.
+    quality : {"check", "off"}
+        Check the record first, by `check_record`: what it flags does not enter, and its report is among the
+        diagnostics. "off" takes the record's own flags as they are.
 
     Raises
     ------
@@ -82,7 +89,14 @@ def fit(
     they agree to 1e-7 m on a year of hourly values.
     """
     where = _latitude(record, latitude)
+    if quality not in QUALITY_OPTIONS:
+        raise UnknownName("quality option", quality, QUALITY_OPTIONS)
+    report = None
     times, levels, missing = _valid(record)
+    if quality == "check" and len(levels) and float(np.ptp(levels)) > 0.0:
+        record, report = check_record(record, where, neighbour=neighbour)
+        if report.left_out:
+            times, levels, missing = _valid(record)
     inference = Inference.parse(neighbour, infer, nodal)
     names, dropped, how = _choice(times, constituents)
     _refuse_unfit(times, levels, len(names), trend)
@@ -108,6 +122,7 @@ def fit(
         trend_m_per_year=None if solution.trend_per_day is None else solution.trend_per_day * _DAYS_PER_YEAR,
         record={key: _plain(value) for key, value in record.attrs.items()},
         inferred=inference.note(inferred),
+        quality=None if report is None else report.to_document(),
     )
     datum = str(record.attrs.get("datum", "unknown"))
     identity = {"latitude": where, "names": list(names), "datum": datum, **options}

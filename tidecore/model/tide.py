@@ -47,7 +47,8 @@ class FitDiagnostics:
     ``snr`` is by power, from utide's linear intervals of the final fit. ``rayleigh_dropped`` are the constituents
     the record is too short to separate. ``trend_m_per_year`` is None where none was fitted; a trend is reported
     and never part of a prediction. ``inferred`` says which lines were held to others, by which ratios and from where;
-    None where none were asked for, and in models of before.
+    None where none were asked for, and in models of before. ``quality`` is the report of the check of the record, as
+    `tidecore.quality.QualityReport` writes it; None where it was not checked, and in models of before.
     """
 
     first: str
@@ -65,6 +66,7 @@ class FitDiagnostics:
     trend_m_per_year: float | None
     record: Mapping[str, Any]
     inferred: Mapping[str, Any] | None = None
+    quality: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

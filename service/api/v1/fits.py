@@ -13,7 +13,7 @@ from service.api.editing import ONCE, OnceOfDeed, OnceOfRecord, respond, written
 from service.api.media import RECORD_TYPES, StrictRoute, answer, receive_record
 from service.api.paging import Cursor, Limit, check_limit, read_cursor, write_cursor
 from service.api.v1.schemas.common import RETRY_AFTER, retry_after
-from service.api.v1.schemas.fits import Fit, FitList, FitQuery, write_fit, write_fits
+from service.api.v1.schemas.fits import Fit, FitList, FitQuery, Quality, write_fit, write_fits, write_quality
 from service.usecases import fits
 from service.usecases.fits import Upload
 from service.usecases.once import Answered
@@ -102,6 +102,22 @@ def get_fit(fit_id: FitId, caller: CallerDep, context: ContextDep) -> Response:
     """Read the state of a fit, the report of its record, its diagnostics, or why it failed."""
     fit = fits.get_fit(context, caller, fit_id)
     return answer(write_fit(fit), 200, retry_after(fit.state))
+
+
+@router.get(
+    "/fits/{fit_id}/quality",
+    operation_id="get_fit_quality",
+    summary="Read the quality of a fit's record",
+    response_model=Quality,
+    responses=declare("not-found", "fit-not-checked"),
+)
+def get_fit_quality(fit_id: FitId, caller: CallerDep, context: ContextDep) -> Response:
+    """Read what the check of the record found: spikes, a gauge that stands still, faults of datum, clock and zone.
+
+    Values that failed did not enter the fit. Faults of datum, clock and zone are said and nothing is corrected: which
+    side of them is right, the record does not tell.
+    """
+    return answer(write_quality(fit_id, fits.get_quality(context, caller, fit_id)))
 
 
 @router.post(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -82,12 +83,16 @@ class FitQuery(BaseModel):
     trend: Annotated[bool, Field(description="Fit a linear trend too; it is reported, never predicted.")] = False
     method: Annotated[Literal["ols", "robust"], Field(description="Least squares, or robust ones.")] = "ols"
 
+    quality: Annotated[
+        Literal["check", "off"],
+        Field(description="Check the record first and leave out what fails, or take it as it is."),
+    ] = "check"
     neighbour: Annotated[
         str | None,
         Field(
             max_length=64,
             description="Id of a station of the same type of tide. Lines that the record is too short to separate are "
-            "inferred from it.",
+            "inferred from it, and the zone of the record is checked against it.",
         ),
     ] = None
     infer: Annotated[
@@ -113,7 +118,12 @@ class FitQuery(BaseModel):
             if self.valid_min is None or self.valid_max is None:
                 raise DocumentInvalid(Fault("valid_min", "and valid_max go together", "both, or neither"))
             hints["valid_range"] = [self.valid_min, self.valid_max]
-        options: dict[str, Any] = {"nodal": self.nodal, "trend": self.trend, "method": self.method}
+        options: dict[str, Any] = {
+            "nodal": self.nodal,
+            "trend": self.trend,
+            "method": self.method,
+            "quality": self.quality,
+        }
         if self.constituents is not None and self.constituents != ["auto"]:
             options["constituents"] = list(self.constituents)
         if self.infer is not None:
@@ -175,6 +185,51 @@ def _list(given: list[str] | None) -> list[str | float] | None:
     return markers
 
 
+class QualityFinding(Schema):
+    """One fault of a gauge record."""
+
+    test: Annotated[
+        str,
+        Field(
+            description="range, spike, rate_of_change, flat_line, gap, datum_step, clock_shift, clock_drift, "
+            "zone_change or zone."
+        ),
+    ]
+    start: Annotated[str, Field(description="Begin of what it concerns, UTC; a step or shift is here.")]
+    end: Annotated[str, Field(description="End of what it concerns, UTC.")]
+    size: Annotated[float, Field(description="How large it is, in its unit; + is higher, or a clock ahead.")]
+    unit: Literal["m", "min", "h"]
+    confidence: Annotated[float, Field(ge=0.0, le=1.0, description="How sure it is that there is a fault.")]
+    values: Annotated[int, Field(ge=0, description="Values that it concerns.")]
+    handling: Annotated[
+        Literal["left_out", "kept"],
+        Field(description="left_out: these values do not enter the fit. kept: nothing is corrected or left out."),
+    ]
+    advice: str
+
+
+class QualitySummary(Schema):
+    """What the check of a record came to."""
+
+    flags: Annotated[dict[str, dict[str, int]], Field(description="Values by test and flag.")]
+    left_out: Annotated[int, Field(description="Values that failed or are suspect, and did not enter the fit.")]
+    found: Annotated[dict[str, int], Field(description="Number of findings by test.")]
+    noise_m: Annotated[
+        float | None,
+        Field(description="What an hour does not foresee of the next, the tide taken away: standard deviation [m]."),
+    ]
+    not_evaluated: Annotated[dict[str, str], Field(description="Tests that could not be made, and why.")]
+
+
+class Quality(QualitySummary):
+    """Report of the check of a record: the summary, and its findings."""
+
+    fit_id: str
+    findings: Annotated[
+        list[QualityFinding], Field(description="In the order of time; of each test the 50 largest at most.")
+    ]
+
+
 class Fit(Schema):
     """A fit of a gauge record, from upload to end."""
 
@@ -196,6 +251,10 @@ class Fit(Schema):
             "from where, and more."
         ),
     ]
+    quality: Annotated[
+        QualitySummary | None,
+        Field(description="What the check of the record came to; null where it was not checked."),
+    ]
     adopted_version: Annotated[int | None, Field(description="Version of the station that its model has become.")]
     created_at: InstantText
     started_at: InstantText | None
@@ -211,7 +270,8 @@ class FitList(Schema):
 
 def write_fit(record: FitRecord) -> dict[str, Any]:
     """Return a fit as `Fit` has it."""
-    report = record.report or {}
+    diagnostics = (record.report or {}).get("diagnostics")
+    quality = (diagnostics or {}).get("quality")
     return {
         "id": record.fit_id,
         "station_id": record.station_id,
@@ -221,13 +281,19 @@ def write_fit(record: FitRecord) -> dict[str, Any]:
         "record_sha256": record.record_sha256,
         "record_bytes": record.record_bytes,
         "options": dict(record.options),
-        "record": report.get("record"),
-        "diagnostics": report.get("diagnostics"),
+        "record": (record.report or {}).get("record"),
+        "diagnostics": None if diagnostics is None else {k: v for k, v in diagnostics.items() if k != "quality"},
+        "quality": None if quality is None else {name: quality[name] for name in QualitySummary.model_fields},
         "adopted_version": record.adopted_version,
         "created_at": write_instant(record.created_at),
         "started_at": None if record.started_at is None else write_instant(record.started_at),
         "finished_at": None if record.finished_at is None else write_instant(record.finished_at),
     }
+
+
+def write_quality(fit_id: str, report: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the report of a check as `Quality` has it."""
+    return {"fit_id": fit_id, **report}
 
 
 def write_fits(page: Page[FitRecord], cursor: str | None) -> dict[str, Any]:
