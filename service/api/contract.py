@@ -10,7 +10,8 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from service.api.links import link_answers
-from service.api.problems import MEDIA_TYPE, PROBLEMS, Problem
+from service.api.problem_types import PROBLEMS, Problem
+from service.api.problems import MEDIA_TYPE
 from service.exports.coveragejson import SCHEMA as COVERAGE_COLLECTION
 from service.security import READ, WRITE
 from tidecore import __version__

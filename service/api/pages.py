@@ -11,7 +11,7 @@ from fastapi.openapi.docs import get_redoc_html, get_swagger_ui_html
 from fastapi.responses import HTMLResponse
 from fastapi.staticfiles import StaticFiles
 
-from service.api.problems import PROBLEMS, Problem
+from service.api.problem_types import PROBLEMS, Problem
 from service.errors import NotFound
 
 _ASSETS = "/docs-assets"

@@ -10,7 +10,7 @@ import pytest
 import typer
 
 import tidecore
-from service.api.problems import PROBLEMS
+from service.api.problem_types import PROBLEMS
 from service.cli import app
 from service.settings import Settings
 from tests.house.tree import PACKAGES, ROOT, tracked

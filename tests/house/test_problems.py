@@ -11,7 +11,7 @@ import pytest
 
 import service
 import tidecore
-from service.api.problems import PROBLEMS, TABLE, problem_of
+from service.api.problem_types import PROBLEMS, TABLE, problem_of
 from service.errors import ServiceError
 from tests.house.tree import PACKAGES, parsed, python_files
 from tidecore.errors import CoreError, Fault, InvalidSpan

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from service.api.problems import PROBLEMS
+from service.api.problem_types import PROBLEMS
 
 
 def problem(response: Any, status: int, slug: str, *fields: str) -> dict[str, Any]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from service.api.problems import PROBLEMS
+from service.api.problem_types import PROBLEMS
 from service.api.v1.schemas import marks, species_rules, stations, windows
 from tests.service.coast import EXAMPLES, example
 

@@ -63,7 +63,7 @@ def test_pages_are_served_from_this_machine_alone(coastal, path):
 
 
 def test_every_type_of_problem_has_its_page(coastal):
-    from service.api.problems import PROBLEMS
+    from service.api.problem_types import PROBLEMS
 
     client, _ = coastal
     index = client.get("/problems").text
