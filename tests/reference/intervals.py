@@ -38,8 +38,8 @@ from tidecore.units import BoolArray, FloatArray, IntArray
 
 LEVEL = 0.9
 WHAT = ("heights", "HW", "LW", "HW time", "LW time")
-#: Records long enough, by path. High and low waters alone are no record of heights; the level of Kotzebue stands at
-#: the same 1.094 m for months.
+#: Records long enough, by path. High and low waters alone are no record of heights, and Kotzebue's level stands still
+#: at the same 1.094 m for months.
 PATHS = (
     "honolulu/HNL2010.asc",
     "uhslc/h820.csv",

@@ -10,7 +10,7 @@ import numpy as np
 from tidecore.extremes import find_extremes
 from tidecore.harmonics import Harmonics
 from tidecore.intervals.features import KINDS, features_of, tide_size
-from tidecore.intervals.folds import Fold, leave_out, span_days
+from tidecore.intervals.folds import Fold, leave_out, observed_days
 from tidecore.intervals.spread import Spread, fit_spread, quantile_at, quantiles
 from tidecore.intervals.waters import observed_waters, tellable
 from tidecore.timebase import US_PER_MINUTE
@@ -82,7 +82,7 @@ class Calibration:
 def calibrate(times_us: IntArray, levels: FloatArray, tide: Harmonics, kind: str | None = None) -> Calibration | None:
     """Return how far a fit's tide errs on values it did not see; None for a record under 27 days.
 
-    The record is cut into four parts of equal duration; each is predicted by a fit of the other three. What is left
+    Four parts of the record, of as many values each, are predicted by fits of the other three. What is left
     is scaled by a spread - a smooth function of season, height and rate, on either side of zero - which is taken only
     where it makes the interval score of parts that it was not fitted to better. Quantiles of the scaled residuals
     make the interval, as in split conformal prediction with normalised scores.
@@ -104,7 +104,7 @@ def calibrate(times_us: IntArray, levels: FloatArray, tide: Harmonics, kind: str
     of the American Statistical Association 113. Gneiting, Raftery (2007), Strictly proper scoring rules, the same 102
     (interval score). Both from memory.
     """
-    days = span_days(times_us) if len(times_us) else 0.0
+    days = observed_days(times_us)
     if days < LEAST_DAYS:
         return None
     folds = leave_out(times_us, levels, tide)

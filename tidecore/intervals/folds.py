@@ -51,10 +51,9 @@ def leave_out(times_us: IntArray, levels: FloatArray, tide: Harmonics, folds: in
         The fit of the whole: each part's has its constituents and node factors, and amplitudes, phases and a mean level
         of its own.
     folds : int
-        Parts of equal duration; those without values are left out.
+        Parts, each of as many values as another: a record in pieces years apart is cut as one without gaps.
     """
-    edges = np.linspace(float(times_us[0]), float(times_us[-1]) + 1.0, folds + 1)
-    places = np.searchsorted(times_us, edges)
+    places = np.linspace(0, len(times_us), folds + 1).astype(np.int64).tolist()
     stride = max(1, -(-len(times_us) // _MOST_ROWS))
     parts = [slice(a, b) for a, b in itertools.pairwise(places) if b > a]
     equations = [_equations(times_us[part][::stride], levels[part][::stride], tide) for part in parts]
@@ -84,9 +83,9 @@ def _every(times_us: IntArray) -> int:
     return max(1, round(US_PER_HOUR / step))
 
 
-def span_days(times_us: IntArray) -> float:
-    """Return the span of ascending instants [days]."""
-    return float(times_us[-1] - times_us[0]) / US_PER_DAY
+def observed_days(times_us: IntArray) -> float:
+    """Return on how many UTC days there are values."""
+    return float(len(np.unique(times_us // US_PER_DAY)))
 
 
 def _equations(times_us: IntArray, levels: FloatArray, tide: Harmonics) -> NormalEquations:

@@ -213,3 +213,14 @@ def test_a_damaged_calibration_is_said_to_be_one(fitted, spoil) -> None:
     spoil(document["calibration"])
     with pytest.raises(ModelUnreadable):
         tidecore.TideModel.from_document(document)
+
+
+def test_a_record_in_pieces_years_apart_is_cut_like_a_whole_one() -> None:
+    tide, rng = truth(), np.random.default_rng(8)
+    pieces = [grid(60, start=start).times_us() for start in ("1990-01-01", "2020-01-01")]
+    times = np.concatenate(pieces)
+    levels = tide.heights(times.view("datetime64[us]")) + rng.normal(0.0, SIGMA, len(times))
+    found = calibrate(times, levels, tide)
+    assert found is not None
+    assert found.days == 120.0
+    assert found.residual_sd_m == pytest.approx(SIGMA, rel=0.1)
