@@ -150,7 +150,7 @@ RECORDS = [
     ),
     # UHSLC global hourly by ERDDAP, three stations of 13 h: searvey, tests/cassettes/uhslc_test.
     Published(
-        "uhslc/erddap_global_hourly_fast_20210801.csvp", {"datum": "unknown", "station": "Dakar"},
+        "uhslc/erddap_global_hourly_fast_20210801.csvp", {"datum": "unknown", "gauge": "Dakar"},
         13, 0, "2021-08-01T00:00", "2021-08-01T12:00", 1.007, 1.545, format="erddap-csv",
         counts={"times_rounded": 4, "time_rounding_s": 1.0, "uneven_steps": 0, "longitude": -17.42},
     ),

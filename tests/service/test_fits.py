@@ -136,8 +136,8 @@ def test_a_file_of_several_stations_needs_to_know_which(send):
     own = {"format": None, "time": None, "level": None, "unit": None}
     fit = send(table.encode(), **own)
     assert fit["problem"]["type"] == "/problems/record-ambiguous"
-    assert "Hollow Point or Tarrowick; say which with station=" in fit["problem"]["detail"]
-    fit = send(table.encode(), **own, station="Tarrowick")
+    assert "Hollow Point or Tarrowick; say which with gauge=" in fit["problem"]["detail"]
+    fit = send(table.encode(), **own, gauge="Tarrowick")
     assert (fit["state"], fit["record"]["station"], fit["record"]["rows"]) == ("done", "Tarrowick", 960)
 
 

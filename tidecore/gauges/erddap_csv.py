@@ -3,7 +3,7 @@
 Times are ISO 8601 with Z. The column of levels is the only one whose name is that of a sea level and whose unit is a
 length, or is said with ``level``; its unit is the server's. A server has no field for a datum: ``datum`` must be said.
 
-Several stations in one file are refused, and named, unless ``station`` says which; rows belong to one station if all
+Several stations in one file are refused, and named, unless ``gauge`` says which; rows belong to one station if all
 its names, numbers and its position agree. Any of these may be said.
 
 Notes
@@ -103,8 +103,8 @@ def _read(source: Source, hints: Hints) -> RawRecord:
     unit = agreed_unit(hints, units[level], "the file")
     keys = {name: block.column(at) for name, at in _station_columns(names)}
     rows, station = rows_of_station(hints, keys) if keys else (np.ones(len(block.lines), dtype=np.bool_), "")
-    if not keys and hints.text("station") is not None:
-        raise UnknownName("station", str(hints.text("station")), ())
+    if not keys and hints.text("gauge") is not None:
+        raise UnknownName("station", str(hints.text("gauge")), ())
     at = np.flatnonzero(rows).tolist()
     block = Block([block.lines[row] for row in at], [block.cells[row] for row in at])
     lines = np.array(block.lines)

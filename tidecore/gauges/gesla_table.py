@@ -13,7 +13,7 @@ Notes
 Oddities met in real files: this is an excerpt, not the collection's own file of a station (a header of comment lines
 and columns cut by blanks), which is not read by this reader; null is -99.9999, with qc_flag 5 and use_flag 0; year,
 month, day and hour repeat the time, without its minutes, and are not read; levels of some stations come at irregular
-minutes. Several stations may follow one another: ``station`` says which, by site or by file.
+minutes. Several stations may follow one another: ``gauge`` says which, by site or by file.
 
 Haigh et al. 2023, GESLA version 3, Geoscience Data Journal 10, doi:10.1002/gdj3.174, describes flags and units.
 """

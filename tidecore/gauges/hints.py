@@ -25,7 +25,7 @@ UNIT = Hint("unit", "the unit of level: 'm', 'cm', 'mm' or 'ft'")
 DATUM = Hint("datum", "the datum the levels are counted from, as 'LAT' or 'gauge zero'; 'unknown' is valid")
 STATED_UNIT = Hint("unit", UNIT.accepted + "; the file states it, and both must agree")
 STATED_ZONE = Hint("zone", "the zone of the clock; the file states it, and both must agree")
-STATION = Hint("station", "which station is meant, by its name or number as the file has it")
+STATION = Hint("gauge", "which station is meant, by its name or number as the file has it")
 VALID_RANGE = Hint("valid_range", "the lowest and highest level to believe, two numbers in the unit of the file")
 
 

@@ -20,7 +20,7 @@ def rows_of_station(hints: Hints, columns: Mapping[str, Sequence[str]]) -> tuple
     Parameters
     ----------
     hints : Hints
-        Of which ``station`` is the station meant: the text of any of the ``columns``.
+        Of which ``gauge`` is the station meant: the text of any of the ``columns``.
     columns : mapping
         Columns that tell stations apart, by name, the one that names them first; each of n cells.
 
@@ -34,14 +34,14 @@ def rows_of_station(hints: Hints, columns: Mapping[str, Sequence[str]]) -> tuple
     texts = {name: np.array([cell.strip() for cell in cells]) for name, cells in columns.items()}
     first = next(iter(texts.values()))
     rows = np.ones(first.shape, dtype=np.bool_)
-    given = hints.text("station")
+    given = hints.text("gauge")
     if given is not None:
         rows = np.logical_or.reduce([text == given for text in texts.values()])
         if not rows.any():
             raise UnknownName("station", given, [str(name) for name in np.unique(first)[:_SHOWN]])
     found = {tuple(map(str, row)) for row in zip(*(text[rows] for text in texts.values()), strict=True)}
     if len(found) > 1:
-        raise RecordAmbiguous("the station", _told_apart(found), "station=")
+        raise RecordAmbiguous("the station", _told_apart(found), "gauge=")
     return rows, next(iter(found))[0] if found else ""
 
 

@@ -70,17 +70,17 @@ def test_units_may_stand_in_a_row(write):
 
 def test_several_stations_need_a_word(write):
     with pytest.raises(
-        RecordAmbiguous, match="the station could be Hollow Point or Tarrowick, Roads; say which with station="
+        RecordAmbiguous, match="the station could be Hollow Point or Tarrowick, Roads; say which with gauge="
     ):
         read_gauge(write(FILE + OTHER), datum="unknown")
     for name in ("Hollow Point", "43", "51.5"):
-        record = read_gauge(write(FILE + OTHER), datum="unknown", station=name)
+        record = read_gauge(write(FILE + OTHER), datum="unknown", gauge=name)
         assert (record.attrs["station"], record.attrs["latitude"], record.attrs["rows"]) == ("Hollow Point", 51.5, 2)
     # All stations have this longitude.
     with pytest.raises(RecordAmbiguous, match="the station could be"):
-        read_gauge(write(FILE + OTHER), datum="unknown", station="354.5")
+        read_gauge(write(FILE + OTHER), datum="unknown", gauge="354.5")
     with pytest.raises(UnknownName, match="unknown station 'Nowhere'; known: Hollow Point, Tarrowick, Roads"):
-        read_gauge(write(FILE + OTHER), datum="unknown", station="Nowhere")
+        read_gauge(write(FILE + OTHER), datum="unknown", gauge="Nowhere")
 
 
 def test_stations_of_one_name_are_told_apart_by_the_rest(write):
@@ -92,7 +92,7 @@ def test_a_station_of_a_table_that_names_none(write):
     text = "time (UTC),sea_level (m)\n2026-03-01T00:00:00Z,1\n2026-03-01T01:00:00Z,2\n"
     assert read_gauge(write(text), datum="unknown").attrs["station"] == ""
     with pytest.raises(UnknownName, match="unknown station"):
-        read_gauge(write(text), datum="unknown", station="Tarrowick")
+        read_gauge(write(text), datum="unknown", gauge="Tarrowick")
 
 
 def test_several_levels_need_a_word(write):

@@ -62,15 +62,13 @@ def test_hints_that_contradict_the_format_are_refused(write, hints):
 
 def test_several_stations_need_a_word(write):
     text = FILE + row("00:00", "5.1", site="Hollow Point") + row("01:00", "5.2", site="Hollow Point")
-    with pytest.raises(
-        RecordAmbiguous, match="the station could be Hollow Point or Tarrowick; say which with station="
-    ):
+    with pytest.raises(RecordAmbiguous, match="the station could be Hollow Point or Tarrowick; say which with gauge="):
         read_gauge(write(text), datum="unknown")
     for name in ("Hollow Point", "hollow point-inv"):
-        record = read_gauge(write(text), datum="unknown", station=name)
+        record = read_gauge(write(text), datum="unknown", gauge=name)
         assert (record.attrs["station"], record.attrs["rows"]) == ("Hollow Point", 2)
     with pytest.raises(UnknownName, match="unknown station 'Nowhere'; known: Hollow Point, Tarrowick"):
-        read_gauge(write(text), datum="unknown", station="Nowhere")
+        read_gauge(write(text), datum="unknown", gauge="Nowhere")
 
 
 def test_a_level_missing_by_its_number_alone(write):

@@ -71,7 +71,7 @@ class FitQuery(BaseModel):
     header: Annotated[bool | None, Field(description="Whether the first row names the columns.")] = None
     comment: Annotated[str | None, Field(max_length=10, description="What comment lines begin with.")] = None
     skip_rows: Annotated[int | None, Field(ge=0, le=10_000, description="Lines at the top that are no rows.")] = None
-    station: Annotated[
+    gauge: Annotated[
         str | None, Field(max_length=120, description="Station of a file of several, by name or number.")
     ] = None
     variable: Annotated[str | None, Field(max_length=120, description="Sea-level variable of a NetCDF file.")] = None
@@ -109,7 +109,7 @@ class FitQuery(BaseModel):
         hints: dict[str, Any] = {
             name: getattr(self, name)
             for name in ("unit", "zone", "datum", "time_format", "time_unit", "ambiguous_times", "delimiter", "decimal",
-                         "header", "comment", "skip_rows", "station", "variable")
+                         "header", "comment", "skip_rows", "gauge", "variable")
         }  # fmt: skip
         hints |= {name: _column(getattr(self, name)) for name in ("level", "flag")}
         hints |= {name: _list(getattr(self, name)) for name in ("missing", "flag_bad")}
