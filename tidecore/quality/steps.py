@@ -24,7 +24,7 @@ _AROUND_H, _LEFT_OUT_H = 48, 2
 #: The hours after the step, without its own, must say at least this share of it.
 _WAKE_SHARE = 0.6
 #: As far as they can: a wake that stands out by fewer deviations says nothing.
-_TELLING = 4.0
+_TELLING = 4.5
 #: Hours before and after in which nothing else may stand out by so many deviations.
 _ALONE_H, _ALONE_SCORE = (3, 4), 4.0
 #: The change of the hour is this many times that of the two before and after: a surge rises over hours.

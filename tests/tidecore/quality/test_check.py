@@ -116,7 +116,7 @@ def test_a_clock_that_drifts():
 def test_a_step_under_a_clock_that_is_moved():
     late = np.where(np.arange(240 * 24) >= 2500, 1.0, 0.0)
     values = levels(times(), late)
-    values[4000:] += 0.2
+    values[4000:] += 0.4
     _, report = check_record(record(values))
     assert report.found["zone_change"] == 1
     (step,) = report.of("datum_step")
