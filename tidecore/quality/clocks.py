@@ -64,7 +64,7 @@ def delays_of(hours: Hours, noise: Noise) -> Delays:
     )
     enough = (values >= BLOCK_H // 2) & (energies > 1e-6)
     minutes = np.asarray(60.0 * np.diff(products[borders])[enough] / energies[enough], dtype=np.float64)
-    middle = borders[:-1][enough] + BLOCK_H / 2.0
+    middle = np.asarray(borders[:-1][enough] + BLOCK_H / 2.0, dtype=np.float64)
     return Delays(middle, minutes, energies[enough] / 3600.0)
 
 
