@@ -23,7 +23,8 @@ _WIDTHS: tuple[tuple[int, float, float], ...] = ((5, 9.0, 25.0), (15, 7.0, 12.0)
 _SHORT_D, _SHORT_SCORE = 180.0, 7.0
 #: A drift of the clock less than this in all is not told from a tide that varies [min].
 LEAST_DRIFT_MIN = 7.5
-_BLOCK_H = 5 * 24
+#: Hours of a block whose delay is told [h].
+BLOCK_H = 5 * 24
 #: Shifts nearer to one another, or to an end of the record, are not told [h].
 _APART_H = 36
 #: Hours either side of a coarse place in which the exact one is looked for.
@@ -55,15 +56,15 @@ def delays_of(hours: Hours, noise: Noise) -> Delays:
     """Return the delay in each block of five days that has half its hours."""
     whitened = _whitened(hours, noise)
     count = len(whitened.rate)
-    borders = np.arange(0, count + 1, _BLOCK_H)
+    borders = np.arange(0, count + 1, BLOCK_H)
     products = np.concatenate(([0.0], np.cumsum(whitened.full_residual * whitened.rate)))
     energies, values = (
         np.diff(whitened.energies[borders]),
         np.add.reduceat(whitened.used, borders[:-1])[: len(borders) - 1],
     )
-    enough = (values >= _BLOCK_H // 2) & (energies > 1e-6)
+    enough = (values >= BLOCK_H // 2) & (energies > 1e-6)
     minutes = np.asarray(60.0 * np.diff(products[borders])[enough] / energies[enough], dtype=np.float64)
-    middle = borders[:-1][enough] + _BLOCK_H / 2.0
+    middle = np.asarray(borders[:-1][enough] + BLOCK_H / 2.0, dtype=np.float64)
     return Delays(middle, minutes, energies[enough] / 3600.0)
 
 
@@ -77,6 +78,7 @@ class _Whitened:
     raw_rate: FloatArray
     weights: FloatArray
     used: BoolArray
+    turning: float
     products: FloatArray
     energies: FloatArray
 
@@ -104,6 +106,8 @@ def _weighed(of: _Whitened, places: list[int]) -> list[Shift]:
         borders = [0, *places, len(of.rate)]
         energies = np.maximum(np.diff(of.energies[borders]), 1e-9)
         delays = np.diff(products[borders]) / energies
+        # A tide that turns by w an hour and is late by d leaves sin(w d) / w times its rate.
+        delays = np.arcsin(np.clip(delays * of.turning, -1.0, 1.0)) / of.turning
         minutes = 60.0 * np.diff(delays)
         scores = np.abs(minutes) / 60.0 / np.sqrt(1.0 / energies[:-1] + 1.0 / energies[1:])
         short = np.minimum(np.diff(borders)[:-1], np.diff(borders)[1:]) < _APART_H
@@ -118,10 +122,12 @@ def _weighed(of: _Whitened, places: list[int]) -> list[Shift]:
 
 def _whitened(hours: Hours, noise: Noise) -> _Whitened:
     # The level of before is seen where the clock is ahead: h(t - tau) - h(t) is -tau times the rate.
-    limit = _MOST_DEVIATIONS
     full = np.where(noise.used, noise.whiten(hours.residual) / noise.sigma, 0.0)
-    residual = np.clip(full, -limit, limit)
     rate = np.where(noise.used, noise.whiten(-hours.rate) / noise.sigma, 0.0)
+    # What an hour's delay leaves is not held down, only what stands out beyond it.
+    limit = _MOST_DEVIATIONS + np.abs(rate)
+    residual = np.clip(full, -limit, limit)
+    turning = float(np.sqrt(np.mean(hours.rate**2) / np.mean(hours.tide**2)))
     return _Whitened(
         residual,
         full,
@@ -129,6 +135,7 @@ def _whitened(hours: Hours, noise: Noise) -> _Whitened:
         -hours.rate / noise.sigma,
         noise.weights,
         noise.used,
+        turning,
         np.concatenate(([0.0], np.cumsum(residual * rate))),
         np.concatenate(([0.0], np.cumsum(rate**2))),
     )

@@ -6,15 +6,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tidecore.quality.clocks import LEAST_DRIFT_MIN, Delays
+from tidecore.quality.clocks import BLOCK_H, LEAST_DRIFT_MIN, Delays
 from tidecore.units import FloatArray
 
 #: A drift takes this long at least [days]; faster ones are shifts.
-LEAST_DAYS = 20.0
+LEAST_DAYS = 30.0
 #: Between how many borders a drift's beginning and end are looked for.
 _BORDERS = 48
 #: What a drift must explain, in variances of a delay, beyond a steady clock; and each shift beside it costs so much.
 _LEAST_GAIN, _COST = 40.0, 8.0
+#: By so much more than shifts do: a shift in a tide that varies looks a little like a drift.
+_CLEARLY = 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +39,11 @@ def find_drift(delays: Delays, shifts: list[int]) -> Drift | None:
     shifts : list of int
         Hours at which the clock is thought to have been moved.
     """
-    at, minutes, weights = delays.middle, delays.minutes, delays.weights
+    # A block that a shift falls into shows half of it, as a drift would.
+    whole = np.ones(len(delays.middle), dtype=np.bool_)
+    for place in shifts:
+        whole &= np.abs(delays.middle - place) > BLOCK_H / 2.0
+    at, minutes, weights = delays.middle[whole], delays.minutes[whole], delays.weights[whole]
     if len(at) < 8 or at[-1] - at[0] < LEAST_DAYS * 24:
         return None
     steady = _left(minutes, weights, np.ones((len(at), 1)))
@@ -60,7 +66,7 @@ def find_drift(delays: Delays, shifts: list[int]) -> Drift | None:
     variance = max(left / max(len(at) - 4, 1), 1.0)
     gain = (steady - left) / variance
     beside_shifts = (jumping - left) / variance + _COST * (len(shifts) - 2.0)
-    if gain < _LEAST_GAIN or (shifts and beside_shifts < 0.0):
+    if gain < _LEAST_GAIN or (shifts and beside_shifts < _CLEARLY):
         return None
     return Drift(round(begin), round(end), size, float(np.sqrt(gain)))
 

@@ -23,6 +23,8 @@ _WAKE_H = 72
 _AROUND_H, _LEFT_OUT_H = 48, 2
 #: The hours after the step, without its own, must say at least this share of it.
 _WAKE_SHARE = 0.6
+#: As far as they can: a wake that stands out by fewer deviations says nothing.
+_TELLING = 4.5
 #: Hours before and after in which nothing else may stand out by so many deviations.
 _ALONE_H, _ALONE_SCORE = (3, 4), 4.0
 #: The change of the hour is this many times that of the two before and after: a surge rises over hours.
@@ -96,7 +98,8 @@ class _Scan:
             scale = np.sqrt(unrest * self.sigma)
             score = np.abs(size) * np.sqrt(energy) / scale
             fit = self.allowed & (energy > 1.0) & (score >= LEAST_SCORE) & (np.abs(size) >= LEAST_STEP_M)
-            fit &= after * np.sign(size) >= _WAKE_SHARE * np.abs(size)
+            telling = later_energy * size**2 >= _TELLING**2 * scale**2
+            fit &= ~telling | (after * np.sign(size) >= _WAKE_SHARE * np.abs(size))
             for at in np.flatnonzero(fit):
                 if not self._alone(int(at), float(size[at]), float(scale[at])):
                     fit[at] = False

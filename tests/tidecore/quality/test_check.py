@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 import pytest
@@ -22,7 +24,8 @@ TIDE = {
 
 
 def tide(names=TIDE) -> Harmonics:
-    return Harmonics(tuple(names), *map(np.array, zip(*names.values(), strict=True)), 50.0, 3.0)
+    amplitudes, phases = (np.array(of) for of in zip(*names.values(), strict=True))
+    return Harmonics(tuple(names), amplitudes, phases, 50.0, 3.0)
 
 
 def weather(count: int, seed: int = 3) -> np.ndarray:
@@ -53,6 +56,17 @@ def record(values: np.ndarray, at: np.ndarray | None = None, **attributes: objec
     return xarray.Dataset({"sea_level": ("time", values)}, {"time": moments}, {"latitude": 50.0, **attributes})
 
 
+def diagnosed(model: tidecore.TideModel) -> tidecore.FitDiagnostics:
+    assert model.diagnostics is not None
+    return model.diagnostics
+
+
+def checked_quality(model: tidecore.TideModel) -> Mapping[str, Any]:
+    quality = diagnosed(model).quality
+    assert quality is not None
+    return quality
+
+
 def instant(text: str) -> int:
     return int(np.datetime64(text.removesuffix("Z"), "us").astype(np.int64))
 
@@ -68,6 +82,7 @@ def test_a_record_without_fault():
     assert (checked["quality"].values == 1).all()
     assert checked["sea_level"].identical(given["sea_level"])
     assert "quality" not in given
+    assert report.noise_m is not None
     assert 0.005 < report.noise_m < 0.02
     assert report.not_evaluated == {"zone": "no neighbour is named"}
 
@@ -111,16 +126,6 @@ def test_a_clock_that_drifts():
     assert abs(instant(drift.start) - times()[1000]) < 12 * US_PER_DAY
     assert abs(instant(drift.end) - times()[4000]) < 12 * US_PER_DAY
     assert report.found["clock_shift"] == 0
-
-
-def test_a_step_under_a_clock_that_is_moved():
-    late = np.where(np.arange(240 * 24) >= 2500, 1.0, 0.0)
-    values = levels(times(), late)
-    values[4000:] += 0.2
-    _, report = check_record(record(values))
-    assert report.found["zone_change"] == 1
-    (step,) = report.of("datum_step")
-    assert abs(instant(step.start) - times()[4000]) <= US_PER_HOUR
 
 
 @pytest.mark.parametrize("hours", [5, 30])
@@ -272,15 +277,15 @@ def test_what_fails_enters_no_fit_and_the_report_is_with_the_model(tmp_path):
     values[800:830] = values[800]
     names = ["M2", "S2", "N2", "K1", "O1", "M4"]
     model = tidecore.fit(record(values), constituents=names)
-    assert model.diagnostics.missing == 31
-    assert model.diagnostics.quality["left_out"] == 31
-    assert model.diagnostics.quality["found"]["spike"] == 1
-    assert json.loads(json.dumps(model.diagnostics.quality)) == model.diagnostics.quality
+    assert diagnosed(model).missing == 31
+    assert checked_quality(model)["left_out"] == 31
+    assert checked_quality(model)["found"]["spike"] == 1
+    assert json.loads(json.dumps(checked_quality(model))) == checked_quality(model)
     dropped = record(values)
     dropped["sea_level"].values[[500, *range(800, 830)]] = np.nan
     same = tidecore.fit(dropped, constituents=names, quality="off")
     assert same.constituents == model.constituents
-    assert same.diagnostics.quality is None
+    assert diagnosed(same).quality is None
     model.save(tmp_path / "model.nc")
     assert tidecore.TideModel.open(tmp_path / "model.nc").diagnostics == model.diagnostics
 
@@ -291,9 +296,9 @@ def test_faults_of_the_clock_are_said_and_nothing_is_corrected():
     names = ["M2", "S2", "N2", "K1", "O1", "M4"]
     checked, unchecked = (tidecore.fit(given, constituents=names, quality=how) for how in ("check", "off"))
     # Some values at the jump itself stand out; all others enter at the times given.
-    assert checked.diagnostics.values >= unchecked.diagnostics.values - 5
+    assert diagnosed(checked).values >= diagnosed(unchecked).values - 5
     for name, (amplitude, phase) in unchecked.constituents.items():
         assert checked.constituents[name] == pytest.approx((amplitude, phase), abs=1.5), name
-    assert checked.diagnostics.quality["found"]["zone_change"] == 1
+    assert checked_quality(checked)["found"]["zone_change"] == 1
     with pytest.raises(UnknownName, match="quality option"):
         tidecore.fit(given, quality="mend")

@@ -1,0 +1,41 @@
+"""The evaluation of quality_faults in small: real records as they are, a few faults at seeded places, storm surges."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.reference.quality_faults import rate
+from tests.reference.quality_records import FAULTS, QUIET_M, alarms, record, surges
+from tidecore.quality import check_record
+
+
+@pytest.mark.parametrize("name", ["honolulu", "hillarys", "portland", "everglades", "syowa"])
+def test_a_quiet_record_raises_no_alarm(open_data, name):
+    of = record(open_data, name)
+    assert of.high_passed_m < QUIET_M
+    count, flagged = alarms(of)
+    assert count == 0
+    assert flagged < 0.01
+
+
+@pytest.mark.parametrize("fault", FAULTS, ids=lambda fault: f"{fault.kind}-{fault.size:g}")
+def test_faults_are_found_in_three_quiet_years(open_data, fault):
+    assert rate(record(open_data, "portland"), fault, 4) == 1.0
+
+
+def test_a_storm_surge_is_no_step(open_data):
+    assert [steps for _, steps in surges(record(open_data, "honolulu"), np.random.default_rng(4))] == [0, 0, 0, 0]
+
+
+def test_a_gauge_that_stood_still_for_months(open_data):
+    # Kotzebue (ioos_qc, docs/source/examples): 1.0942 m from 13 December 2018 on.
+    from tests.reference.test_gauge_records import RECORDS
+    from tidecore.gauges import read_gauge
+
+    published = next(one for one in RECORDS if "kotzebue" in one.path)
+    checked, report = check_record(read_gauge(open_data / published.path, **published.hints), 66.9)
+    stuck = checked["sea_level"].values == 1.0942
+    assert stuck.sum() > 4000
+    assert (checked["quality"].values[stuck] == 4).mean() > 0.99
+    assert max(report.of("flat_line"), key=lambda finding: finding.values).start.startswith("2018-12-13")
