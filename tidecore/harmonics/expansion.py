@@ -155,6 +155,12 @@ def carriers(arguments: Arguments, times_us: IntArray) -> ComplexArray:
     return out
 
 
+def node_factors_at(arguments: Arguments, latitude: float, times_us: IntArray) -> ComplexArray:
+    """Return f exp(iu) at ascending instants, shape ``(n, k)``."""
+    segments, since = np.divmod(times_us, _SEGMENT_US)
+    return _node_factors(arguments, np.array([latitude]), segments, _powers(since, 1))[0, :, 0]
+
+
 def block_coefficients(
     arguments: Arguments,
     amplitudes: ComplexArray,
