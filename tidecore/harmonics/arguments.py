@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from tidecore.errors import UnknownName
 from tidecore.harmonics.astronomy import longitude_rates, longitudes
+from tidecore.harmonics.compounds import compounds
 from tidecore.harmonics.tables import constituent_table
 from tidecore.units import AnyArray, FloatArray, IntArray
 
@@ -28,7 +29,12 @@ _NOT_OFFERED = frozenset({"Z0", "M7"})
 
 
 def constituent_names() -> tuple[str, ...]:
-    """Return every name of convention "utide" that makes a tide, in the order of its table."""
+    """Return every name of convention "utide" that makes a tide: those of utide's table, then composed ones."""
+    return (*table_names(), *compounds())
+
+
+def table_names() -> tuple[str, ...]:
+    """Return the names that utide itself knows and that make a tide, in the order of its table."""
     return tuple(name for name in constituent_table().names if name not in _NOT_OFFERED)
 
 
@@ -49,6 +55,8 @@ class Arguments:
     _rows: IntArray
     #: (place, table row, power) by which a compound is completed after its first parent has been taken once.
     _powers: tuple[tuple[int, int, int], ...]
+    #: Powers of M2's node factor, shape (k,), by which each constituent's own factor is multiplied besides.
+    node_powers: FloatArray | None = None
 
     def phases(self, times_us: AnyArray) -> FloatArray:
         """Return V [cycles], shape ``(n, k)`` for instants of shape ``(n,)``; whole cycles have no meaning in it."""
@@ -76,6 +84,9 @@ class Arguments:
             base = of_table[:, row] if power > 0 else of_table[:, row].conj()
             for _ in range(abs(power)):
                 factors[:, place] *= base
+        if self.node_powers is not None:
+            of_m2 = np.log(np.abs(of_table[:, constituent_table().index()["M2"]]))
+            factors *= np.exp(of_m2[:, None, :] * self.node_powers[:, None])
         return factors.swapaxes(1, 2)
 
 
@@ -101,13 +112,18 @@ def _latitude_factors(latitudes: FloatArray) -> FloatArray:
 
 @lru_cache(maxsize=256)
 def arguments_of(names: tuple[str, ...]) -> Arguments:
-    """Return the `Arguments` of ``names``; raises `UnknownName` for a name that utide's table lacks."""
+    """Return the `Arguments` of ``names``; raises `UnknownName` for a name that is not in `constituent_names`."""
     table = constituent_table()
     index = table.index()
+    composed = compounds()
+    parents: list[tuple[tuple[int, float], ...]] = []
     for name in names:
-        if name not in index or name in _NOT_OFFERED:
+        if name in composed:
+            parents.append(tuple((index[parent], float(power)) for parent, power in composed[name]))
+        elif name in index and name not in _NOT_OFFERED:
+            parents.append(table.parents[index[name]] or ((index[name], 1.0),))
+        else:
             raise UnknownName("constituent of convention 'utide'", name, constituent_names())
-    parents = [table.parents[index[name]] or ((index[name], 1.0),) for name in names]
     doodson = np.array([sum(power * table.doodson[row] for row, power in of) for of in parents])
     powers: list[tuple[int, int, int]] = []
     for place, ((first, power), *others) in enumerate(parents):

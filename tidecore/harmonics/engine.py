@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tidecore.errors import UnknownName
-from tidecore.harmonics.arguments import constituent_names
+from tidecore.harmonics.arguments import table_names
 from tidecore.harmonics.synthesis import NODAL_OPTIONS, Harmonics
 from tidecore.harmonics.tables import constituent_table
 from tidecore.timebase import US_PER_DAY
@@ -42,7 +42,7 @@ def rayleigh_choice(days: float) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """
     table = constituent_table()
     least = 1.0 / (24.0 * days)
-    offered = set(constituent_names())
+    offered = set(table_names())
     stated = [(n, df) for n, df in zip(table.names, table.resolution, strict=True) if n in offered and df > 0.0]
     return tuple(n for n, df in stated if df >= least), tuple(n for n, df in stated if df < least)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -27,6 +27,8 @@ _BATCH, _BATCH_BLOCKS = 64, 8
 _HOURLY = (US_PER_HOUR, 10)
 #: The same where instants are only looked up, each with one gather an order: fewer orders, 1e-7 of M12.
 _SHORT = (US_PER_HOUR // 4, 5)
+#: No record has shown more than half of this.
+MOST_NODE_POWER = 5.0
 #: Fewer instants an hour than this are computed one by one.
 _SPARSE = 0.1
 
@@ -52,6 +54,10 @@ class Harmonics:
     nodal : str
         "exact": node factors at each instant. "linear_time": held at ``nodal_at_us``, for comparison with
         programs that do so; some centimetres off within a year. "none": no node factors.
+    node_powers : array, shape (k,), optional
+        Powers of M2's own f by which each constituent's factor is multiplied besides: in shallow water friction
+        grows with the tide, so M2's amplitude follows f to less than its first power (-0.4, say), and what passes
+        through the same water gives way to it. 0 leaves a constituent as it is.
 
     Raises
     ------
@@ -70,6 +76,7 @@ class Harmonics:
     convention: str = "utide"
     nodal: str = "exact"
     nodal_at_us: int | None = None
+    node_powers: FloatArray | None = None
 
     def __post_init__(self) -> None:
         """Check names, values and options; freeze the arrays."""
@@ -79,7 +86,7 @@ class Harmonics:
             raise UnknownName("nodal option", self.nodal, NODAL_OPTIONS)
         if not (np.isfinite(self.latitude) and -90.0 <= self.latitude <= 90.0):
             raise InvalidPosition(Fault("latitude", f"{self.latitude} is on no globe", "degrees from -90 to 90"))
-        for field in ("amplitude", "phase"):
+        for field in ("amplitude", "phase", *(() if self.node_powers is None else ("node_powers",))):
             array = np.array(getattr(self, field), dtype=np.float64).reshape(-1)
             array.flags.writeable = False
             object.__setattr__(self, field, array)
@@ -94,6 +101,10 @@ class Harmonics:
         if len(self.names) != len(self.amplitude) or len(self.names) != len(self.phase):
             yield Fault("constituents", "names, amplitudes and phases differ in number", "one of each")
             return
+        if self.node_powers is not None and not (
+            len(self.node_powers) == len(self.names) and bool(np.all(np.abs(self.node_powers) <= MOST_NODE_POWER))
+        ):
+            yield Fault("node_powers", "do not fit", f"one a constituent, at most {MOST_NODE_POWER:g} either way")
         if not self.names:
             yield Fault("constituents", "there are none", "at least one constituent")
         for name in sorted({name for name in self.names if self.names.count(name) > 1}):
@@ -173,7 +184,11 @@ class Harmonics:
     def _lines(self) -> tuple[Arguments, ComplexArray]:
         """Return arguments and complex amplitudes of the constituents."""
         amplitudes = (self.amplitude * np.exp(-1j * np.radians(self.phase))).astype(np.complex128)
-        return arguments_of(self.names), amplitudes
+        return self._arguments(), amplitudes
+
+    def _arguments(self) -> Arguments:
+        lines = arguments_of(self.names)
+        return lines if self.node_powers is None else replace(lines, node_powers=self.node_powers)
 
     def _fixed_factors(self) -> ComplexArray | None:
         if self.nodal == "exact":
@@ -181,7 +196,7 @@ class Harmonics:
         if self.nodal == "none":
             return np.ones((1, len(self.names)), dtype=np.complex128)
         at = satellite_sums(np.array([self.nodal_at_us]))
-        return arguments_of(self.names).node_factors(at, np.array([self.latitude]))[:, 0]
+        return self._arguments().node_factors(at, np.array([self.latitude]))[:, 0]
 
     def _block_pieces(self, start_us: int, end_us: int, width_us: int, degree: int) -> PiecewisePolynomial:
         """Return height [m] over the whole blocks that cover ``[start_us, end_us]``, in pieces of ``width_us``."""
@@ -292,9 +307,11 @@ def heights_at_stations(stations: Sequence[Harmonics], grid: TimeGrid) -> FloatA
     out = np.empty((len(stations), grid.count))
     if not grid.count:
         return out
-    keys = [(*station.names, station.nodal) for station in stations]
+    # Stations with node powers of their own share nothing that counts: they go one by one.
+    keys = [(*one.names, one.nodal, "" if one.node_powers is None else "own powers") for one in stations]
     for places in expansion.same_sets(keys).values():
-        if QUARTER_US % grid.step_us or stations[places[0]].nodal != "exact":
+        alone = stations[places[0]]
+        if QUARTER_US % grid.step_us or alone.nodal != "exact" or alone.node_powers is not None:
             for place in places:
                 out[place] = stations[place].heights(grid)
             continue

@@ -20,7 +20,7 @@ def constituents_hash(harmonics: Harmonics, datum: str) -> str:
 
 def harmonics_document(harmonics: Harmonics) -> dict[str, Any]:
     """Return ``harmonics`` as plain JSON values."""
-    return {
+    document: dict[str, Any] = {
         "names": list(harmonics.names),
         "amplitude_m": harmonics.amplitude.tolist(),
         "phase_deg": harmonics.phase.tolist(),
@@ -30,10 +30,15 @@ def harmonics_document(harmonics: Harmonics) -> dict[str, Any]:
         "nodal": harmonics.nodal,
         "nodal_at_us": harmonics.nodal_at_us,
     }
+    # Absent where there are none, so that documents and hashes of other models stay what they were.
+    if harmonics.node_powers is not None:
+        document["node_powers"] = harmonics.node_powers.tolist()
+    return document
 
 
 def harmonics_of(document: Mapping[str, Any]) -> Harmonics:
     """Return the harmonics of what `harmonics_document` made; raises KeyError, TypeError or a CoreError otherwise."""
+    powers = document.get("node_powers")
     return Harmonics(
         names=tuple(document["names"]),
         amplitude=np.array(document["amplitude_m"], dtype=np.float64),
@@ -43,4 +48,5 @@ def harmonics_of(document: Mapping[str, Any]) -> Harmonics:
         convention=document["convention"],
         nodal=document["nodal"],
         nodal_at_us=document["nodal_at_us"],
+        node_powers=None if powers is None else np.array(powers, dtype=np.float64),
     )
