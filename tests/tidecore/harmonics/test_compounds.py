@@ -84,7 +84,7 @@ def test_utide_composes_its_own_in_the_same_way() -> None:
 
 @pytest.mark.parametrize("name", ["M2x", "XS4", "2MS5", "3MSN13", "", "4", "MO4"])
 def test_what_is_no_compound_is_refused(name: str) -> None:
-    with pytest.raises(ValueError, match="compound|cycles a day"):
+    with pytest.raises(ValueError, match=r"compound|cycles a day"):
         parents_of(name)
 
 
@@ -103,7 +103,7 @@ NAMES = ("M2", "S2", "N2", "M4", "2MNU6", "4MSN8", "3MSK10", "5MK11", "3M3S12", 
 
 
 def composed(**options: object) -> Harmonics:
-    amplitude = np.array([1.8, 0.5, 0.3, 0.2, 0.02, 0.01, 0.005, 0.002, 0.001, 0.1])
+    amplitude = np.array([1.8, 0.5, 0.3, 0.2, 0.02, 0.01, 0.003, 5e-4, 2e-4, 0.1])
     return Harmonics(NAMES, amplitude, np.linspace(10, 340, len(NAMES)), 51.0, 0.4, **options)  # type: ignore[arg-type]
 
 
@@ -111,16 +111,24 @@ POWERS = np.array([-0.45, -0.1, -0.8, -0.6, -1.0, -1.5, 0.0, 0.0, -2.0, 0.0])
 
 
 @settings(max_examples=12, deadline=None)
-@given(day=st.integers(-60 * 365, 70 * 365), damped=st.booleans())
-def test_every_path_equals_the_constituents_themselves(day: int, damped: bool) -> None:
-    model = composed(node_powers=POWERS if damped else None)
+@given(day=st.integers(-60 * 365, 70 * 365))
+def test_every_path_equals_the_constituents_themselves(day: int) -> None:
     grid = TimeGrid(day * US_PER_DAY, 600_000_000, 600)
-    expected = direct(model, grid.times_us())
-    assert np.abs(model.heights(grid) - expected).max() < 1e-9
     few = grid.times()[::599]
-    assert np.abs(model.heights(few) - expected[[0, -1]]).max() < 1e-9
-    pieces = model.pieces(grid.start_us, grid.end_us)
-    assert np.abs(pieces(grid.times_us()) - expected).max() < 1e-9
+    errors = []
+    for model in (composed(), composed(node_powers=POWERS)):
+        expected = direct(model, grid.times_us())
+        pieces = model.pieces(grid.start_us, grid.end_us)
+        for found, exact in (
+            (model.heights(grid), expected),
+            (pieces(grid.times_us()), expected),
+            (model.heights(few), expected[[0, -1]]),
+        ):
+            # Speeds are those of 2000 within a block: in the 1910s that is 7e-9 of M2.
+            assert np.abs(found - exact).max() < (1e-9 if 8_000 < day < 14_000 else 2e-8)
+            errors.append(found - exact)
+    for plain, damped in zip(errors[:3], errors[3:], strict=True):
+        assert np.abs(damped - plain).max() < 1e-9
 
 
 def test_the_fastest_lines_hold_too() -> None:

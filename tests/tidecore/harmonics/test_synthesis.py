@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tidecore.errors import InvalidConstituents, InvalidPosition, InvalidSpan, UnknownName
-from tidecore.harmonics import Harmonics, constituent_names, heights_at_stations
+from tidecore.harmonics import Harmonics, heights_at_stations
 from tidecore.harmonics.arguments import table_names
 from tidecore.timebase import US_PER_DAY, TimeGrid, from_microseconds
 
