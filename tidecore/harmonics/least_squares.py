@@ -8,7 +8,7 @@ constituents, and of everything but one part are sums and cuttings of what is th
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -92,6 +92,7 @@ def basis(
     times_us: IntArray,
     nodal: str = "exact",
     nodal_at_us: int | None = None,
+    node_powers: FloatArray | None = None,
 ) -> ComplexArray:
     """Return f exp(i(V + u)), shape ``(n, k)``: the height is the real part of its product with A exp(-ig).
 
@@ -102,8 +103,12 @@ def basis(
     nodal : {"exact", "linear_time", "none"}
     nodal_at_us : int, optional
         Where node factors are held by "linear_time".
+    node_powers : array, shape (k,), optional
+        See `Harmonics`.
     """
     lines = arguments_of(names)
+    if node_powers is not None:
+        lines = replace(lines, node_powers=node_powers)
     out = expansion.carriers(lines, times_us)
     if nodal == "exact":
         out *= expansion.node_factors_at(lines, latitude, times_us)
@@ -144,6 +149,7 @@ def least_squares(
     nodal: str = "exact",
     trend: bool = False,
     weights: FloatArray | None = None,
+    node_powers: FloatArray | None = None,
 ) -> Solution:
     """Fit constituents to levels as ``tidecore.harmonics.engine.solve`` does by ordinary least squares, only faster.
 
@@ -162,6 +168,8 @@ def least_squares(
         Fit a linear trend beside the constituents.
     weights : array, shape (n,), optional
         Weight of each value; a mask is weights of 0 and 1.
+    node_powers : array, shape (k,), optional
+        See `Harmonics`.
 
     Raises
     ------
@@ -180,7 +188,7 @@ def least_squares(
         raise UnknownName("nodal option", nodal, NODAL_OPTIONS)
     names = tuple(constituents)
     middle = round((int(times_us[0]) + int(times_us[-1])) / 2)
-    rows = _Rows(names, latitude, times_us, nodal, middle, trend)
+    rows = _Rows(names, latitude, times_us, nodal, middle, trend, node_powers)
     whole: NormalEquations | None = None
     for part in rows.parts():
         of = equations_of(rows.columns(part), levels[part], None if weights is None else weights[part])
@@ -198,6 +206,7 @@ def least_squares(
         mean_level=float(found[2 * len(names)]),
         nodal=nodal,
         nodal_at_us=middle if nodal == "linear_time" else None,
+        node_powers=node_powers,
     )
     return Solution(harmonics, None, float(found[-1]) if trend else None, middle)
 
@@ -212,13 +221,14 @@ class _Rows:
     nodal: str
     middle_us: int
     trend: bool
+    node_powers: FloatArray | None
 
     def parts(self) -> list[slice]:
         return [slice(at, at + _ROWS) for at in range(0, len(self.times_us), _ROWS)]
 
     def columns(self, part: slice) -> FloatArray:
         times = self.times_us[part]
-        lines = real_columns(basis(self.names, self.latitude, times, self.nodal, self.middle_us))
+        lines = real_columns(basis(self.names, self.latitude, times, self.nodal, self.middle_us, self.node_powers))
         extra = [np.ones(len(times))]
         if self.trend:
             extra.append((times - self.middle_us) / US_PER_DAY)
