@@ -7,7 +7,8 @@ The tree::
     │   ├── InvalidSpan         end before start, or a span outside what can be computed
     │   ├── InvalidPosition     latitude or longitude out of range
     │   ├── InvalidRule         a species rule that contradicts itself
-    │   └── InvalidConstituents amplitudes, phases or names that make no tide
+    │   ├── InvalidConstituents amplitudes, phases or names that make no tide
+    │   └── PartsDisagree       parts of one record that cannot be of one gauge
     ├── UnknownName             a name that is not in the list it is looked up in
     ├── RecordError             a gauge record that cannot be read
     │   ├── RecordNotRecognised no reader knows the file
@@ -78,6 +79,10 @@ class InvalidRule(InvalidInput):
 
 class InvalidConstituents(InvalidInput):
     """Constituents that do not make a tide (negative amplitude, NaN, a name twice)."""
+
+
+class PartsDisagree(InvalidInput):
+    """Parts of one record that overlap and differ, or lie at different places."""
 
 
 class UnknownName(CoreError):

@@ -120,6 +120,7 @@ TABLE: Mapping[type[Exception], str] = {
     core_errors.InvalidPosition: "invalid-position",
     core_errors.InvalidRule: "invalid-rule",
     core_errors.InvalidConstituents: "invalid-constituents",
+    core_errors.PartsDisagree: "invalid-input",
     core_errors.UnknownName: "unknown-name",
     core_errors.RecordError: "record-unreadable",
     core_errors.RecordNotRecognised: "record-not-recognised",

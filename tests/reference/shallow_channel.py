@@ -14,7 +14,7 @@ import numpy as np
 import xarray
 
 from tidecore.harmonics import Harmonics
-from tidecore.timebase import US_PER_DAY, US_PER_HOUR, TimeGrid
+from tidecore.timebase import US_PER_DAY, TimeGrid
 from tidecore.units import FloatArray, IntArray
 
 LATITUDE = 52.0

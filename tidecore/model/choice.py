@@ -17,10 +17,10 @@ from tidecore.harmonics import arguments_of
 from tidecore.harmonics.arguments import table_names
 from tidecore.harmonics.engine import rayleigh_choice
 from tidecore.harmonics.least_squares import NormalEquations, basis, equations_of, real_columns
-from tidecore.model.node_powers import NodePowers, choose_node_powers
+from tidecore.model.node_powers import choose_node_powers
 from tidecore.model.study import SLOW, Study, added, effective_days, offered_lines, study_of
-from tidecore.model.weather import blocks_of
-from tidecore.timebase import US_PER_DAY, US_PER_HOUR
+from tidecore.model.weather import blocks_of, noise_beside
+from tidecore.timebase import US_PER_HOUR
 from tidecore.units import FloatArray, IntArray
 
 #: Shorter records are fitted with what Rayleigh's criterion resolves [days].
@@ -75,7 +75,12 @@ def choose(
     thin = _thinned(times_us)
     times, values = times_us[thin], levels[thin]
     study = study_of(
-        times, values, latitude, offered_lines(days, composed), nodal, nodal == "exact" and composed and days >= _NODE_DAYS
+        times,
+        values,
+        latitude,
+        offered_lines(days, composed),
+        nodal,
+        nodal == "exact" and composed and days >= _NODE_DAYS,
     )
     lines, tried = _tidal(study, rayleigh)
     powers = choose_node_powers(study, lines)
@@ -163,12 +168,10 @@ def _slow(
     middle = (int(times_us[0]) + int(times_us[-1])) // 2
     columns = real_columns(basis(tuple(fitting), latitude, times_us, nodal, middle))
     columns = np.hstack((columns, np.ones((len(times_us), 1))))
-    blocks = tuple(
-        equations_of(columns[cut], study.slow_left[cut]) for cut in blocks_of(times_us, len(study.blocks))
-    )
+    blocks = tuple(equations_of(columns[cut], study.slow_left[cut]) for cut in blocks_of(times_us, len(study.blocks)))
     found = added(blocks).solve()
     amplitude = np.sqrt((found[:-1].reshape(-1, 2) ** 2).sum(axis=1))
-    noise = _slow_noise(times_us, study.slow_left - columns @ found, tuple(fitting))
+    noise = noise_beside(times_us, study.slow_left - columns @ found, arguments_of(tuple(fitting)).speeds)
     power = amplitude**2 / (4.0 * noise / len(times_us))
     kept: list[int] = []
     tried = []
@@ -198,12 +201,6 @@ def _slow(
         "why": why,
         "tried": tried,
     }
-
-
-def _slow_noise(times_us: IntArray, left: FloatArray, names: tuple[str, ...]) -> FloatArray:
-    from tidecore.model.weather import noise_beside
-
-    return noise_beside(times_us, left - left.mean(), arguments_of(names).speeds)
 
 
 def _gains(blocks: tuple[NormalEquations, ...], kept: list[int], line: int) -> FloatArray:

@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tidecore.errors import Fault, InvalidInput, InvalidPosition, RecordConstant, RecordTooShort
-from tidecore.harmonics import arguments_of
-from tidecore.harmonics.engine import Solution, rayleigh_choice, solve
+from tidecore.errors import Fault, InvalidInput, InvalidPosition, RecordConstant, RecordTooShort, UnknownName
+from tidecore.harmonics import NODAL_OPTIONS, arguments_of
+from tidecore.harmonics.arguments import table_names
+from tidecore.harmonics.engine import METHODS, Solution, rayleigh_choice, solve
+from tidecore.harmonics.least_squares import least_squares
+from tidecore.model.choice import Choice, choose
+from tidecore.model.parts import joined, level_offsets
+from tidecore.model.study import effective_days
 from tidecore.model.tide import FitDiagnostics, TideModel
-from tidecore.timebase import US_PER_DAY, from_microseconds, microseconds
-from tidecore.units import BoolArray, FloatArray, IntArray
+from tidecore.model.weather import noise_beside
+from tidecore.timebase import US_PER_DAY, from_microseconds
+from tidecore.units import FloatArray, IntArray
 
 if TYPE_CHECKING:
     import xarray
@@ -23,12 +29,11 @@ if TYPE_CHECKING:
 LEAST_DAYS = 6.9
 #: Skill is told from this length on [days].
 LEAST_DAYS_FOR_SKILL = 60.0
-_GOOD_FLAGS = (1, 2)
 _DAYS_PER_YEAR = 365.2425
 
 
 def fit(
-    record: xarray.Dataset,
+    record: xarray.Dataset | Sequence[xarray.Dataset],
     latitude: float | None = None,
     *,
     constituents: str | Sequence[str] = "auto",
@@ -37,23 +42,27 @@ def fit(
     method: str = "ols",
     station: str = "",
 ) -> TideModel:
-    """Fit a tide model to a gauge record through ``utide.solve``.
+    """Fit a tide model to a gauge record, or to several of one gauge.
 
     Parameters
     ----------
-    record : xarray.Dataset
+    record : xarray.Dataset, or sequence of them
         From `read_gauge`: "sea_level" [m] over "time" [UTC]; where "quality" is there, flags 3, 4 and 9 do not
-        enter, nor do missing values.
+        enter, nor do missing values. Several are parts of one record, in any order, perhaps years apart. Parts of
+        one known datum share their mean level; otherwise the offsets between parts are found with the tide, and
+        mean level and datum of the model are those of the latest part.
     latitude : float, optional
         [degrees north]; the record's own where it states one and none is given.
-    constituents : "auto" or sequence of str
-        "auto" takes what the length of the record resolves by Rayleigh's criterion.
+    constituents : "auto", "rayleigh" or sequence of str
+        "auto" takes what predicts best the parts of the record that are left out in turn, compounds of shallow
+        water, seasonal lines and damped node factors among the candidates; records under 180 days, or too coarse,
+        fall back to "rayleigh": what the length of the record resolves by Rayleigh's criterion.
     nodal : {"exact", "linear_time", "none"}
         Node factors at each instant, held at mid-record, or none.
     trend : bool
         Fit a linear trend too. It is reported and never part of a prediction.
     method : {"ols", "robust"}
-        Least squares, or utide's iteratively reweighted ones.
+        Least squares, or utide's iteratively reweighted ones, which know utide's own constituents alone.
 
     Raises
     ------
@@ -61,45 +70,67 @@ def fit(
         Under 6.9 days, or fewer than two values an unknown.
     RecordConstant
         If the level never moves.
+    PartsDisagree
+        If parts overlap and differ, or lie at different places.
     UnknownName, InvalidInput, InvalidPosition
         For options, names or a latitude that cannot be.
 
     Notes
     -----
-    Amplitudes and phases are those of ``utide.solve``; against an independent implementation of the same method
-    they agree to 1e-7 m on a year of hourly values.
+    Amplitudes and phases are those of ``utide.solve`` for the same constituents, unless the node factors are
+    damped. ``diagnostics.choice`` says what was tried and why it was taken.
     """
-    where = _latitude(record, latitude)
-    times, levels, missing = _valid(record)
-    names, dropped, how = _choice(times, constituents)
-    _refuse_unfit(times, levels, len(names), trend)
-    options: dict[str, Any] = {"nodal": nodal, "trend": trend, "method": method}
-    solution = solve(times, levels, where, names, intervals=True, **options)
+    for kind, given, known in (("nodal option", nodal, NODAL_OPTIONS), ("method of fitting", method, METHODS)):
+        if given not in known:
+            raise UnknownName(kind, given, known)
+    whole = joined(record)
+    where = _latitude(whole.attrs, latitude)
+    times, options = whole.times_us, {"nodal": nodal, "trend": trend, "method": method}
+    _refuse_unfit(times, whole.levels, 0, trend)
+    levelled = (
+        whole.levels
+        - np.array([whole.levels[whole.part == at].mean() for at in range(whole.part.max() + 1)])[whole.part]
+        if not whole.shares_level
+        else whole.levels
+    )
+    choice, how = _choice(times, levelled, where, constituents, options)
+    _refuse_unfit(times, whole.levels, len(choice.names), trend)
+    levels, above = level_offsets(whole, where, choice.names, nodal)
+    solution = _solve(times, levels, where, choice, options)
     residual = levels - _described(solution, times)
     observed = float(np.var(levels))
+    explanation = dict(choice.explanation)
+    if whole.described:
+        explanation["parts"] = [
+            {**part, "offset_m": round(offset, 5)} for part, offset in zip(whole.described, above, strict=False)
+        ]
     diagnostics = FitDiagnostics(
         first=str(from_microseconds(times[0])) + "Z",
         last=str(from_microseconds(times[-1])) + "Z",
         values=len(times),
-        missing=missing,
+        missing=whole.missing,
         residual_rms_m=float(np.sqrt(np.mean(residual**2))),
         variance_explained=1.0 - float(np.var(residual)) / observed,
         skill=_skill(times, levels, where, constituents, options),
-        snr=_ratios(solution),
-        rayleigh_dropped=dropped,
+        snr=_ratios(solution, times, residual),
+        rayleigh_dropped=() if how == "given" else rayleigh_choice(max(effective_days(times), 1e-3))[1],
         constituents=how,
         nodal=nodal,
         method=method,
         trend_m_per_year=None if solution.trend_per_day is None else solution.trend_per_day * _DAYS_PER_YEAR,
-        record={key: _plain(value) for key, value in record.attrs.items()},
+        record={key: _plain(value) for key, value in whole.attrs.items()},
+        choice=explanation,
     )
-    datum = str(record.attrs.get("datum", "unknown"))
-    digest = _input_hash(times, levels, {"latitude": where, "names": list(names), "datum": datum, **options})
+    datum = str(whole.attrs.get("datum", "unknown"))
+    asked: dict[str, Any] = {"latitude": where, "names": list(choice.names), "datum": datum, **options}
+    if choice.node_powers:
+        asked["node_powers"] = dict(choice.node_powers)
+    digest = _input_hash(times, levels, asked)
     return TideModel.made_of(solution.harmonics, station, datum, diagnostics, digest)
 
 
-def _latitude(record: xarray.Dataset, given: float | None) -> float:
-    value = record.attrs.get("latitude") if given is None else given
+def _latitude(attrs: Mapping[str, Any], given: float | None) -> float:
+    value = attrs.get("latitude") if given is None else given
     if value is None:
         raise InvalidPosition(Fault("latitude", "neither given nor stated by the record", "degrees from -90 to 90"))
     value = float(value)
@@ -108,36 +139,43 @@ def _latitude(record: xarray.Dataset, given: float | None) -> float:
     return value
 
 
-def _valid(record: xarray.Dataset) -> tuple[IntArray, FloatArray, int]:
-    """Return times, levels, and how many values were left out."""
-    for name in ("sea_level", "time"):
-        if name not in record:
-            raise InvalidInput(Fault(f"record.{name}", "missing", "a record as read_gauge returns it"))
-    times = microseconds(record["time"].values, "record.time")
-    levels = np.asarray(record["sea_level"].values, dtype=np.float64)
-    if times.ndim != 1 or levels.shape != times.shape:
-        raise InvalidInput(Fault("record.sea_level", f"has shape {levels.shape}", "one level a time"))
-    if np.any(np.diff(times) <= 0):
-        raise InvalidInput(Fault("record.time", "does not ascend", "sorted times, each once"))
-    valid: BoolArray = np.isfinite(levels)
-    if "quality" in record:
-        valid &= np.isin(record["quality"].values, _GOOD_FLAGS)
-    return times[valid], levels[valid], int(len(times) - valid.sum())
-
-
-def _choice(times: IntArray, constituents: str | Sequence[str]) -> tuple[tuple[str, ...], tuple[str, ...], str]:
-    """Return the names to fit, those that Rayleigh's criterion drops, and how the choice was made."""
-    days = _days(times)
-    kept, dropped = rayleigh_choice(max(days, 1e-3))
+def _choice(
+    times: IntArray,
+    levels: FloatArray,
+    latitude: float,
+    constituents: str | Sequence[str],
+    options: Mapping[str, Any],
+) -> tuple[Choice, str]:
+    """Return what to fit, and in a word how that was found."""
+    composed = options["method"] == "ols"
     if constituents == "auto":
-        return kept, dropped, "auto"
+        return choose(times, levels, latitude, options["nodal"], composed), "auto"
+    if constituents == "rayleigh":
+        kept, _ = rayleigh_choice(max(effective_days(times), 1e-3))
+        return Choice(kept, {}, {"kind": "rayleigh", "why": "asked for", "lines": len(kept)}), "rayleigh"
     if isinstance(constituents, str):
-        raise InvalidInput(Fault("constituents", f"is {constituents!r}", "'auto' or a list of names"))
+        raise InvalidInput(Fault("constituents", f"is {constituents!r}", "'auto', 'rayleigh' or a list of names"))
     names = tuple(constituents)
     if not names or len(set(names)) != len(names):
         raise InvalidInput(Fault("constituents", "empty, or a name twice", "at least one name, each once"))
     arguments_of(names)
-    return names, (), "given"
+    strange = sorted(set(names) - set(table_names()))
+    if strange and not composed:
+        raise InvalidInput(Fault("constituents", f"{strange[0]} is unknown to robust fits", "names of utide's table"))
+    return Choice(names, {}, {"kind": "given", "why": "asked for", "lines": len(names)}), "given"
+
+
+def _solve(
+    times: IntArray, levels: FloatArray, latitude: float, choice: Choice, options: Mapping[str, Any]
+) -> Solution:
+    """Return the fit: by utide where the set is plain, else by the same least squares with what utide lacks."""
+    if choice.explanation["kind"] != "out_of_sample" and set(choice.names) <= set(table_names()):
+        return solve(times, levels, latitude, choice.names, intervals=True, **options)
+    if options["method"] == "robust":
+        return solve(times, levels, latitude, choice.names, **options)
+    powers = np.array([choice.node_powers.get(name, 0.0) for name in choice.names]) if choice.node_powers else None
+    found = least_squares(times, levels, latitude, choice.names, options["nodal"], options["trend"], node_powers=powers)
+    return found.strongest_first()
 
 
 def _refuse_unfit(times: IntArray, levels: FloatArray, lines: int, trend: bool) -> None:
@@ -161,9 +199,9 @@ def _described(solution: Solution, times: IntArray) -> FloatArray:
 
 
 def _skill(
-    times: IntArray, levels: FloatArray, latitude: float, constituents: str | Sequence[str], options: dict[str, Any]
+    times: IntArray, levels: FloatArray, latitude: float, constituents: str | Sequence[str], options: Mapping[str, Any]
 ) -> float | None:
-    """Return 1 - var(residual) / var(observed) over the last quarter of the span, fitted on the rest.
+    """Return 1 - var(residual) / var(observed) over the last quarter of the span, chosen and fitted on the rest.
 
     A trend, where one is fitted, is not carried into the last quarter: it is never extrapolated.
     """
@@ -171,20 +209,27 @@ def _skill(
         return None
     border = times[0] + 3 * (times[-1] - times[0]) // 4
     early, late = times < border, times >= border
-    names, _, _ = _choice(times[early], constituents)
-    if late.sum() < 2 or early.sum() < 2 * (2 * len(names) + 2):
+    if late.sum() < 2 or early.sum() < 2:
         return None
     observed = float(np.var(levels[late]))
     if observed == 0.0 or float(np.ptp(levels[early])) == 0.0:
         return None
-    solution = solve(times[early], levels[early], latitude, names, **options)
+    choice, _ = _choice(times[early], levels[early], latitude, constituents, options)
+    if early.sum() < 2 * (2 * len(choice.names) + 2):
+        return None
+    solution = _solve(times[early], levels[early], latitude, choice, options)
     residual = levels[late] - solution.harmonics.heights(times[late].view("datetime64[us]"))
     return 1.0 - float(np.var(residual)) / observed
 
 
-def _ratios(solution: Solution) -> dict[str, float]:
-    ratios = solution.snr if solution.snr is not None else ()
-    return {name: float(ratio) for name, ratio in zip(solution.harmonics.names, ratios, strict=True)}
+def _ratios(solution: Solution, times: IntArray, residual: FloatArray) -> dict[str, float]:
+    """Return signal over noise by power: utide's own, else from the residual's spectrum beside each line."""
+    lines = solution.harmonics
+    ratios = solution.snr
+    if ratios is None:
+        noise = noise_beside(times, residual - residual.mean(), arguments_of(lines.names).speeds)
+        ratios = lines.amplitude**2 / (2.0 * noise / len(times))
+    return {name: float(ratio) for name, ratio in zip(lines.names, ratios, strict=True)}
 
 
 def _plain(value: Any) -> Any:

@@ -140,10 +140,13 @@ def _swing_of_m2(latitude: float, times_us: IntArray) -> FloatArray:
     """Return ln f of M2 about its mean over the record, shape ``(n,)``."""
     factor = expansion.node_factors_at(arguments_of(("M2",)), latitude, times_us)[:, 0]
     swing: FloatArray = np.log(np.abs(factor))
-    return swing - swing.mean()
+    swing -= swing.mean()
+    return swing
 
 
-def _node_lines(names: tuple[str, ...], found: FloatArray, noise: FloatArray, swing: FloatArray, count: int) -> IntArray:
+def _node_lines(
+    names: tuple[str, ...], found: FloatArray, noise: FloatArray, swing: FloatArray, count: int
+) -> IntArray:
     """Return the lines that M2's node cycle would move by more than noise does, strongest first; M2 among them."""
     amplitude = np.sqrt((found[: 2 * len(names)].reshape(-1, 2) ** 2).sum(axis=1))
     moved = amplitude * swing.std() / np.sqrt(2.0 * noise / count)

@@ -30,9 +30,11 @@ class FitDiagnostics:
 
     ``residual_rms_m`` and ``variance_explained`` are over the fitted values; ``skill`` is
     1 - var(residual) / var(observed) over the last quarter, fitted on the rest, None for records under 60 days.
-    ``snr`` is by power, from utide's linear intervals of the final fit. ``rayleigh_dropped`` are the constituents
+    ``snr`` is by power, from utide's linear intervals of the final fit or, where constituents were chosen out of
+    sample, from the noise beside each line. ``rayleigh_dropped`` are the constituents
     the record is too short to separate. ``trend_m_per_year`` is None where none was fitted; a trend is reported
-    and never part of a prediction.
+    and never part of a prediction. ``choice`` explains as plain JSON values how the constituents were chosen: what was
+    tried, the error of each out of sample, what was taken and why; None for fits of older versions.
     """
 
     first: str
@@ -49,6 +51,7 @@ class FitDiagnostics:
     method: str
     trend_m_per_year: float | None
     record: Mapping[str, Any]
+    choice: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -38,7 +39,7 @@ def stretches_of(times_us: IntArray) -> tuple[Stretch, ...]:
     cuts = np.flatnonzero(np.diff(times_us) > _STRETCH_GAP_DAYS * US_PER_DAY) + 1
     bounds = [0, *cuts.tolist(), len(times_us)]
     out = []
-    for first, last in zip(bounds[:-1], bounds[1:], strict=True):
+    for first, last in pairwise(bounds):
         times = times_us[first:last]
         step = int(np.median(np.diff(times))) if len(times) > 1 else US_PER_HOUR
         places = np.rint((times - times[0]) / step).astype(np.int64)
@@ -120,4 +121,4 @@ def _around(spectrum: FloatArray, centres: FloatArray, half: float) -> FloatArra
 def blocks_of(times_us: IntArray, count: int) -> tuple[slice, ...]:
     """Return rows of ``count`` contiguous blocks that hold as many values each, in order of time."""
     bounds: Sequence[int] = np.linspace(0, len(times_us), count + 1).astype(int).tolist()
-    return tuple(slice(first, last) for first, last in zip(bounds[:-1], bounds[1:], strict=True))
+    return tuple(slice(first, last) for first, last in pairwise(bounds))
