@@ -72,7 +72,11 @@ class FitQuery(BaseModel):
     variable: Annotated[str | None, Field(max_length=120, description="Sea-level variable of a NetCDF file.")] = None
     constituents: Annotated[
         list[str] | None,
-        Field(max_length=200, description="Constituents to fit; what the record supports unless given."),
+        Field(
+            max_length=400,
+            description="Constituents to fit. Unless given, or auto: what predicts best the parts of the record left "
+            "out in turn. rayleigh alone: what the length of the record resolves.",
+        ),
     ] = None
     nodal: Annotated[Literal["exact", "linear_time", "none"], Field(description="Nodal corrections.")] = "exact"
     trend: Annotated[bool, Field(description="Fit a linear trend too; it is reported, never predicted.")] = False
@@ -93,7 +97,9 @@ class FitQuery(BaseModel):
                 raise DocumentInvalid(Fault("valid_min", "and valid_max go together", "both, or neither"))
             hints["valid_range"] = [self.valid_min, self.valid_max]
         options: dict[str, Any] = {"nodal": self.nodal, "trend": self.trend, "method": self.method}
-        if self.constituents is not None and self.constituents != ["auto"]:
+        if self.constituents == ["rayleigh"]:
+            options["constituents"] = "rayleigh"
+        elif self.constituents is not None and self.constituents != ["auto"]:
             options["constituents"] = list(self.constituents)
         given = {name: value for name, value in hints.items() if value is not None}
         return FitRequest(self.format, self.latitude, given, options)
@@ -149,7 +155,10 @@ class Fit(Schema):
     ]
     diagnostics: Annotated[
         dict[str, Any] | None,
-        Field(description="Residual RMS [m], variance explained, skill, SNR, what was dropped, and more."),
+        Field(
+            description="Residual RMS [m], variance explained, skill, SNR, what was dropped, and more; choice explains "
+            "how the constituents were chosen: what was tried, its error out of sample [m], what was taken."
+        ),
     ]
     adopted_version: Annotated[int | None, Field(description="Version of the station that its model has become.")]
     created_at: InstantText
