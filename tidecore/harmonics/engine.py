@@ -17,6 +17,8 @@ from tidecore.units import FloatArray, IntArray
 METHODS = ("ols", "robust")
 # 1970-01-01 in days since 0000-12-31, utide's "python" epoch.
 _ORDINAL_1970 = 719_163.0
+#: Stands for a ratio to no noise at all: documents hold no infinity.
+_NO_NOISE = 1e30
 _NODAL = {"exact": True, "linear_time": "linear_time", "none": False}
 
 
@@ -101,20 +103,22 @@ def solve(
 
     # An equator that is exactly zero has no sign to utide, and its node factors would divide by it.
     signed = latitude if latitude != 0.0 else 1e-9
-    coefficients = utide.solve(
-        times_us / US_PER_DAY + _ORDINAL_1970,
-        levels,
-        lat=signed,
-        epoch="python",
-        constit=list(constituents),
-        nodal=_NODAL[nodal],
-        trend=trend,
-        method=method,
-        conf_int="linear" if intervals else "none",
-        phase="Greenwich",
-        order_constit="PE",
-        verbose=False,
-    )
+    # A record that the fit explains to the last digit has no noise to divide by.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        coefficients = utide.solve(
+            times_us / US_PER_DAY + _ORDINAL_1970,
+            levels,
+            lat=signed,
+            epoch="python",
+            constit=list(constituents),
+            nodal=_NODAL[nodal],
+            trend=trend,
+            method=method,
+            conf_int="linear" if intervals else "none",
+            phase="Greenwich",
+            order_constit="PE",
+            verbose=False,
+        )
     reference_us = round((coefficients["aux"]["reftime"] - _ORDINAL_1970) * US_PER_DAY)
     harmonics = Harmonics(
         names=tuple(str(name) for name in coefficients["name"]),
@@ -127,7 +131,12 @@ def solve(
     )
     return Solution(
         harmonics=harmonics,
-        snr=np.asarray(coefficients["SNR"], dtype=np.float64) if intervals else None,
+        snr=_finite(coefficients["SNR"]) if intervals else None,
         trend_per_day=float(coefficients["slope"]) if trend else None,
         reference_us=reference_us,
     )
+
+
+def _finite(ratios: FloatArray) -> FloatArray:
+    """Return signal-to-noise ratios with those of no noise at all as a very large number."""
+    return np.nan_to_num(np.asarray(ratios, dtype=np.float64), nan=_NO_NOISE, posinf=_NO_NOISE)
