@@ -35,8 +35,11 @@ def test_a_shallow_gauge_is_a_third_better_than_automatic(gauge: ChannelGauge, c
     plain = score(tidecore.fit(gauge.record, constituents="rayleigh"), gauge)
     ours = score(chosen, gauge)
     assert ours.deviation < 2.0 / 3.0 * plain.deviation
-    assert ours.high < plain.high
-    assert ours.low < plain.low
+    # As README.md has it: 2.6 cm, 1.6 and 2.8 minutes, against 6.4 cm, 4.3 and 7.5 minutes.
+    assert ours.deviation < 0.028
+    assert plain.deviation == pytest.approx(0.064, abs=0.003)
+    assert ours.high < 1.8 < 0.5 * plain.high
+    assert ours.low < 3.0 < 0.5 * plain.low
     # What the issue of such gauges is: lines that utide lacks.
     assert set(chosen.constituents) & set(compounds())
 
