@@ -8,7 +8,8 @@ The tree::
     │   ├── InvalidPosition     latitude or longitude out of range
     │   ├── InvalidRule         a species rule that contradicts itself
     │   ├── InvalidConstituents amplitudes, phases or names that make no tide
-    │   └── DatumConflict       a datum that two sources state differently
+    │   ├── DatumConflict       a datum that two sources state differently
+    │   └── PartsDisagree       parts of one record that cannot be of one gauge
     ├── UnknownName             a name that is not in the list it is looked up in
     ├── DatumUnknown            a datum whose level is not known at a station
     ├── DatumsUnreliable        datums of a model from under a year of data, not asked for on purpose
@@ -83,6 +84,10 @@ class InvalidRule(InvalidInput):
 
 class InvalidConstituents(InvalidInput):
     """Constituents that do not make a tide (negative amplitude, NaN, a name twice)."""
+
+
+class PartsDisagree(InvalidInput):
+    """Parts of one record that overlap and differ, or lie at different places."""
 
 
 class UnknownName(CoreError):

@@ -112,6 +112,7 @@ TABLE: Mapping[type[Exception], str] = {
     core_errors.DatumConflict: "datum-conflict",
     core_errors.DatumUnknown: "datum-unknown",
     core_errors.DatumsUnreliable: "datums-unreliable",
+    core_errors.PartsDisagree: "invalid-input",
     core_errors.UnknownName: "unknown-name",
     core_errors.RecordError: "record-unreadable",
     core_errors.RecordNotRecognised: "record-not-recognised",

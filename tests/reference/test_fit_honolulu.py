@@ -24,7 +24,7 @@ def test_fit_equals_the_original_with_its_trend_on(open_data: Path, reference: s
     record = honolulu_as_written(open_data).isel(time=slice(0, hours))
     assert record.sizes["time"] == hours
     published = honolulu_reference(open_data, reference)
-    model = tidecore.fit(record, latitude=21.0, trend=True, quality="off")
+    model = tidecore.fit(record, latitude=21.0, trend=True, constituents="rayleigh", quality="off")
     assert set(model.constituents) == set(published)
     for name, line in published.items():
         amplitude, phase = model.constituents[name]
@@ -34,7 +34,7 @@ def test_fit_equals_the_original_with_its_trend_on(open_data: Path, reference: s
 
 def test_diagnostics_of_a_year(open_data: Path) -> None:
     record = honolulu(open_data)
-    model = tidecore.fit(record, latitude=21.0, quality="off")
+    model = tidecore.fit(record, latitude=21.0, constituents="rayleigh", quality="off")
     found = model.diagnostics
     assert found is not None
     level = record["sea_level"].values
@@ -57,10 +57,10 @@ def test_skill_is_out_of_sample(open_data: Path) -> None:
     times = record["time"].values.astype("datetime64[us]")
     border = times[0] + (times[-1] - times[0]) * 3 // 4
     early, late = record.sel(time=slice(None, border - 1)), record.sel(time=slice(border, None))
-    model = tidecore.fit(early, latitude=21.0, quality="off")
+    model = tidecore.fit(early, latitude=21.0, constituents="rayleigh", quality="off")
     left = late["sea_level"].values - model.heights(late["time"].values)
     expected = 1 - left.var() / late["sea_level"].values.var()
-    diagnostics = tidecore.fit(record, latitude=21.0, quality="off").diagnostics
+    diagnostics = tidecore.fit(record, latitude=21.0, constituents="rayleigh", quality="off").diagnostics
     assert diagnostics is not None
     assert diagnostics.skill == pytest.approx(expected, abs=1e-6)
     short = tidecore.fit(record.isel(time=slice(0, 24 * 59)), latitude=21.0, quality="off").diagnostics
@@ -75,7 +75,7 @@ def test_a_prediction_equals_reconstruction_by_utide(open_data: Path) -> None:
     times: UtcTimes = record["time"].values.astype("datetime64[ns]")
     level = record["sea_level"].values
     solved = utide.solve(times, level, lat=21.0, trend=False, conf_int="none", verbose=False)
-    model = tidecore.fit(record, latitude=21.0, quality="off")
+    model = tidecore.fit(record, latitude=21.0, constituents="rayleigh", quality="off")
     later = times[:2000] + np.timedelta64(4000, "D")
     theirs = utide.reconstruct(later, solved, min_SNR=0, verbose=False).h
     assert np.abs(model.heights(later) - theirs).max() < 1e-6

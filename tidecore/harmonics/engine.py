@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -36,6 +36,19 @@ class Solution:
     snr: FloatArray | None
     trend_per_day: float | None
     reference_us: int
+
+    def strongest_first(self) -> Solution:
+        """Return the same with its constituents in falling order of amplitude."""
+        lines = self.harmonics
+        order = np.argsort(-lines.amplitude, kind="stable")
+        sorted_lines = replace(
+            lines,
+            names=tuple(lines.names[at] for at in order),
+            amplitude=lines.amplitude[order],
+            phase=lines.phase[order],
+            node_powers=None if lines.node_powers is None else lines.node_powers[order],
+        )
+        return replace(self, harmonics=sorted_lines, snr=None if self.snr is None else self.snr[order])
 
 
 def rayleigh_choice(days: float) -> tuple[tuple[str, ...], tuple[str, ...]]:

@@ -10,14 +10,21 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tidecore.errors import Fault, InvalidInput, InvalidPosition, RecordConstant, RecordTooShort, UnknownName
-from tidecore.harmonics import arguments_of
-from tidecore.harmonics.engine import Solution, rayleigh_choice, solve
+from tidecore.harmonics import NODAL_OPTIONS, arguments_of
+from tidecore.harmonics.arguments import table_names
+from tidecore.harmonics.engine import METHODS, Solution, rayleigh_choice, solve
+from tidecore.harmonics.inference import InferredLine
+from tidecore.harmonics.least_squares import least_squares
 from tidecore.intervals import calibrate
+from tidecore.model.choice import Choice, choose
 from tidecore.model.inference import Inference
+from tidecore.model.parts import JoinedRecord, joined, level_offsets
+from tidecore.model.study import effective_days
 from tidecore.model.tide import FitDiagnostics, TideModel
+from tidecore.model.weather import noise_beside
 from tidecore.quality import check_record
-from tidecore.timebase import US_PER_DAY, from_microseconds, microseconds
-from tidecore.units import BoolArray, FloatArray, IntArray
+from tidecore.timebase import US_PER_DAY, from_microseconds
+from tidecore.units import FloatArray, IntArray
 
 if TYPE_CHECKING:
     import xarray
@@ -28,12 +35,11 @@ LEAST_DAYS = 6.9
 LEAST_DAYS_FOR_SKILL = 60.0
 #: Check a record before it is fitted, or take it as it is.
 QUALITY_OPTIONS = ("check", "off")
-_GOOD_FLAGS = (1, 2)
 _DAYS_PER_YEAR = 365.2425
 
 
 def fit(
-    record: xarray.Dataset,
+    record: xarray.Dataset | Sequence[xarray.Dataset],
     latitude: float | None = None,
     *,
     constituents: str | Sequence[str] = "auto",
@@ -45,29 +51,34 @@ def fit(
     infer: Mapping[str, Sequence[object]] | None = None,
     quality: str = "check",
 ) -> TideModel:
-    """Fit a tide model to a gauge record through ``utide.solve``.
+    """Fit a tide model to a gauge record, or to several of one gauge.
 
     Parameters
     ----------
-    record : xarray.Dataset
+    record : xarray.Dataset, or sequence of them
         From `read_gauge`: "sea_level" [m] over "time" [UTC]; where "quality" is there, flags 3, 4 and 9 do not
-        enter, nor do missing values.
+        enter, nor do missing values. Several are parts of one record, in any order, perhaps years apart. Parts of
+        one known datum share their mean level; otherwise the offsets between parts are found with the tide, and
+        mean level and datum of the model are those of the latest part.
     latitude : float, optional
         [degrees north]; the record's own where it states one and none is given.
-    constituents : "auto" or sequence of str
-        "auto" takes what the length of the record resolves by Rayleigh's criterion.
+    constituents : "auto", "rayleigh" or sequence of str
+        "auto" takes what predicts best the parts of the record that are left out in turn, compounds of shallow
+        water, seasonal lines and damped node factors among the candidates; records under 180 days, or too coarse,
+        fall back to "rayleigh": what the length of the record resolves by Rayleigh's criterion.
     nodal : {"exact", "linear_time", "none"}
         Node factors at each instant, held at mid-record, or none.
     trend : bool
         Fit a linear trend too. It is reported and never part of a prediction.
     method : {"ols", "robust"}
-        Least squares, or utide's iteratively reweighted ones.
+        Least squares, or utide's iteratively reweighted ones, which know utide's own constituents alone.
     neighbour : TideModel, optional
         A station whose tide is like this one. Lines that the record is too short to separate are held to lines that
-        it can, with the neighbour's ratios of amplitude and differences of phase; the diagnostics say which.
+        it can, with the neighbour's ratios of amplitude and differences of phase; the diagnostics say which. A record
+        whose constituents are chosen out of sample needs none.
     infer : mapping of name to (reference, amplitude ratio, phase offset [degrees]), optional
         The same with ratios given: amplitude over that of the reference, phase lag of the reference minus that of
-        the line.
+        the line. "auto" is then "rayleigh".
     quality : {"check", "off"}
         Check the record first, by `check_record`: what it flags does not enter, and its report is among the
         diagnostics. "off" takes the record's own flags as they are.
@@ -78,6 +89,8 @@ def fit(
         Under 6.9 days, or fewer than two values an unknown.
     RecordConstant
         If the level never moves.
+    PartsDisagree
+        If parts overlap and differ, or lie at different places.
     UnfitNeighbour
         If the neighbour's tide is of another type, or lacks its main lines.
     UnknownName, InvalidInput, InvalidPosition
@@ -85,54 +98,95 @@ def fit(
 
     Notes
     -----
-    Amplitudes and phases are those of ``utide.solve``; against an independent implementation of the same method
-    they agree to 1e-7 m on a year of hourly values.
+    Amplitudes and phases are those of ``utide.solve`` for the same constituents, unless the node factors are
+    damped. ``diagnostics.choice`` says what was tried and why it was taken.
     """
-    where = _latitude(record, latitude)
-    if quality not in QUALITY_OPTIONS:
-        raise UnknownName("quality option", quality, QUALITY_OPTIONS)
-    report = None
-    times, levels, missing = _valid(record)
-    if quality == "check" and len(levels) and float(np.ptp(levels)) > 0.0:
-        record, report = check_record(record, where, neighbour=neighbour)
-        if report.left_out:
-            times, levels, missing = _valid(record)
+    for kind, given, known in (
+        ("nodal option", nodal, NODAL_OPTIONS),
+        ("method of fitting", method, METHODS),
+        ("quality option", quality, QUALITY_OPTIONS),
+    ):
+        if given not in known:
+            raise UnknownName(kind, given, known)
+    whole, report = _whole(record, latitude, quality, neighbour)
+    where = _latitude(whole.attrs, latitude)
+    times, options = whole.times_us, {"nodal": nodal, "trend": trend, "method": method}
+    _refuse_unfit(times, whole.levels, 0, trend)
     inference = Inference.parse(neighbour, infer, nodal)
-    names, dropped, how = _choice(times, constituents)
-    _refuse_unfit(times, levels, len(names), trend)
-    options: dict[str, Any] = {"nodal": nodal, "trend": trend, "method": method}
-    inferred = inference.lines(names, _unresolved(times, names))
-    solution = solve(times, levels, where, names, intervals=True, inferred=inferred, **options)
+    choice, how, inferred = _choice(times, _levelled(whole), where, constituents, options, inference)
+    _refuse_unfit(times, whole.levels, len(choice.names), trend)
+    levels, above = level_offsets(whole, where, choice.names, nodal)
+    solution = _solve(times, levels, where, choice, inferred, options)
     inference.check(solution.harmonics)
     residual = levels - _described(solution, times)
     observed = float(np.var(levels))
+    explanation = dict(choice.explanation)
+    if whole.described:
+        explanation["parts"] = [
+            {**part, "offset_m": round(offset, 5)} for part, offset in zip(whole.described, above, strict=False)
+        ]
     diagnostics = FitDiagnostics(
         first=str(from_microseconds(times[0])) + "Z",
         last=str(from_microseconds(times[-1])) + "Z",
         values=len(times),
-        missing=missing,
+        missing=whole.missing,
         residual_rms_m=float(np.sqrt(np.mean(residual**2))),
         variance_explained=1.0 - float(np.var(residual)) / observed,
         skill=_skill(times, levels, where, constituents, options, inference),
-        snr=_ratios(solution),
-        rayleigh_dropped=dropped,
+        snr=_ratios(solution, times, residual),
+        rayleigh_dropped=() if how == "given" else rayleigh_choice(max(effective_days(times), 1e-3))[1],
         constituents=how,
         nodal=nodal,
         method=method,
         trend_m_per_year=None if solution.trend_per_day is None else solution.trend_per_day * _DAYS_PER_YEAR,
-        record={key: _plain(value) for key, value in record.attrs.items()},
+        record={key: _plain(value) for key, value in whole.attrs.items()},
+        choice=explanation,
         inferred=inference.note(inferred),
-        quality=None if report is None else report.to_document(),
+        quality=report,
     )
-    datum = str(record.attrs.get("datum", "unknown"))
-    identity = {"latitude": where, "names": list(names), "datum": datum, **options}
-    digest = _input_hash(times, levels, identity | ({"inferred": diagnostics.inferred} if inferred else {}))
+    datum = str(whole.attrs.get("datum", "unknown"))
+    asked: dict[str, Any] = {"latitude": where, "names": list(choice.names), "datum": datum, **options}
+    if choice.node_powers:
+        asked["node_powers"] = dict(choice.node_powers)
+    if inferred:
+        asked["inferred"] = diagnostics.inferred
+    digest = _input_hash(times, levels, asked)
     calibration = calibrate(times, levels, solution.harmonics)
     return TideModel.made_of(solution.harmonics, station, datum, diagnostics, digest, calibration=calibration)
 
 
-def _latitude(record: xarray.Dataset, given: float | None) -> float:
-    value = record.attrs.get("latitude") if given is None else given
+def _whole(
+    records: xarray.Dataset | Sequence[xarray.Dataset],
+    latitude: float | None,
+    quality: str,
+    neighbour: TideModel | None,
+) -> tuple[JoinedRecord, Mapping[str, Any] | None]:
+    """Return the parts as one record, less what its check flags, and the report of that; None where it was not
+    checked, a report a part where there are several."""
+    whole = joined(records)
+    # A record too short or too still to be fitted is refused for that, and not for what a check would say of it.
+    if quality == "off" or not len(whole.levels) or float(np.ptp(whole.levels)) == 0.0:
+        return whole, None
+    import xarray
+
+    if isinstance(records, xarray.Dataset):
+        record, report = check_record(records, _latitude(records.attrs, latitude), neighbour=neighbour)
+        return (joined(record) if report.left_out else whole), report.to_document()
+    checked = [check_record(one, _latitude(one.attrs, latitude), neighbour=neighbour) for one in records]
+    return joined([one for one, _ in checked]), {"parts": [report.to_document() for _, report in checked]}
+
+
+def _levelled(whole: JoinedRecord) -> FloatArray:
+    """Return levels about the mean of their part, where the parts share no datum."""
+    if whole.shares_level:
+        return whole.levels
+    means = np.array([whole.levels[whole.part == at].mean() for at in range(whole.part.max() + 1)])
+    levels: FloatArray = whole.levels - means[whole.part]
+    return levels
+
+
+def _latitude(attrs: Mapping[str, Any], given: float | None) -> float:
+    value = attrs.get("latitude") if given is None else given
     if value is None:
         raise InvalidPosition(Fault("latitude", "neither given nor stated by the record", "degrees from -90 to 90"))
     value = float(value)
@@ -141,42 +195,78 @@ def _latitude(record: xarray.Dataset, given: float | None) -> float:
     return value
 
 
-def _valid(record: xarray.Dataset) -> tuple[IntArray, FloatArray, int]:
-    """Return times, levels, and how many values were left out."""
-    for name in ("sea_level", "time"):
-        if name not in record:
-            raise InvalidInput(Fault(f"record.{name}", "missing", "a record as read_gauge returns it"))
-    times = microseconds(record["time"].values, "record.time")
-    levels = np.asarray(record["sea_level"].values, dtype=np.float64)
-    if times.ndim != 1 or levels.shape != times.shape:
-        raise InvalidInput(Fault("record.sea_level", f"has shape {levels.shape}", "one level a time"))
-    if np.any(np.diff(times) <= 0):
-        raise InvalidInput(Fault("record.time", "does not ascend", "sorted times, each once"))
-    valid: BoolArray = np.isfinite(levels)
-    if "quality" in record:
-        valid &= np.isin(record["quality"].values, _GOOD_FLAGS)
-    return times[valid], levels[valid], int(len(times) - valid.sum())
+def _choice(
+    times: IntArray,
+    levels: FloatArray,
+    latitude: float,
+    constituents: str | Sequence[str],
+    options: Mapping[str, Any],
+    inference: Inference,
+) -> tuple[Choice, str, tuple[InferredLine, ...]]:
+    """Return what to fit, in a word how that was found, and the lines that are inferred besides."""
+    choice, how = _listed(times, levels, latitude, _wanted(constituents, inference), options)
+    if choice.explanation["kind"] == "out_of_sample":
+        return choice, how, ()
+    unresolved = rayleigh_choice(max(effective_days(times), 1e-3))[1]
+    inferred = inference.lines(choice.names, [name for name in unresolved if name not in choice.names])
+    if inferred and not _plain_set(choice):
+        raise InvalidInput(Fault("constituents", "hold compounds beside which nothing is inferred", "utide's names"))
+    return choice, how, inferred
 
 
-def _choice(times: IntArray, constituents: str | Sequence[str]) -> tuple[tuple[str, ...], tuple[str, ...], str]:
-    """Return the names to fit, those that Rayleigh's criterion drops, and how the choice was made."""
-    days = _days(times)
-    kept, dropped = rayleigh_choice(max(days, 1e-3))
+def _wanted(constituents: str | Sequence[str], inference: Inference) -> str | Sequence[str]:
+    """Return what is asked for; ratios given hang from what the length of the record resolves."""
+    return "rayleigh" if constituents == "auto" and inference.given else constituents
+
+
+def _listed(
+    times: IntArray,
+    levels: FloatArray,
+    latitude: float,
+    constituents: str | Sequence[str],
+    options: Mapping[str, Any],
+) -> tuple[Choice, str]:
+    """Return the constituents to fit, and in a word how they were found."""
+    composed = options["method"] == "ols"
     if constituents == "auto":
-        return kept, dropped, "auto"
+        return choose(times, levels, latitude, options["nodal"], composed), "auto"
+    if constituents == "rayleigh":
+        kept, _ = rayleigh_choice(max(effective_days(times), 1e-3))
+        return Choice(kept, {}, {"kind": "rayleigh", "why": "asked for", "lines": len(kept)}), "rayleigh"
     if isinstance(constituents, str):
-        raise InvalidInput(Fault("constituents", f"is {constituents!r}", "'auto' or a list of names"))
+        raise InvalidInput(Fault("constituents", f"is {constituents!r}", "'auto', 'rayleigh' or a list of names"))
     names = tuple(constituents)
     if not names or len(set(names)) != len(names):
         raise InvalidInput(Fault("constituents", "empty, or a name twice", "at least one name, each once"))
     arguments_of(names)
-    return names, (), "given"
+    strange = sorted(set(names) - set(table_names()))
+    if strange and not composed:
+        raise InvalidInput(Fault("constituents", f"{strange[0]} is unknown to robust fits", "names of utide's table"))
+    return Choice(names, {}, {"kind": "given", "why": "asked for", "lines": len(names)}), "given"
 
 
-def _unresolved(times: IntArray, names: Sequence[str]) -> tuple[str, ...]:
-    """Return the lines that the record is too short to separate and that are not fitted all the same."""
-    _, dropped = rayleigh_choice(max(_days(times), 1e-3))
-    return tuple(name for name in dropped if name not in names)
+def _plain_set(choice: Choice) -> bool:
+    """Return whether utide can fit a set."""
+    return choice.explanation["kind"] != "out_of_sample" and set(choice.names) <= set(table_names())
+
+
+def _solve(
+    times: IntArray,
+    levels: FloatArray,
+    latitude: float,
+    choice: Choice,
+    inferred: Sequence[InferredLine],
+    options: Mapping[str, Any],
+    intervals: bool = True,
+) -> Solution:
+    """Return the fit: by utide where the set is plain, else by the same least squares with what utide lacks."""
+    if _plain_set(choice):
+        return solve(times, levels, latitude, choice.names, intervals=intervals, inferred=inferred, **options)
+    if options["method"] == "robust":
+        return solve(times, levels, latitude, choice.names, **options)
+    powers = np.array([choice.node_powers.get(name, 0.0) for name in choice.names]) if choice.node_powers else None
+    found = least_squares(times, levels, latitude, choice.names, options["nodal"], options["trend"], node_powers=powers)
+    return found.strongest_first()
 
 
 def _refuse_unfit(times: IntArray, levels: FloatArray, lines: int, trend: bool) -> None:
@@ -204,10 +294,10 @@ def _skill(
     levels: FloatArray,
     latitude: float,
     constituents: str | Sequence[str],
-    options: dict[str, Any],
+    options: Mapping[str, Any],
     inference: Inference,
 ) -> float | None:
-    """Return 1 - var(residual) / var(observed) over the last quarter of the span, fitted on the rest.
+    """Return 1 - var(residual) / var(observed) over the last quarter of the span, chosen and fitted on the rest.
 
     A trend, where one is fitted, is not carried into the last quarter: it is never extrapolated.
     """
@@ -215,21 +305,32 @@ def _skill(
         return None
     border = times[0] + 3 * (times[-1] - times[0]) // 4
     early, late = times < border, times >= border
-    names, _, _ = _choice(times[early], constituents)
-    if late.sum() < 2 or early.sum() < 2 * (2 * len(names) + 2) or not inference.possible(names):
+    if late.sum() < 2 or early.sum() < 2:
         return None
     observed = float(np.var(levels[late]))
     if observed == 0.0 or float(np.ptp(levels[early])) == 0.0:
         return None
-    inferred = inference.lines(names, _unresolved(times[early], names))
-    solution = solve(times[early], levels[early], latitude, names, inferred=inferred, **options)
+    wanted = _wanted(constituents, inference)
+    if inference.given and not inference.possible(
+        _listed(times[early], levels[early], latitude, wanted, options)[0].names
+    ):
+        return None
+    choice, _, inferred = _choice(times[early], levels[early], latitude, constituents, options, inference)
+    if early.sum() < 2 * (2 * len(choice.names) + 2):
+        return None
+    solution = _solve(times[early], levels[early], latitude, choice, inferred, options, intervals=False)
     residual = levels[late] - solution.harmonics.heights(times[late].view("datetime64[us]"))
     return 1.0 - float(np.var(residual)) / observed
 
 
-def _ratios(solution: Solution) -> dict[str, float]:
-    ratios = solution.snr if solution.snr is not None else ()
-    return {name: float(ratio) for name, ratio in zip(solution.harmonics.names, ratios, strict=True)}
+def _ratios(solution: Solution, times: IntArray, residual: FloatArray) -> dict[str, float]:
+    """Return signal over noise by power: utide's own, else from the residual's spectrum beside each line."""
+    lines = solution.harmonics
+    ratios = solution.snr
+    if ratios is None:
+        noise = noise_beside(times, residual - residual.mean(), arguments_of(lines.names).speeds)
+        ratios = lines.amplitude**2 / (2.0 * noise / len(times))
+    return {name: float(ratio) for name, ratio in zip(lines.names, ratios, strict=True)}
 
 
 def _plain(value: Any) -> Any:

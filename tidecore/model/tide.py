@@ -44,11 +44,14 @@ class FitDiagnostics:
 
     ``residual_rms_m`` and ``variance_explained`` are over the fitted values; ``skill`` is
     1 - var(residual) / var(observed) over the last quarter, fitted on the rest, None for records under 60 days.
-    ``snr`` is by power, from utide's linear intervals of the final fit. ``rayleigh_dropped`` are the constituents
+    ``snr`` is by power, from utide's linear intervals of the final fit or, where constituents were chosen out of
+    sample, from the noise beside each line. ``rayleigh_dropped`` are the constituents
     the record is too short to separate. ``trend_m_per_year`` is None where none was fitted; a trend is reported
     and never part of a prediction. ``inferred`` says which lines were held to others, by which ratios and from where;
     None where none were asked for, and in models of before. ``quality`` is the report of the check of the record, as
-    `tidecore.quality.QualityReport` writes it; None where it was not checked, and in models of before.
+    `tidecore.quality.QualityReport` writes it; None where it was not checked, and in models of before. ``choice``
+    explains as plain JSON values how the constituents were chosen: what was tried, the error of each out of sample,
+    what was taken and why; None for fits of older versions.
     """
 
     first: str
@@ -67,6 +70,7 @@ class FitDiagnostics:
     record: Mapping[str, Any]
     inferred: Mapping[str, Any] | None = None
     quality: Mapping[str, Any] | None = None
+    choice: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -68,6 +68,7 @@ def test_no_name_and_no_speed_stands_twice() -> None:
     lines = arguments_of(names)
     assert len({tuple(np.round(row, 6)) for row in lines.doodson}) == len(names)
     assert set(names) - set(table_names()) == set(compounds())
+    assert len(compounds()) == 147
 
 
 def test_they_reach_twelve_cycles_a_day() -> None:

@@ -42,12 +42,18 @@ class Constituents(Schema):
     names: list[str]
     amplitudes_m: list[float]
     phases_deg: Annotated[list[float], Field(description="Greenwich phase lags.")]
+    node_powers: Annotated[
+        list[float],
+        Field(description="Powers of M2's node factor that multiply each constituent besides its own; 0 where none."),
+    ]
 
 
 def write_constituents(served: ServedModel) -> dict[str, Any]:
     """Return constituents as `Constituents` has them."""
     model = served.model
     lines = _lines(served)
+    powers = model.harmonics.node_powers
+    power_of = {} if powers is None else dict(zip(model.harmonics.names, powers.tolist(), strict=True))
     form = model.form_number
     return {
         "station_id": served.station.station_id,
@@ -65,6 +71,7 @@ def write_constituents(served: ServedModel) -> dict[str, Any]:
         "names": [name for name, _ in lines],
         "amplitudes_m": numbers([amplitude for _, (amplitude, _) in lines], 5),
         "phases_deg": numbers([phase for _, (_, phase) in lines], 3),
+        "node_powers": numbers([power_of.get(name, 0.0) for name, _ in lines], 4),
     }
 
 

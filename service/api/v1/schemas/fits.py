@@ -77,7 +77,11 @@ class FitQuery(BaseModel):
     variable: Annotated[str | None, Field(max_length=120, description="Sea-level variable of a NetCDF file.")] = None
     constituents: Annotated[
         list[str] | None,
-        Field(max_length=200, description="Constituents to fit; what the record supports unless given."),
+        Field(
+            max_length=400,
+            description="Constituents to fit. Unless given, or auto: what predicts best the parts of the record left "
+            "out in turn. rayleigh alone: what the length of the record resolves.",
+        ),
     ] = None
     nodal: Annotated[Literal["exact", "linear_time", "none"], Field(description="Nodal corrections.")] = "exact"
     trend: Annotated[bool, Field(description="Fit a linear trend too; it is reported, never predicted.")] = False
@@ -124,7 +128,9 @@ class FitQuery(BaseModel):
             "method": self.method,
             "quality": self.quality,
         }
-        if self.constituents is not None and self.constituents != ["auto"]:
+        if self.constituents == ["rayleigh"]:
+            options["constituents"] = "rayleigh"
+        elif self.constituents is not None and self.constituents != ["auto"]:
             options["constituents"] = list(self.constituents)
         if self.infer is not None:
             if self.neighbour is not None:
@@ -248,7 +254,8 @@ class Fit(Schema):
         dict[str, Any] | None,
         Field(
             description="Residual RMS [m], variance explained, skill, SNR, what was dropped, what was inferred and "
-            "from where, and more."
+            "from where, and more; choice explains how the constituents were chosen: what was tried, its error out of "
+            "sample [m], what was taken."
         ),
     ]
     quality: Annotated[
