@@ -88,14 +88,7 @@ def fit(
     they agree to 1e-7 m on a year of hourly values.
     """
     where = _latitude(record, latitude)
-    if quality not in QUALITY_OPTIONS:
-        raise UnknownName("quality option", quality, QUALITY_OPTIONS)
-    report = None
-    times, levels, missing = _valid(record)
-    if quality == "check" and len(levels) and float(np.ptp(levels)) > 0.0:
-        record, report = check_record(record, where, neighbour=neighbour)
-        if report.left_out:
-            times, levels, missing = _valid(record)
+    (times, levels, missing), report = _checked(record, where, neighbour, quality)
     inference = Inference.parse(neighbour, infer, nodal)
     names, dropped, how = _choice(times, constituents)
     _refuse_unfit(times, levels, len(names), trend)
@@ -121,7 +114,7 @@ def fit(
         trend_m_per_year=None if solution.trend_per_day is None else solution.trend_per_day * _DAYS_PER_YEAR,
         record={key: _plain(value) for key, value in record.attrs.items()},
         inferred=inference.note(inferred),
-        quality=None if report is None else report.to_document(),
+        quality=report,
     )
     datum = str(record.attrs.get("datum", "unknown"))
     identity = {"latitude": where, "names": list(names), "datum": datum, **options}
@@ -137,6 +130,19 @@ def _latitude(record: xarray.Dataset, given: float | None) -> float:
     if not (np.isfinite(value) and -90.0 <= value <= 90.0):
         raise InvalidPosition(Fault("latitude", f"{value} is on no globe", "degrees from -90 to 90"))
     return value
+
+
+def _checked(
+    record: xarray.Dataset, latitude: float, neighbour: TideModel | None, quality: str
+) -> tuple[tuple[IntArray, FloatArray, int], dict[str, Any] | None]:
+    """Return times, levels and how many values were left out, and the report of the check if there is one."""
+    if quality not in QUALITY_OPTIONS:
+        raise UnknownName("quality option", quality, QUALITY_OPTIONS)
+    given = _valid(record)
+    if quality == "off" or not len(given[1]) or float(np.ptp(given[1])) == 0.0:
+        return given, None
+    record, report = check_record(record, latitude, neighbour=neighbour)
+    return _valid(record) if report.left_out else given, report.to_document()
 
 
 def _valid(record: xarray.Dataset) -> tuple[IntArray, FloatArray, int]:
