@@ -192,7 +192,7 @@ def surges(of: Record, rng: np.random.Generator) -> Iterator[tuple[str, int]]:
             form, inside = np.exp(-0.5 * ((x - 0.5) / 0.18) ** 2), np.abs(x - 0.5) < 2.0
         elif shape == "fast rise":
             # Up in a fifth of the time, down exponentially.
-            form = np.where(x < 0.2, np.sin(np.pi / 2 * x / 0.2) ** 2, np.exp(-(x - 0.2) / 0.3))
+            form = np.where(x < 0.2, np.sin(np.pi / 2 * x / 0.2) ** 2, np.exp(-np.maximum(x - 0.2, 0.0) / 0.3))
             inside = (x > 0.0) & (x < 4.0)
         else:
             form = np.sin(np.pi * x) ** 2 * (1.0 + 0.6 * np.cos(4.0 * np.pi * x)) / 1.4

