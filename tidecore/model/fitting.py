@@ -15,7 +15,7 @@ from tidecore.harmonics.arguments import table_names
 from tidecore.harmonics.engine import METHODS, Solution, rayleigh_choice, solve
 from tidecore.harmonics.least_squares import least_squares
 from tidecore.model.choice import Choice, choose
-from tidecore.model.parts import joined, level_offsets
+from tidecore.model.parts import about_own_means, joined, level_offsets
 from tidecore.model.study import effective_days
 from tidecore.model.tide import FitDiagnostics, TideModel
 from tidecore.model.weather import noise_beside
@@ -87,23 +87,12 @@ def fit(
     where = _latitude(whole.attrs, latitude)
     times, options = whole.times_us, {"nodal": nodal, "trend": trend, "method": method}
     _refuse_unfit(times, whole.levels, 0, trend)
-    levelled = (
-        whole.levels
-        - np.array([whole.levels[whole.part == at].mean() for at in range(whole.part.max() + 1)])[whole.part]
-        if not whole.shares_level
-        else whole.levels
-    )
-    choice, how = _choice(times, levelled, where, constituents, options)
+    choice, how = _choice(times, about_own_means(whole), where, constituents, options)
     _refuse_unfit(times, whole.levels, len(choice.names), trend)
     levels, above = level_offsets(whole, where, choice.names, nodal)
     solution = _solve(times, levels, where, choice, options)
     residual = levels - _described(solution, times)
     observed = float(np.var(levels))
-    explanation = dict(choice.explanation)
-    if whole.described:
-        explanation["parts"] = [
-            {**part, "offset_m": round(offset, 5)} for part, offset in zip(whole.described, above, strict=False)
-        ]
     diagnostics = FitDiagnostics(
         first=str(from_microseconds(times[0])) + "Z",
         last=str(from_microseconds(times[-1])) + "Z",
@@ -119,14 +108,21 @@ def fit(
         method=method,
         trend_m_per_year=None if solution.trend_per_day is None else solution.trend_per_day * _DAYS_PER_YEAR,
         record={key: _plain(value) for key, value in whole.attrs.items()},
-        choice=explanation,
+        choice=_explained(choice, whole.described, above),
     )
     datum = str(whole.attrs.get("datum", "unknown"))
-    asked: dict[str, Any] = {"latitude": where, "names": list(choice.names), "datum": datum, **options}
-    if choice.node_powers:
-        asked["node_powers"] = dict(choice.node_powers)
+    powers = {"node_powers": dict(choice.node_powers)} if choice.node_powers else {}
+    asked = {"latitude": where, "names": list(choice.names), "datum": datum, **options, **powers}
     digest = _input_hash(times, levels, asked)
     return TideModel.made_of(solution.harmonics, station, datum, diagnostics, digest)
+
+
+def _explained(choice: Choice, parts: tuple[dict[str, Any], ...], above: tuple[float, ...]) -> dict[str, Any]:
+    """Return the explanation of the choice, with the parts of a record of several."""
+    if not parts:
+        return choice.explanation
+    offsets = [{**part, "offset_m": round(offset, 5)} for part, offset in zip(parts, above, strict=True)]
+    return {**choice.explanation, "parts": offsets}
 
 
 def _latitude(attrs: Mapping[str, Any], given: float | None) -> float:
