@@ -49,6 +49,9 @@ def test_a_record_becomes_a_model_that_is_adopted_and_served(coastal, send):
     # The noise is a normal one of 0.02 m.
     assert fit["diagnostics"]["residual_rms_m"] == pytest.approx(0.02, rel=0.1)
     assert fit["diagnostics"]["skill"] is None
+    choice = fit["diagnostics"]["choice"]
+    assert choice["kind"] == "rayleigh"
+    assert "too short" in choice["why"]
     assert fit["started_at"] <= fit["finished_at"]
     path = f"/v1/stations/{fit['station_id']}"
     problem(client.get(f"{path}/heights", params=SPAN), 409, "no-model")
@@ -256,3 +259,10 @@ def test_hints_reach_the_reader_as_they_are_meant():
     assert FitQuery(time=["0"]).to_request().hints == {"time": 0}
     assert FitQuery(time=["date", "1"]).to_request().hints == {"time": ["date", 1]}
     assert FitQuery(constituents=["auto"]).to_request().options == FitQuery().to_request().options
+
+
+@pytest.mark.parametrize(
+    ("given", "taken"), [(None, None), (["auto"], None), (["rayleigh"], "rayleigh"), (["M2", "4MSN8"], ["M2", "4MSN8"])]
+)
+def test_constituents_are_chosen_resolved_or_given(given, taken):
+    assert FitQuery(constituents=given).to_request().options.get("constituents") == taken

@@ -38,6 +38,8 @@ _NODE_DAYS = 3.0 * 365.0
 _SEASON_DAYS = 700.0
 #: Power of a slow line, in units of noise, below which a record too short to hold back a year does not show it.
 _LEAST_SLOW_POWER = 5.0
+#: The same for the year's own line, which every sea has: where leaving it out costs more than its error.
+_LEAST_YEAR_POWER = 2.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -182,7 +184,7 @@ def _slow(
         if days >= _SEASON_DAYS:
             stays = gain > (0.0 if fitting[line] == "SA" else spread)
         else:
-            stays = float(power[line]) >= _LEAST_SLOW_POWER
+            stays = float(power[line]) >= (_LEAST_YEAR_POWER if fitting[line] == "SA" else _LEAST_SLOW_POWER)
         tried.append(
             {
                 "name": fitting[line],
@@ -195,7 +197,8 @@ def _slow(
         )
         if stays:
             kept.append(int(line))
-    why = "better out of sample" if days >= _SEASON_DAYS else f"power {_LEAST_SLOW_POWER:g} times that of noise or more"
+    by_power = f"power {_LEAST_SLOW_POWER:g} times that of noise or more, {_LEAST_YEAR_POWER:g} times for SA"
+    why = "better out of sample" if days >= _SEASON_DAYS else by_power
     return tuple(fitting[line] for line in sorted(kept)), {
         "taken": [fitting[line] for line in sorted(kept)],
         "why": why,

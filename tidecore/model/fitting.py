@@ -18,7 +18,7 @@ from tidecore.harmonics.least_squares import least_squares
 from tidecore.intervals import calibrate
 from tidecore.model.choice import Choice, choose
 from tidecore.model.inference import Inference
-from tidecore.model.parts import JoinedRecord, joined, level_offsets
+from tidecore.model.parts import JoinedRecord, about_own_means, joined, level_offsets
 from tidecore.model.study import effective_days
 from tidecore.model.tide import FitDiagnostics, TideModel
 from tidecore.model.weather import noise_beside
@@ -107,7 +107,7 @@ def fit(
     times, options = whole.times_us, {"nodal": nodal, "trend": trend, "method": method}
     _refuse_unfit(times, whole.levels, 0, trend)
     inference = Inference.parse(neighbour, infer, nodal)
-    choice, how, inferred = _choice(times, _levelled(whole), where, constituents, options, inference)
+    choice, how, inferred = _choice(times, about_own_means(whole), where, constituents, options, inference)
     _refuse_unfit(times, whole.levels, len(choice.names), trend)
     levels, above = level_offsets(whole, where, choice.names, nodal)
     solution = _solve(times, levels, where, choice, inferred, options)
@@ -129,7 +129,7 @@ def fit(
         method=method,
         trend_m_per_year=None if solution.trend_per_day is None else solution.trend_per_day * _DAYS_PER_YEAR,
         record={key: _plain(value) for key, value in whole.attrs.items()},
-        choice=_explanation(choice, whole, above),
+        choice=_explained(choice, whole.described, above),
         inferred=inference.note(inferred),
         quality=report,
     )
@@ -154,14 +154,6 @@ def _check_options(nodal: str, method: str, quality: str) -> None:
             raise UnknownName(kind, given, known)
 
 
-def _explanation(choice: Choice, whole: JoinedRecord, above: Sequence[float]) -> dict[str, Any]:
-    """Return why these constituents were taken, and what the parts of the record were brought together by."""
-    if not whole.described:
-        return dict(choice.explanation)
-    parts = [{**part, "offset_m": round(offset, 5)} for part, offset in zip(whole.described, above, strict=False)]
-    return {**choice.explanation, "parts": parts}
-
-
 def _whole(
     records: xarray.Dataset | Sequence[xarray.Dataset],
     latitude: float | None,
@@ -183,13 +175,12 @@ def _whole(
     return joined([one for one, _ in checked]), {"parts": [report.to_document() for _, report in checked]}
 
 
-def _levelled(whole: JoinedRecord) -> FloatArray:
-    """Return levels about the mean of their part, where the parts share no datum."""
-    if whole.shares_level:
-        return whole.levels
-    means = np.array([whole.levels[whole.part == at].mean() for at in range(whole.part.max() + 1)])
-    levels: FloatArray = whole.levels - means[whole.part]
-    return levels
+def _explained(choice: Choice, parts: tuple[dict[str, Any], ...], above: tuple[float, ...]) -> dict[str, Any]:
+    """Return the explanation of the choice, with the parts of a record of several."""
+    if not parts:
+        return choice.explanation
+    offsets = [{**part, "offset_m": round(offset, 5)} for part, offset in zip(parts, above, strict=True)]
+    return {**choice.explanation, "parts": offsets}
 
 
 def _latitude(attrs: Mapping[str, Any], given: float | None) -> float:

@@ -59,14 +59,17 @@ def joined(records: xarray.Dataset | Sequence[xarray.Dataset]) -> JoinedRecord:
         raise InvalidInput(Fault("record", "there is none", "a record as read_gauge returns it, or several"))
     several = len(given) > 1
     read = [_valid(one, f"record.{at}" if several else "record") for at, one in enumerate(given)]
-    order = sorted(range(len(given)), key=lambda at: int(read[at][0][0]) if len(read[at][0]) else 0)
+    missing = sum(left_out for _, _, left_out in read)
+    # A part without a valid value has no place in time; of nothing but such parts the first stands for all.
+    order = [at for at in range(len(given)) if len(read[at][0])] or [0]
+    order.sort(key=lambda at: int(read[at][0][0]) if len(read[at][0]) else 0)
     given, read = [given[at] for at in order], [read[at] for at in order]
     datums = [str(one.attrs.get("datum", "unknown")) for one in given]
     shares = len(set(datums)) == 1 and (not several or datums[0] != "unknown")
     _same_place(given)
     times, levels, part = read[0][0], read[0][1], np.zeros(len(read[0][0]), dtype=np.int64)
     for number in range(1, len(read)):
-        fresh = _fresh(times, levels, read[number], shares, number)
+        fresh = _fresh(times, levels, read[number], shares, order[number])
         times = np.concatenate((times, read[number][0][fresh]))
         levels = np.concatenate((levels, read[number][1][fresh]))
         part = np.concatenate((part, np.full(int(fresh.sum()), number)))
@@ -82,9 +85,18 @@ def joined(records: xarray.Dataset | Sequence[xarray.Dataset]) -> JoinedRecord:
         for (of, _, _), datum in zip(read, datums, strict=True)
         if len(of)
     )
-    missing = sum(left_out for _, _, left_out in read)
     latest = given[-1].attrs
     return JoinedRecord(times, levels, part, missing, latest, shares, described if several else ())
+
+
+def about_own_means(record: JoinedRecord) -> FloatArray:
+    """Return levels with each part's own mean taken off where the parts share none, as far as choosing needs it."""
+    if record.shares_level:
+        return record.levels
+    totals = np.bincount(record.part, weights=record.levels)
+    means = totals / np.maximum(np.bincount(record.part), 1)
+    levels: FloatArray = record.levels - means[record.part]
+    return levels
 
 
 def level_offsets(

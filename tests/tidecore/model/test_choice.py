@@ -203,5 +203,9 @@ def test_parts_that_overlap_must_agree() -> None:
     moved = [alike[0], alike[1].assign_attrs(latitude=51.0)]
     with pytest.raises(PartsDisagree, match="latitudes 50 and 51"):
         tidecore.fit(moved, constituents=["M2"])
+    empty = alike[1].assign(sea_level=("time", np.full(alike[1].sizes["time"], np.nan)))
+    alone = tidecore.fit([alike[0], empty], constituents=["M2", "S2", "K1"])
+    assert alone.diagnostics is not None
+    assert (alone.diagnostics.values, alone.diagnostics.missing) == (24 * 60, 24 * 60)
     with pytest.raises(InvalidInput, match="there is none"):
         tidecore.fit([])
