@@ -113,14 +113,13 @@ def fit(
     solution = _solve(times, levels, where, choice, inferred, options)
     inference.check(solution.harmonics)
     residual = levels - _described(solution, times)
-    observed = float(np.var(levels))
     diagnostics = FitDiagnostics(
         first=str(from_microseconds(times[0])) + "Z",
         last=str(from_microseconds(times[-1])) + "Z",
         values=len(times),
         missing=whole.missing,
         residual_rms_m=float(np.sqrt(np.mean(residual**2))),
-        variance_explained=1.0 - float(np.var(residual)) / observed,
+        variance_explained=1.0 - float(np.var(residual)) / float(np.var(levels)),
         skill=_skill(times, levels, where, constituents, options, inference),
         snr=_ratios(solution, times, residual),
         rayleigh_dropped=() if how == "given" else rayleigh_choice(max(effective_days(times), 1e-3))[1],
@@ -134,14 +133,11 @@ def fit(
         quality=report,
     )
     datum = str(whole.attrs.get("datum", "unknown"))
-    asked: dict[str, Any] = {"latitude": where, "names": list(choice.names), "datum": datum, **options}
-    if choice.node_powers:
-        asked["node_powers"] = dict(choice.node_powers)
-    if inferred:
-        asked["inferred"] = diagnostics.inferred
-    digest = _input_hash(times, levels, asked)
-    calibration = calibrate(times, levels, solution.harmonics)
-    return TideModel.made_of(solution.harmonics, station, datum, diagnostics, digest, calibration=calibration)
+    asked = {"latitude": where, "names": list(choice.names), "datum": datum, **options}
+    held = {"node_powers": dict(choice.node_powers), "inferred": diagnostics.inferred if inferred else None}
+    digest = _input_hash(times, levels, asked | {name: one for name, one in held.items() if one})
+    sure = calibrate(times, levels, solution.harmonics)
+    return TideModel.made_of(solution.harmonics, station, datum, diagnostics, digest, calibration=sure)
 
 
 def _check_options(nodal: str, method: str, quality: str) -> None:
