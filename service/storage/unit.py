@@ -170,11 +170,16 @@ class Store:
             yield session
 
     def ensure_account(self, account_id: str, name: str, now: datetime) -> None:
-        """Add an account where it is not there yet."""
-        with self._session(True, "", service=True) as session:
-            if session.get(AccountRow, account_id) is None:
-                session.add(AccountRow(account_id=account_id, name=name, created_at=now))
-                session.commit()
+        """Add an account where it is not there yet; another process may be doing so at this moment."""
+        try:
+            with self._session(True, "", service=True) as session:
+                if session.get(AccountRow, account_id) is None:
+                    session.add(AccountRow(account_id=account_id, name=name, created_at=now))
+                    session.commit()
+        except StoreConflict:
+            with self._session(False, "", service=True) as session:
+                if session.get(AccountRow, account_id) is None:
+                    raise
 
     def check(self) -> None:
         """Ask the database something, and refuse a role that would see every account's rows; raises as `unit`."""

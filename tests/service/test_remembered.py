@@ -118,6 +118,7 @@ def test_those_used_last_are_kept():
     assert remembered.find("a", 2) == "D"
 
 
+@pytest.mark.sqlite("PostgreSQL has no count of commits to remember by")
 def test_a_search_asks_the_store_again_once_somebody_has_written(client, station, serve, monkeypatch):
     mark = client.post("/v1/marks", json=example("create_mark")).json()["id"]
     client.post("/v1/species-rules", json=example("create_species_rule"))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import sqlite3
 import threading
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
@@ -11,6 +13,7 @@ from alembic.config import Config
 from alembic.script import ScriptDirectory
 from sqlalchemy import event, text
 from sqlalchemy.exc import StatementError
+from sqlalchemy.orm import Session
 
 from service.bootstrap import House
 from service.errors import StoreConflict, StoreUnavailable
@@ -125,6 +128,27 @@ def test_another_account_sees_nothing(house):
     with house.store.unit(LOCAL_ACCOUNT) as unit:
         assert unit.fits.get(fit.fit_id) == fit
         assert unit.fits.model(fit.fit_id) is None
+
+
+def test_an_account_that_another_process_is_adding_is_there(house, monkeypatch):
+    """Both have looked before one of them adds it."""
+    looked = threading.Barrier(2, timeout=0.5)
+    get = Session.get
+
+    def look(session, kind, key, **more):
+        found = get(session, kind, key, **more)
+        if threading.current_thread() is not threading.main_thread() and not looked.broken and found is None:
+            with suppress(threading.BrokenBarrierError):
+                looked.wait()
+        return found
+
+    monkeypatch.setattr(Session, "get", look)
+    with ThreadPoolExecutor(2) as pool:
+        added = [pool.submit(house.store.ensure_account, "acc_other", "other", NOW) for _ in range(2)]
+        for one in added:
+            one.result()
+    with house.store.across_accounts() as unit:
+        assert [one.account_id for one in unit.accounts.all()].count("acc_other") == 1
 
 
 def test_every_table_has_its_account():
