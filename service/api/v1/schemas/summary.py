@@ -154,9 +154,10 @@ def export_chart(view: SummaryView, curves: SummaryCurves) -> Export:
     large, small = ("springs", "neaps") if found.cycle == "springs-neaps" else ("tropic tides", "equatorial tides")
     form = f", form number {found.form_number:.2f}" if math.isfinite(found.form_number) else ""
     span = f"{write_instant(found.span.start)[:10]} to {write_instant(found.span.end)[:10]}"
-    daily = "daily range" if found.neap_range is None else f"mean, {large}"
-    named = [(daily, found.spring_range), ("mean, all tides", found.mean_range)]
-    named += [(f"mean, {small}", found.neap_range), ("great diurnal", found.great_range)]
+    # Highest to lowest of a day, which at a mixed tide may be more at neaps than the mean from water to water.
+    daily = "daily range" if found.neap_range is None else f"daily, {large}"
+    named = [(daily, found.spring_range), (f"daily, {small}", found.neap_range)]
+    named += [("great diurnal", found.great_range), ("mean tide", found.mean_range)]
     return draw_chart(
         TideChart(
             file_name=f"tide_{view.served.station.station_id}_{view.served.version}",
