@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.reference.quality_faults import rate
-from tests.reference.quality_records import FAULTS, QUIET_M, alarms, record, surges
+from tests.reference.quality_records import FAULTS, QUIET_M, Fault, alarms, record, surges
 from tidecore.quality import check_record
 
 
@@ -23,6 +23,11 @@ def test_a_quiet_record_raises_no_alarm(open_data, name):
 def test_faults_are_found_in_three_quiet_years(open_data, fault):
     # Of four one may be missed: the evaluation says how many of fifty.
     assert rate(record(open_data, "portland"), fault, 4) >= 0.75
+
+
+def test_a_large_step_in_a_month_is_found(open_data):
+    # It sets what noise is told from so short a record; without a second look only three of ten are found.
+    assert rate(record(open_data, "syowa"), Fault("step", 0.3, 2.0, 3.0), 10) >= 0.8
 
 
 def test_a_storm_surge_is_no_step(open_data):

@@ -53,6 +53,7 @@ def examine(
     true_us, true_levels = times_us, levels
     found: Examination | None = None
     spread = np.inf
+    surely = False
     for _ in range(_PASSES):
         tide = tide_of(true_us[kept], true_levels[kept], latitude)
         flags = flag_values(true_us, true_levels, tide.heights(true_us.view("datetime64[us]")), level_range)
@@ -62,6 +63,7 @@ def examine(
             # What was taken out has made the tide worse: it is no fault of clock or datum that a tide is blurred by.
             break
         spread = float(np.std(left))
+        surely = found is not None
         shifts, steps, hours, noise = _faults(times_us, levels, good, tide, found)
         before, found = found, Examination(flags, tide, hours, noise, shifts, steps)
         if _settled(before, found, kept, good, true_levels - tide.heights(true_us.view("datetime64[us]"))):
@@ -72,7 +74,13 @@ def examine(
         if not order:
             kept = kept & _ascending(true_us)
     assert found is not None
-    return found
+    return found if surely else _strict(found)
+
+
+def _strict(found: Examination) -> Examination:
+    """Return what stays where the first pass is the last: steps with their wakes alone."""
+    steps = () if found.noise is None else tuple(find_steps(found.hours, found.noise))
+    return replace(found, steps=steps)
 
 
 def corrected(times_us: IntArray, levels: FloatArray, found: Examination) -> tuple[IntArray, FloatArray]:
@@ -100,7 +108,8 @@ def _faults(
         noise, clock = noise_of(hours), noise_of(hours, CLOCK_ORDER)
         if noise is None or clock is None:
             return (), (), hours, None
-        return tuple(find_shifts(hours, clock)), tuple(find_steps(hours, noise)), hours, noise
+        # What is taken out of the copy here is looked at once more in it, by noise that is free of it.
+        return tuple(find_shifts(hours, clock)), tuple(find_steps(hours, noise, wakes=False)), hours, noise
     true_us, true_levels = corrected(times_us, levels, before)
     # The noise is that of the record without its faults; the faults are looked for in the record with them.
     ascending = good & _ascending(true_us)

@@ -41,11 +41,15 @@ class Step:
     score: float
 
 
-def find_steps(hours: Hours, noise: Noise) -> list[Step]:
-    """Return the datum steps of a record in the order of time."""
+def find_steps(hours: Hours, noise: Noise, wakes: bool = True) -> list[Step]:
+    """Return the datum steps of a record in the order of time.
+
+    Without ``wakes`` a step is taken for one whatever follows it: noise that was told from a record with a large step
+    in it foresees that a level stays where it is, and then no step has a wake.
+    """
     found: list[Step] = []
     for scan in (_Scan.of(hours.residual, hours.known, noise), _Scan.backwards(hours.residual, hours.known, noise)):
-        found.extend(scan.steps())
+        found.extend(scan.steps(wakes))
     return sorted(found, key=lambda step: step.at)
 
 
@@ -84,7 +88,7 @@ class _Scan:
         scan.reversed = True
         return scan
 
-    def steps(self) -> list[Step]:
+    def steps(self, wakes: bool) -> list[Step]:
         found: list[Step] = []
         used = self.used.astype(np.float64)
         energy = _correlate(used, self.wake**2)
@@ -98,7 +102,7 @@ class _Scan:
             scale = np.sqrt(unrest * self.sigma)
             score = np.abs(size) * np.sqrt(energy) / scale
             fit = self.allowed & (energy > 1.0) & (score >= LEAST_SCORE) & (np.abs(size) >= LEAST_STEP_M)
-            telling = later_energy * size**2 >= _TELLING**2 * scale**2
+            telling = wakes & (later_energy * size**2 >= _TELLING**2 * scale**2)
             fit &= ~telling | (after * np.sign(size) >= _WAKE_SHARE * np.abs(size))
             for at in np.flatnonzero(fit):
                 if not self._alone(int(at), float(size[at]), float(scale[at])):
