@@ -25,6 +25,7 @@ import xarray
 
 import tidecore
 from tests.reference.fit_records import LATITUDES, folder
+from tests.reference.records import good_values
 from tests.reference.shallow_channel import ChannelGauge, shallow_gauge
 from tests.reference.test_gauge_records import RECORDS
 from tidecore.harmonics.arguments import table_names
@@ -46,26 +47,8 @@ LONG = (
     "bom/hillarys_2012-2014_hourly.csv",
     "bom/portland_2012-2014_hourly.csv",
 )
-#: The BODC records: file, latitude [degrees north].
-BODC = (("bodc/1946ABE.txt", 57.144), ("bodc/1947ABE.txt", 57.144), ("bodc/2012WHI.txt", 54.490))
-
-
-def bodc(path: Path, latitude: float) -> xarray.Dataset:
-    """Read a UK gauge network file: levels of the first column; N null and M improbable ones are left out."""
-    times, levels = [], []
-    for line in path.read_text(encoding="latin-1").splitlines():
-        cells = line.split()
-        if len(cells) < 4 or not cells[0].rstrip(")").isdigit():
-            continue
-        good = cells[3][-1] not in "NM"
-        times.append(np.datetime64(f"{cells[1].replace('/', '-')}T{cells[2]}", "us"))
-        levels.append(float(cells[3].rstrip("T")) if good else np.nan)
-    stamps = np.array(times)
-    return xarray.Dataset(
-        {"sea_level": ("time", np.array(levels))},
-        coords={"time": stamps.astype("datetime64[ns]")},
-        attrs={"latitude": latitude, "datum": "ACD"},
-    )
+#: Records of the UK tide gauge network: two years of Aberdeen as one, and Whitby.
+UK = (("bodc/1946ABE.txt", "bodc/1947ABE.txt"), ("bodc/2012WHI.txt",))
 
 
 def records(where: Path) -> Iterator[tuple[str, xarray.Dataset, float]]:
@@ -73,16 +56,9 @@ def records(where: Path) -> Iterator[tuple[str, xarray.Dataset, float]]:
     for record in RECORDS:
         if record.path in LONG:
             yield record.path, tidecore.read_gauge(where / record.path, **record.hints), LATITUDES[record.path]
-    parts = [bodc(where / name, latitude) for name, latitude in BODC]
-    yield "bodc/1946ABE.txt + 1947ABE.txt", xarray.concat(parts[:2], dim="time"), BODC[0][1]
-    yield "bodc/2012WHI.txt", parts[2], BODC[2][1]
-
-
-def _valid(record: xarray.Dataset) -> tuple[UtcTimes, FloatArray]:
-    kept = np.isfinite(record["sea_level"].values)
-    if "quality" in record:
-        kept &= np.isin(record["quality"].values, (1, 2))
-    return record["time"].values[kept], record["sea_level"].values[kept]
+    for paths in UK:
+        parts = [tidecore.read_gauge(where / path) for path in paths]
+        yield " + ".join(paths), xarray.concat(parts, dim="time", combine_attrs="override"), LATITUDES[paths[0]]
 
 
 def plain(record: xarray.Dataset, latitude: float) -> Iterator[tuple[str, tidecore.TideModel]]:
@@ -92,7 +68,7 @@ def plain(record: xarray.Dataset, latitude: float) -> Iterator[tuple[str, tideco
     assert auto.diagnostics is not None
     strong = [name for name, ratio in auto.diagnostics.snr.items() if ratio >= 2.0]
     yield "SNR 2", tidecore.fit(record, latitude=latitude, constituents=strong)
-    times, _ = _valid(record)
+    times, _ = good_values(record)
     days = float((times[-1] - times[0]) / np.timedelta64(1, "D"))
     slow = [name for name in SLOW if name in auto.constituents]
     known = [name for name in offered_lines(days, composed=False) if name in table_names()]
@@ -127,7 +103,7 @@ def row(name: str, record: xarray.Dataset, latitude: float) -> Row:
     times = record["time"].values
     border = times[0] + (times[-1] - times[0]) * 3 // 4
     early = record.isel(time=slice(0, int(np.searchsorted(times, border))))
-    late_times, late_levels = _valid(record.isel(time=slice(int(np.searchsorted(times, border)), None)))
+    late_times, late_levels = good_values(record.isel(time=slice(int(np.searchsorted(times, border)), None)))
     errors = {how: quick_error(model, late_times, late_levels) for how, model in plain(early, latitude)}
     model = tidecore.fit(early, latitude=latitude)
     assert model.diagnostics is not None
@@ -198,7 +174,7 @@ def time_table(where: Path) -> Iterator[str]:
     """Return the time of a default fit over that of one utide.solve without intervals, on Providence, alternating."""
     known = next(record for record in RECORDS if "providence" in record.path)
     record, latitude = tidecore.read_gauge(where / known.path, **known.hints), LATITUDES[known.path]
-    times, levels = _valid(record)
+    times, levels = good_values(record)
     ticks = microseconds(times)
     names = list(tidecore.fit(record, latitude=latitude, constituents="rayleigh").constituents)
 

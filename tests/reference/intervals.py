@@ -26,6 +26,7 @@ import xarray
 
 import tidecore
 from tests.reference.fit_records import LATITUDES, folder
+from tests.reference.records import good_values
 from tests.reference.test_gauge_records import RECORDS
 from tidecore.extremes import find_extremes
 from tidecore.harmonics import Harmonics
@@ -55,9 +56,8 @@ PATHS = (
     "noaa/newlondon_8461490_201301_6min_MHW_gmt.csv",
     "ioc/vliz_realtime_h820_20201014.csv",
 )
-#: British Oceanographic Data Centre: Aberdeen 1946 and 1947 hourly, Whitby 2012 every 15 minutes; by
-#: SEPwC_tidal_assessment, data. Values marked improbable (M) or null (N) are left out.
-BODC = {"Aberdeen": (("1946ABE.txt", "1947ABE.txt"), 57.143), "Whitby": (("2012WHI.txt",), 54.490)}
+#: Those of the UK tide gauge network: Aberdeen 1946 and 1947 hourly, Whitby 2012 every 15 minutes.
+UK = {"Aberdeen": ("bodc/1946ABE.txt", "bodc/1947ABE.txt"), "Whitby": ("bodc/2012WHI.txt",)}
 _BLOCK_US = 7 * US_PER_DAY
 _RESAMPLES = 2000
 #: Records this fine show times of high and low waters [us].
@@ -115,29 +115,13 @@ def covered(blocks: FloatArray) -> tuple[float, float, float]:
 
 def records(where: Path, wanted: str = "") -> Iterator[Record]:
     """Return the records there are, or those with ``wanted`` in their names."""
-    published = {record.path: record for record in RECORDS}
-    for path in (path for path in PATHS if wanted in path):
-        read = tidecore.read_gauge(where / path, **published[path].hints)
-        good = np.isfinite(read["sea_level"].values)
-        if "quality" in read:
-            good &= np.isin(read["quality"].values, (1, 2))
-        times = read["time"].values.astype("datetime64[us]").view(np.int64)
-        yield Record(path, LATITUDES[path], times[good], read["sea_level"].values[good].astype(np.float64))
-    for name, (files, latitude) in ((name, BODC[name]) for name in BODC if wanted in f"bodc {name}"):
-        parts = [read_bodc(where / "bodc" / file) for file in files]
-        times, levels = (np.concatenate([part[place] for part in parts]) for place in (0, 1))
-        yield Record(f"bodc {name}", latitude, times, levels)
-
-
-def read_bodc(path: Path) -> tuple[IntArray, FloatArray]:
-    """Return times and levels of a file of the British network: eleven lines of header, then columns."""
-    times, levels = [], []
-    for line in path.read_text(encoding="ascii").splitlines()[11:]:
-        cells = line.split()
-        if len(cells) >= 4 and cells[3][-1] not in "MN":
-            times.append(f"{cells[1].replace('/', '-')}T{cells[2]}")
-            levels.append(float(cells[3].rstrip("T")))
-    return np.array(times, dtype="datetime64[us]").view(np.int64), np.array(levels)
+    hints = {record.path: record.hints for record in RECORDS}
+    named = {path: (path,) for path in PATHS} | {f"bodc {name}": paths for name, paths in UK.items()}
+    for name, paths in named.items():
+        if wanted in name:
+            parts = [good_values(tidecore.read_gauge(where / path, **hints[path])) for path in paths]
+            times, levels = (np.concatenate([part[place] for part in parts]) for place in (0, 1))
+            yield Record(name, LATITUDES[paths[0]], times.astype("datetime64[us]").view(np.int64), levels)
 
 
 def by_fit(times_us: IntArray, levels: FloatArray, latitude: float) -> tuple[Harmonics, Calibration | None]:

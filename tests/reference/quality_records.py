@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,6 +10,7 @@ import numpy as np
 import xarray
 
 from tests.reference.fit_records import LATITUDES
+from tests.reference.records import good_values
 from tests.reference.test_gauge_records import RECORDS
 from tidecore.gauges import read_gauge
 from tidecore.harmonics import Harmonics
@@ -37,7 +37,6 @@ NAMES = {
     "whitby": "bodc/2012WHI.txt",
     "aberdeen": "bodc/1946ABE.txt",
 }
-_BODC_LATITUDES = {"whitby": 54.490, "aberdeen": 57.144}
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,28 +65,11 @@ class Record:
 def record(folder: Path, name: str) -> Record:
     """Return one of `NAMES`."""
     path = NAMES[name]
-    if path.startswith("bodc"):
-        times, levels = _bodc(folder / path)
-        latitude = _BODC_LATITUDES[name]
-    else:
-        published = next(one for one in RECORDS if one.path == path)
-        read = read_gauge(folder / path, **published.hints)
-        good = np.isin(read["quality"].values, (1, 2))
-        times, levels, latitude = read["time"].values[good], read["sea_level"].values[good], LATITUDES[path]
+    published = next(one for one in RECORDS if one.path == path)
+    (times, levels), latitude = good_values(read_gauge(folder / path, **published.hints)), LATITUDES[path]
     ticks = times.astype("datetime64[us]").astype(np.int64)
     tide = tide_of(ticks, levels, latitude)
     return Record(name, latitude, ticks, levels, tide, _high_passed(ticks, levels, tide))
-
-
-def _bodc(path: Path) -> tuple[np.ndarray, np.ndarray]:
-    """Rows of the UK gauge network's text, those marked null or improbable left out."""
-    times, levels = [], []
-    for line in path.read_text(encoding="latin-1").splitlines():
-        row = re.match(r"\s*\d+\)\s+(\S+)\s+(\S+)\s+(-?[\d.]+)([MNT]?)\s", line)
-        if row is not None and row[4] != "N":
-            times.append(np.datetime64(f"{row[1].replace('/', '-')}T{row[2]}", "us"))
-            levels.append(float(row[3]))
-    return np.array(times), np.array(levels)
 
 
 def _high_passed(times_us: np.ndarray, levels: np.ndarray, tide: Harmonics) -> float:

@@ -10,6 +10,7 @@ import numpy as np
 import xarray
 
 from tidecore.gauges import read_gauge
+from tidecore.units import FloatArray, UtcTimes
 
 
 @dataclass(frozen=True)
@@ -24,6 +25,14 @@ def table(path: Path) -> list[dict[str, str]]:
     """Return the rows of a CSV file with comment lines."""
     with path.open(encoding="utf-8") as lines:
         return list(csv.DictReader(line for line in lines if not line.startswith("#")))
+
+
+def good_values(record: xarray.Dataset) -> tuple[UtcTimes, FloatArray]:
+    """Return times and levels [m] of the values that a fit would take."""
+    kept = np.isfinite(record["sea_level"].values)
+    if "quality" in record:
+        kept &= np.isin(record["quality"].values, (1, 2))
+    return record["time"].values[kept], record["sea_level"].values[kept].astype(np.float64)
 
 
 def honolulu(folder: Path) -> xarray.Dataset:
