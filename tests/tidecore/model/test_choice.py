@@ -40,7 +40,7 @@ def test_a_shallow_gauge_is_a_third_better_than_automatic(gauge: ChannelGauge, c
     assert plain.deviation == pytest.approx(0.064, abs=0.003)
     assert ours.high < 1.8 < 0.5 * plain.high
     assert ours.low < 3.0 < 0.5 * plain.low
-    # What the issue of such gauges is: lines that utide lacks.
+    # What such gauges need: lines that utide lacks.
     assert set(chosen.constituents) & set(compounds())
 
 
