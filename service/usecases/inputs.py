@@ -41,3 +41,21 @@ def station_input(served: ServedModel) -> Input:
 def mark_input(view: MarkView) -> Input:
     """Return the input that a mark is."""
     return Input("mark", view.record.id, view.record.version, view.record.updated_at)
+
+
+@dataclass(frozen=True, slots=True)
+class ModelBasis:
+    """What an answer rests on that asks nothing of a station's tide model but the ``series`` that it is."""
+
+    served: ServedModel
+    series: str
+
+    @property
+    def inputs(self) -> Sequence[Input]:
+        """The station."""
+        return [station_input(self.served)]
+
+    @property
+    def query(self) -> Mapping[str, Any]:
+        """Which series."""
+        return {"series": self.series}

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from service.security import Caller
 from service.usecases.context import Context
-from service.usecases.inputs import Input, station_input
+from service.usecases.inputs import ModelBasis
 from service.usecases.stations import ServedModel, serve_models
 from tidecore.character import TidalCharacter, TypicalFortnight, tidal_character, typical_fortnight
 from tidecore.datums import epoch_cycle
@@ -23,23 +21,6 @@ LUNAR_DAY_HOURS = (-12.5, 12.5)
 #: Where a tide whose range never varies is shown.
 _ANY_DAY_US = 11_323 * US_PER_DAY
 _STEP_S = 600
-
-
-@dataclass(frozen=True, slots=True)
-class SummaryBasis:
-    """What a summary rests on: the model."""
-
-    served: ServedModel
-
-    @property
-    def inputs(self) -> Sequence[Input]:
-        """The station."""
-        return [station_input(self.served)]
-
-    @property
-    def query(self) -> Mapping[str, Any]:
-        """Nothing but that it is a summary."""
-        return {"series": "summary"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,18 +53,18 @@ class SummaryCurves:
     neap_day: Curve | None
 
 
-def find_summary_basis(context: Context, caller: Caller, station_id: str, version: int | None) -> SummaryBasis:
+def find_summary_basis(context: Context, caller: Caller, station_id: str, version: int | None) -> ModelBasis:
     """Return what the summary of a station rests on; raises as `serve_models`."""
     with context.store.unit(caller.account_id) as unit:
-        return SummaryBasis(serve_models(context, unit, [station_id], version)[0])
+        return ModelBasis(serve_models(context, unit, [station_id], version)[0], "summary")
 
 
-def find_summary(basis: SummaryBasis) -> SummaryView:
+def find_summary(basis: ModelBasis) -> SummaryView:
     """Return the tidal character of a station."""
     return SummaryView(basis.served, basis.served.model.character())
 
 
-def find_chart(basis: SummaryBasis) -> tuple[SummaryView, SummaryCurves]:
+def find_chart(basis: ModelBasis) -> tuple[SummaryView, SummaryCurves]:
     """Return the tidal character of a station and the curves that show it."""
     harmonics = basis.served.model.harmonics
     cycle = epoch_cycle(harmonics)
