@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from tidecore.timeline.sources import Sources
 
 FactorKind = Literal["number", "category", "boolean"]
-FactorGroup = Literal["tide", "sky", "season", "sea_and_air"]
+FactorGroup = Literal["tide", "sky", "season", "sea_and_air", "shore", "person"]
 
 #: Of the sources of a mark: the instants at which a factor breaks.
 Breaks = Callable[["Sources"], IntArray]
@@ -33,7 +33,7 @@ class Factor:
     name : str
         Name of the column, in snake_case, without its unit.
     group : str
-        ``"tide"``, ``"sky"``, ``"season"`` or ``"sea_and_air"``.
+        ``"tide"``, ``"sky"``, ``"season"``, ``"sea_and_air"``, ``"shore"`` or ``"person"``.
     unit : str
         Unit of a number (``"1"`` if it has no dimension); empty for the other kinds.
     kind : str

@@ -1,0 +1,1 @@
+"""Forecasts and observations of sea and air, and what follows from them."""

@@ -1,0 +1,1 @@
+"""Filters over the columns of a timeline."""

@@ -1,0 +1,1 @@
+"""The ground of a mark and the water on it."""
