@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from tidecore._version import NUMERICS, __version__
 from tidecore.datums import StatedLevel, TidalDatums
-from tidecore.gauges import read_gauge
+from tidecore.gauges import read_gauge, read_gauge_parts
 from tidecore.model import FitDiagnostics, TideModel, fit
 from tidecore.place import Mark
 from tidecore.quality import QualityReport, check_record
@@ -33,4 +33,5 @@ __all__ = [
     "find_windows",
     "fit",
     "read_gauge",
+    "read_gauge_parts",
 ]
