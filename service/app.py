@@ -40,6 +40,7 @@ from service.api.v1 import (
     stations,
     summary,
     timeline,
+    water_levels,
     windows,
 )
 from service.bootstrap import House
@@ -64,6 +65,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     slack_notes.router,
     current_fits.router,
     timeline.router,
+    water_levels.router,
     species_rules.router,
     factors.router,
     windows.router,

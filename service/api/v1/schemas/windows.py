@@ -10,7 +10,7 @@ from pydantic import BeforeValidator, ConfigDict, Field
 
 from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
-from service.api.v1.schemas.common import DateText, InstantText, Schema
+from service.api.v1.schemas.common import DateText, InstantText, Schema, whole
 from service.exports.series import Column, Table, file_stem
 from service.usecases.marks import MarkView
 from service.usecases.stations import ServedModel
@@ -37,11 +37,6 @@ CSV_EXAMPLE = (
 )
 
 
-def _whole(value: Any) -> Any:
-    """Return a number without a fraction as the integer that it is to JSON Schema, so 20.0 as 20."""
-    return int(value) if isinstance(value, float) and value.is_integer() else value
-
-
 class WindowSearch(Document):
     """Which marks, which rules, over what span."""
 
@@ -54,7 +49,7 @@ class WindowSearch(Document):
     limit: Annotated[
         int,
         Field(strict=True, ge=1, le=2000, description="Most windows answered, best first."),
-        BeforeValidator(_whole),
+        BeforeValidator(whole),
     ] = 200
     tz: Annotated[
         str | None, Field(max_length=64, description="IANA zone whose offsets instants carry; UTC unless given.")
