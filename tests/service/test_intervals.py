@@ -177,7 +177,10 @@ def test_what_cannot_be_is_a_clear_problem(coastal, gauged, resource, asked, fie
 
 
 LEVELS = {"start": "2026-06-01T00:00:00Z", "end": "2026-06-01T12:00:00Z", "step_s": 3600}
-SURGE = {"times": ["2026-06-01T01:00:00Z", "2026-06-01T03:00:00Z", "2026-06-01T05:00:00Z"], "surge_m": [0.2, 0.6, None]}
+SURGE: dict[str, list] = {
+    "times": ["2026-06-01T01:00:00Z", "2026-06-01T03:00:00Z", "2026-06-01T05:00:00Z"],
+    "surge_m": [0.2, 0.6, None],
+}
 PRESSURE = {"times": ["2026-06-01T02:00:00Z", "2026-06-01T08:00:00Z"], "pressure_hpa": [1013.25, 1001.25]}
 
 
@@ -222,7 +225,7 @@ def test_bounds_of_a_level_are_about_tide_and_surge(coastal, gauged) -> None:
     ("body", "field"),
     [
         ({"surge": {**SURGE, "surge_m": [0.1]}}, "surge"),
-        ({"surge": {**SURGE, "times": SURGE["times"][::-1]}}, "surge.times.1"),
+        ({"surge": {**SURGE, "times": list(reversed(SURGE["times"]))}}, "surge.times.1"),
         ({"surge": {**SURGE, "surge_m": [0.1, 40.0, 0.1]}}, "surge_m"),
         ({"pressure": {**PRESSURE, "pressure_hpa": [1013.0, 101.3]}}, "pressure_hpa"),
         ({"interval": 1.0}, "interval"),

@@ -14,7 +14,8 @@ MOST_PARTS = 200
 #: Of the first file of an archive, and of one without any.
 _SIGNATURES = (b"PK\x03\x04", b"PK\x05\x06")
 _ENCRYPTED = 0x1
-_FAULTS = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError, ValueError)
+#: RuntimeError stands for its subclass of methods of compression that nobody here knows.
+_FAULTS = (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, OSError, ValueError)
 
 
 def is_archive(source: Source) -> bool:

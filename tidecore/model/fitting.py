@@ -112,9 +112,7 @@ def fit(
     damped. ``diagnostics.choice`` says what was tried and why it was taken.
     """
     _check_options(nodal, method, quality)
-    whole, report = _whole(record, latitude, quality, neighbour)
-    if whole.turns_alone and isinstance(constituents, str):
-        raise RecordOfTurns
+    whole, report = _whole(record, latitude, quality, neighbour, named=not isinstance(constituents, str))
     where = _latitude(whole.attrs, latitude)
     times, options = whole.times_us, {"nodal": nodal, "trend": trend, "method": method}
     _refuse_unfit(times, whole.levels, 0, trend)
@@ -167,10 +165,14 @@ def _whole(
     latitude: float | None,
     quality: str,
     neighbour: TideModel | None,
+    *,
+    named: bool,
 ) -> tuple[JoinedRecord, Mapping[str, Any] | None]:
     """Return the parts as one record, less what its check flags, and the report of that; None where it was not
     checked."""
     whole = joined(records)
+    if whole.turns_alone and not named:
+        raise RecordOfTurns
     # A record too short or too still to be fitted is refused for that, and not for what a check would say of it.
     if quality == "off" or not len(whole.levels) or float(np.ptp(whole.levels)) == 0.0:
         return whole, None
