@@ -132,7 +132,7 @@ CLAIMS: dict[str, Callable[[str], bool]] = {
     "weed": lambda ref: any(
         "weed" in one.columns for issues in (cards()[ref].conditions or {}).values() for one in issues
     ),
-    "forecast_ends": lambda ref: max(time for time, _ in exposed(cards()[ref])) < cards()[ref].span[1],
+    "forecast_ends": lambda ref: bool(max(time for time, _ in exposed(cards()[ref])) < cards()[ref].span[1]),
 }
 
 
