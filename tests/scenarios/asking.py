@@ -3,17 +3,43 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from tests.scenarios.cards import Card, LastChoice
+from tidecore.calendars import FreeTime
+from tidecore.timebase import TimeSpan, instant
 from tidecore.timeline import Timeline, build_timeline
-from tidecore.windows import explain, find_windows
+from tidecore.units import IntArray
+from tidecore.windows import (
+    MarkSearch,
+    Session,
+    SessionOptions,
+    complete,
+    explain,
+    find_double_outings,
+    find_outings,
+    find_windows,
+    rank_outings,
+    search_mark,
+)
 
-_HOUR = np.timedelta64(1, "h")
+Moment = np.datetime64
 _WORD = re.compile(r"[a-z0-9]+")
+#: Why a mark does not fish, or is shut: factors, and their values that stop nobody.
+_OPEN = {"fishable": "yes", "surf": "fishable", "weed": "none", "holding": "holds", "access_open": "1"}
+
+
+@dataclass(frozen=True)
+class Stay:
+    """A part of an offer in which one rule holds at one mark."""
+
+    mark: str
+    rule: str
+    start: Moment
+    end: Moment
 
 
 @dataclass(frozen=True)
@@ -21,10 +47,10 @@ class Offer:
     """One thing offered, in the order of preference: where, for what, when, and what it is worth."""
 
     marks: tuple[str, ...]
-    rules: tuple[str, ...]
-    start: np.datetime64
-    end: np.datetime64
-    best: tuple[np.datetime64, np.datetime64]
+    stays: tuple[Stay, ...]
+    start: Moment
+    end: Moment
+    best: tuple[Moment, Moment]
     worth: float
     limiting: str | None
     unknowns: frozenset[str]
@@ -32,9 +58,16 @@ class Offer:
     lulls: int
     said: tuple[str, ...]
 
-    def touches(self, mark: str, rule: str, start: np.datetime64, end: np.datetime64) -> bool:
-        """Whether a part of it is at this mark for this rule in this span."""
-        return mark in self.marks and rule in self.rules and bool(self.start < end and self.end > start)
+    @property
+    def rules(self) -> frozenset[str]:
+        """The rules that hold in it."""
+        return frozenset(stay.rule for stay in self.stays)
+
+    def touches(self, mark: str, rule: str, start: Moment, end: Moment) -> bool:
+        """Whether the rule holds at the mark in a part of it that lies in this span."""
+        return any(
+            stay.mark == mark and stay.rule == rule and stay.start < end and stay.end > start for stay in self.stays
+        )
 
 
 @dataclass(frozen=True)
@@ -55,32 +88,111 @@ def says(answer: Answer, words: str) -> bool:
     return f" {' '.join(_WORD.findall(words.lower()))} " in answer.words()
 
 
-def timeline_of(card: Card, ref: str, start: np.datetime64, end: np.datetime64) -> Timeline:
+def overlap(one: tuple[Moment, Moment], other: tuple[Moment, Moment]) -> bool:
+    """Whether two half-open spans meet."""
+    return bool(one[0] < other[1] and other[0] < one[1])
+
+
+def answer_of(card: Card) -> Answer:
+    """Return what a card is answered."""
+    return sessions_of(card) if card.ask.as_ == "sessions" else windows_of(card)
+
+
+def timeline_of(card: Card, ref: str, start: Moment, end: Moment) -> Timeline:
     """Return the timeline of one mark of a card."""
-    return build_timeline(card.mark(ref), card.tide.model(), start, end)
+    return build_timeline(card.mark(ref), card.tide.model(), start, end, conditions=card.conditions_at(ref))
+
+
+def explanations(card: Card) -> list[str]:
+    """Return what is said of every rule at every mark, and of the forecasts they rest on."""
+    said: list[str] = []
+    span = TimeSpan(*card.span)
+    for mark in card.marks:
+        conditions = card.conditions_at(mark)
+        if conditions is not None:
+            said += conditions.sentences(span)
+        timeline = timeline_of(card, mark, *card.span)
+        for name in card.rules:
+            said += explain(card.rule(name), timeline).sentences
+    return said
 
 
 def windows_of(card: Card) -> Answer:
     """Return the windows that answer a card, the most of score and time first."""
     offers: list[Offer] = []
-    said: list[str] = []
     for mark in card.marks:
         timeline = timeline_of(card, mark, *card.span)
         for name in card.rules:
-            rule = card.rule(name)
-            said += explain(rule, timeline).sentences
-            for window in find_windows(rule, timeline):
-                unknowns = frozenset(unknown.factor for unknown in window.unknowns)
-                best = (window.best_hour.start, window.best_hour.end)
-                reasons = tuple(unknown.reason for unknown in window.unknowns)
+            for window in find_windows(card.rule(name), timeline):
                 offers.append(
                     Offer(
-                        (mark,), (name,), window.start, window.end, best, window.score_hours,
-                        window.limiting_factor, unknowns, {}, 0, reasons,
+                        marks=(mark,),
+                        stays=(Stay(mark, name, window.start, window.end),),
+                        start=window.start,
+                        end=window.end,
+                        best=(window.best_hour.start, window.best_hour.end),
+                        worth=window.score_hours,
+                        limiting=window.limiting_factor,
+                        unknowns=frozenset(unknown.factor for unknown in window.unknowns),
+                        verdicts={},
+                        lulls=0,
+                        said=tuple(unknown.reason for unknown in window.unknowns),
                     )
-                )  # fmt: skip
-    offers.sort(key=lambda offer: (-offer.worth, offer.start, offer.marks, offer.rules))
-    return Answer(tuple(offers), tuple(said))
+                )
+    offers.sort(key=lambda offer: (-offer.worth, offer.start, offer.marks))
+    return Answer(tuple(offers), tuple(explanations(card)))
+
+
+def free_spans(card: Card, ref: str) -> IntArray | None:
+    """Return the free hours of a card at a mark, None where all of the span is free."""
+    if not card.ask.free:
+        return None
+    weekly = [
+        {"weekdays": list(one.weekdays), "hours": {"from": one.from_, "to": one.to}} for one in card.ask.free
+    ]
+    return FreeTime.parse({"weekly": weekly}).spans(card.mark(ref).zone, TimeSpan(*card.span))
+
+
+def sessions_of(card: Card) -> Answer:
+    """Return the sessions that answer a card, in the order in which they are ranked over all."""
+    options = SessionOptions()
+    rules = {name: card.rule(name) for name in card.rules}
+    searches = {ref: search_mark(ref, timeline_of(card, ref, *card.span), rules) for ref in card.marks}
+    travel = card.ask.travel_min
+    outings = [
+        one for ref, search in searches.items() for one in find_outings(search, options, free_spans(card, ref), travel)
+    ]
+    if card.ask.two_marks:
+        single = tuple(outings)
+        for first in searches.values():
+            for second in searches.values():
+                if first is not second:
+                    free = free_spans(card, first.key)
+                    outings += find_double_outings(
+                        first, second, options, card.ask.between_min, free, (travel, travel), single
+                    )
+    ranked = rank_outings(outings, searches, by="overall")
+    offers = tuple(_offer(complete(one.outing, searches), one.worth_h, searches) for one in ranked)
+    return Answer(offers, tuple(explanations(card)))
+
+
+def _offer(session: Session, worth: float, searches: dict[str, MarkSearch]) -> Offer:
+    verdicts = session.verdicts
+    return Offer(
+        marks=tuple(leg.key for leg in session.legs),
+        stays=tuple(
+            Stay(leg.key, window.rule, window.start, window.end) for leg in session.legs for window in leg.windows
+        ),
+        start=session.legs[0].start,
+        end=session.legs[-1].end,
+        best=(session.best_hour.start, session.best_hour.end),
+        worth=worth,
+        limiting=verdicts.feeding.limiting_factor,
+        unknowns=frozenset(one.factor for leg in session.legs for rule in leg.rules for one in rule.unknowns),
+        verdicts={"safe": verdicts.safe.grade, "fishable": verdicts.fishable.grade},
+        lulls=sum(len(leg.lulls) for leg in session.legs),
+        said=(*session.reasons, *session.clock_changes, *verdicts.safe.reasons, *verdicts.fishable.reasons),
+    )
 
 
 def stoppers(card: Card, last: LastChoice) -> dict[str, float]:
@@ -91,9 +203,20 @@ def stoppers(card: Card, last: LastChoice) -> dict[str, float]:
     for term in why.terms:
         share = 0.0 if term.factor in why.excluded_by else term.met_share
         found[term.factor] = min(share, found.get(term.factor, 1.0))
-    return found
+    return found | _shore(timeline, tuple(_OPEN))
 
 
-def overlap(one: tuple[Any, Any], other: tuple[Any, Any]) -> bool:
-    """Whether two half-open spans meet."""
-    return bool(one[0] < other[1] and other[0] < one[1])
+def _shore(timeline: Timeline, names: Sequence[str]) -> dict[str, float]:
+    """Return for what share of the time each factor of the mark itself stops nobody; what is unknown stops nobody."""
+    columns = timeline.at(timeline.grid.times_us(), names)
+    return {
+        name: float(np.mean((columns[name].astype(np.str_) == _OPEN[name]) | np.isin(columns[name].astype(np.str_), ("", "-1"))))
+        for name in names
+    }
+
+
+def known_from(timeline: Timeline, factor: str, start: str) -> bool:
+    """Return whether a factor is known at any time from ``start`` to the end of a timeline."""
+    after = timeline.times >= instant(start.removesuffix("Z"), "start")
+    column = timeline.at(timeline.grid.times_us()[after], (factor,))[factor]
+    return bool((column.astype(np.str_) != "").any() and (column.astype(np.str_) != "nan").any())

@@ -15,6 +15,7 @@ import numpy as np
 from pydantic import AfterValidator, Field, model_validator
 
 from tests.conftest import ROOT
+from tidecore.conditions import ConditionIssue, Conditions
 from tidecore.model import TideModel
 from tidecore.place import Document, Mark, Name, Note, fault
 from tidecore.rules import SpeciesRule
@@ -22,6 +23,8 @@ from tidecore.timeline import factors
 
 FOLDER = Path(__file__).parent / "cards"
 STARTERS = ROOT / "demo_stations" / "rules"
+#: Rows are told on to the engine this often [s]: what lies further apart it takes for a gap.
+_EVERY_S = 3 * 3600
 #: Speeds of the two lines of a card's tide [degrees an hour].
 _M2_SPEED, _S2_SPEED = 28.9841042, 30.0
 
@@ -138,6 +141,24 @@ class CardIssue(Document):
     def times(self) -> list[np.datetime64]:
         """Instants of the rows."""
         return [_instant(row[0]) for row in self.rows]
+
+    def to_issue(self) -> ConditionIssue:
+        """Return the issue as the engine takes it: every three hours between the rows, on straight lines."""
+        given = [time.astype("datetime64[s]").astype(np.int64) for time in self.times]
+        even = np.arange(given[0], given[-1] + 1, _EVERY_S)
+        times = np.unique(np.concatenate((even, np.array(given, dtype=np.int64))))
+        values: dict[str, list[Any]] = {}
+        for name in self.columns[1:]:
+            column = self.column(name) or []
+            if isinstance(column[0], str):
+                before = np.searchsorted(given, times, side="right") - 1
+                values[name] = [column[k] for k in before]
+            else:
+                values[name] = np.interp(times, given, column).round(3).tolist()
+        document = self.model_dump(mode="json", exclude={"columns", "rows"}, exclude_none=True)
+        return ConditionIssue.parse(
+            {**document, "times": [f"{np.datetime64(int(time), 's')}Z" for time in times], "values": values}
+        )
 
     def column(self, name: str) -> list[Any] | None:
         """Return the values of one column, None if it has none."""
@@ -273,8 +294,13 @@ class Card(Document):
         """Return a mark of the card."""
         return Mark.parse(self.marks[ref])
 
+    def conditions_at(self, ref: str) -> Conditions | None:
+        """Return what is known of sea and air at a mark of the card; None where nobody says anything."""
+        issues = () if self.conditions is None else self.conditions.get(ref, ())
+        return Conditions.of([issue.to_issue() for issue in issues]) if issues else None
+
     def rule(self, ref: str) -> SpeciesRule:
-        """Return a rule of the card: its own, or the starter rule of a species."""
+        """Return a rule of the card: its own, or the starter rule that it names."""
         document = self.rules[ref]
         if set(document) == {"starter"}:
             return SpeciesRule.parse(starters()[document["starter"]])
@@ -283,12 +309,8 @@ class Card(Document):
 
 @cache
 def starters() -> dict[str, dict[str, Any]]:
-    """Return the starter rules by scientific name, those that are the only one of their species."""
-    found: dict[str, list[dict[str, Any]]] = {}
-    for path in sorted(STARTERS.glob("*.json")):
-        document = json.loads(path.read_text(encoding="utf-8"))
-        found.setdefault(document["species"]["scientific_name"], []).append(document)
-    return {name: documents[0] for name, documents in found.items() if len(documents) == 1}
+    """Return the starter rules by the names of their files."""
+    return {path.stem: json.loads(path.read_text(encoding="utf-8")) for path in sorted(STARTERS.glob("*.json"))}
 
 
 @cache

@@ -6,35 +6,18 @@ from functools import cache
 
 import pytest
 
-from tests.scenarios.asking import Answer, overlap, says, stoppers, windows_of
-from tests.scenarios.cards import Card, Claim, cards, instant_of, starters
-from tidecore.place import Mark
-
-
-def lacking(card: Card) -> str | None:
-    """What the engine lacks yet to answer a card."""
-    if card.ask.as_ == "sessions":
-        return "sessions"
-    if card.conditions is not None:
-        return "conditions"
-    wanted = {document["starter"] for document in card.rules.values() if "starter" in document}
-    if wanted - set(starters()):
-        return f"a starter rule for {', '.join(sorted(wanted - set(starters())))}"
-    fields = {field for mark in card.marks.values() for field in mark} - set(Mark.model_fields)
-    return f"marks with {', '.join(sorted(fields))}" if fields else None
+from tests.scenarios.asking import Answer, answer_of, known_from, overlap, says, stoppers, timeline_of
+from tests.scenarios.cards import Card, Claim, cards, instant_of
 
 
 @cache
 def answered(ref: str) -> Answer:
-    return windows_of(cards()[ref])
+    return answer_of(cards()[ref])
 
 
 @pytest.fixture(params=sorted(cards()))
 def ref(request):
     name: str = request.param
-    lacks = lacking(cards()[name])
-    if lacks is not None:
-        pytest.skip(f"needs {lacks}")
     return name
 
 
@@ -90,6 +73,9 @@ def holds(card: Card, answer: Answer, claim: Claim) -> bool:
     if claim.offer is not None:
         span = instant_of(claim.offer["from"]), instant_of(claim.offer["to"])
         return any(offer.touches(claim.offer["mark"], claim.offer["rule"], *span) for offer in answer.offers)
+    if claim.known_after is not None:
+        timeline = timeline_of(card, claim.known_after["mark"], *card.span)
+        return known_from(timeline, claim.known_after["factor"], claim.known_after["from"])
     assert claim.verdict is not None
     return any(offer.verdicts.get(claim.verdict) in claim.values for offer in answer.offers)
 
