@@ -20,8 +20,12 @@ class PlacedRow(Table):
     account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
     mark_id: Mapped[str | None] = mapped_column(ID)
     area: Mapped[str | None] = mapped_column(NAME)
+    #: The last time that it is about.
+    ends_at: Mapped[datetime | None]
     #: What it says, as a hash.
     content_hash: Mapped[str] = mapped_column(String(64))
+    #: What a list shows of it beside the columns.
+    summary: Mapped[dict[str, Any]]
     document: Mapped[dict[str, Any]]
     created_at: Mapped[datetime]
 
@@ -44,7 +48,6 @@ class ConditionIssueRow(PlacedRow):
     issued_at: Mapped[datetime]
     valid_until: Mapped[datetime | None]
     starts_at: Mapped[datetime]
-    ends_at: Mapped[datetime]
     #: Times x variables.
     points: Mapped[int] = mapped_column(Integer)
 
@@ -65,5 +68,3 @@ class WarningRow(PlacedRow):
     identifier: Mapped[str] = mapped_column(NAME)
     sender: Mapped[str] = mapped_column(NAME)
     sent_at: Mapped[datetime]
-    #: When the last of it expires; None where it does not say.
-    ends_at: Mapped[datetime | None]

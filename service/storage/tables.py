@@ -23,6 +23,7 @@ from sqlalchemy import (
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.storage.condition_tables import ConditionIssueRow as ConditionIssueRow
+from service.storage.condition_tables import PlacedRow as PlacedRow
 from service.storage.condition_tables import WarningRow as WarningRow
 from service.storage.mapping import ID, NAME
 from service.storage.mapping import Table as Table

@@ -27,9 +27,7 @@ def upgrade() -> None:
         sa.Column("issued_at", sa.DateTime(), nullable=False),
         sa.Column("valid_until", sa.DateTime(), nullable=True),
         sa.Column("starts_at", sa.DateTime(), nullable=False),
-        sa.Column("ends_at", sa.DateTime(), nullable=False),
         sa.Column("points", sa.Integer(), nullable=False),
-        sa.Column("content_hash", sa.String(length=64), nullable=False),
         place_needed=True,
     )
     _make(
@@ -38,8 +36,6 @@ def upgrade() -> None:
         sa.Column("identifier", sa.String(length=200), nullable=False),
         sa.Column("sender", sa.String(length=200), nullable=False),
         sa.Column("sent_at", sa.DateTime(), nullable=False),
-        sa.Column("ends_at", sa.DateTime(), nullable=True),
-        sa.Column("content_hash", sa.String(length=64), nullable=False),
         place_needed=False,
     )
 
@@ -53,7 +49,10 @@ def _make(table: str, key: str, *columns: sa.Column[object], place_needed: bool)
         sa.Column("account_id", sa.String(length=30), nullable=False),
         sa.Column("mark_id", sa.String(length=30), nullable=True),
         sa.Column("area", sa.String(length=200), nullable=True),
+        sa.Column("ends_at", sa.DateTime(), nullable=True),
+        sa.Column("content_hash", sa.String(length=64), nullable=False),
         *columns,
+        sa.Column("summary", sa.JSON(none_as_null=True), nullable=False),
         sa.Column("document", sa.JSON(none_as_null=True), nullable=False),
         sa.Column("created_at", sa.DateTime(), nullable=False),
         sa.CheckConstraint(f"(mark_id IS NULL) {places} (area IS NULL)", name=op.f(f"ck_{table}_one_place")),
