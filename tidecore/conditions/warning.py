@@ -70,12 +70,13 @@ class WarningArea(Document):
 def _inside(ring: tuple[tuple[float, float], ...], latitude: float, longitude: float) -> bool:
     """Return whether a point lies in a ring: an odd number of its sides is crossed on the way out."""
     odd = False
+    # Longitudes as seen from the point, followed along the ring: sides are the shorter way round the globe.
+    east = (ring[0][1] - longitude + 180.0) % 360.0 - 180.0
     for (lat, lon), (next_lat, next_lon) in pairwise(ring):
-        # Sides are the shorter way round the globe, as seen from the point.
-        east = (lon - longitude + 180.0) % 360.0 - 180.0
         next_east = east + (next_lon - lon + 180.0) % 360.0 - 180.0
         if (lat > latitude) != (next_lat > latitude):
             odd ^= east + (latitude - lat) / (next_lat - lat) * (next_east - east) > 0.0
+        east = next_east
     return odd
 
 

@@ -114,7 +114,8 @@ EARTHQUAKE = (
     <senderName>Southern California Seismic Network (TriNet) operated by Caltech and USGS</senderName>
     <headline>EQ 3.4 Imperial County CA</headline>
     <description>A minor earthquake measuring 3.4 on the Richter scale occurred near Brawley, California at 8:30 PM
-      Pacific Daylight Time on Wednesday, June 11, 2003. (This event has now been reviewed by a seismologist)</description>
+      Pacific Daylight Time on Wednesday, June 11, 2003. (This event has now been reviewed by a
+      seismologist)</description>
     <web>http://www.trinet.org/scsn/scsn.html</web>
     <parameter>
       <valueName>EventID</valueName>
