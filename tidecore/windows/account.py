@@ -22,6 +22,8 @@ from tidecore.windows.window import BestHour, Contribution, GroupContribution, W
 _EQUAL = 1e-9
 #: Where the score is further than this from a straight line between two samples, whole minutes are looked at.
 _BENT = 0.004
+#: Whole minutes on both sides of the ends of a best hour.
+_ABOUT_MIN = 3
 #: Turns in which a sharp top is closed in on.
 _TURNS = 2
 
@@ -126,8 +128,7 @@ def _scored(judged: Judgement, spans: list[Span], samples_us: IntArray) -> Searc
     for turn in range(_TURNS):
         score = score_only(judged.rule, memberships)
         more = [_tops(times, score, np.searchsorted(times, ends[:, 0]))]
-        if turn == 0:
-            more.append(_bends(times, score, middles))
+        more.append(_bends(times, score, middles) if turn == 0 else _hour_ends(times, score, spans))
         fresh = distinct(np.concatenate(more))
         fresh = fresh[times[np.minimum(np.searchsorted(times, fresh), times.size - 1)] != fresh]
         if fresh.size:
@@ -152,6 +153,17 @@ def _bends(times: IntArray, score: FloatArray, middles: IntArray) -> IntArray:
     first, last = -(-times[k[off] - 1] // US_PER_MINUTE), times[k[off] + 1] // US_PER_MINUTE
     found = [np.arange(one, other + 1) for one, other in zip(first.tolist(), last.tolist(), strict=True)]
     return np.concatenate(found).astype(np.int64) * US_PER_MINUTE if found else np.empty(0, dtype=np.int64)
+
+
+def _hour_ends(times: IntArray, score: FloatArray, spans: list[Span]) -> IntArray:
+    """Return the whole minutes about both ends of the best hours: where they lie shows in these alone."""
+    hours = _best_hours(spans, _Slices.of(times, spans), score)
+    starts = np.array([hour.start for hour in hours if not hour.whole_window], dtype="datetime64[us]").view(np.int64)
+    near = (np.arange(-_ABOUT_MIN, _ABOUT_MIN + 1) * US_PER_MINUTE)[:, None]
+    found = np.concatenate(((starts + near).ravel(), (starts + US_PER_HOUR + near).ravel()))
+    limits = np.array([[span.start_us, span.end_us - EDGE_TOLERANCE_US - 1] for span in spans], dtype=np.int64)
+    k = np.searchsorted(limits[:, 0], found, side="right") - 1
+    return np.asarray(found[(k >= 0) & (found < limits[k, 1])])
 
 
 def _best_of(score: FloatArray, slices: _Slices) -> IntArray:

@@ -277,11 +277,12 @@ def _within(ends: FloatArray, scores: FloatArray, threshold: float, narrow: Bool
     part = np.clip((threshold - scores[:, :1]) / np.where(rise == 0.0, 1.0, rise), 0.01, 0.99)
     close = 0.005 * width if turn == 0 else np.full(width.shape, 0.45 * EDGE_TOLERANCE_US)
     sides = np.concatenate((-0.05 * width, -close, close, 0.05 * width), axis=1)
-    guessed = left + np.sort(np.clip(part * width + sides, 0.001 * width, 0.999 * width), axis=1)
+    guessed: FloatArray = left + np.sort(np.clip(part * width + sides, 0.001 * width, 0.999 * width), axis=1)
     if not evenly.any():
         return guessed
     padded = np.concatenate((guessed, np.repeat(guessed[:, -1:], _EVEN_PARTS.size - guessed.shape[1], axis=1)), axis=1)
-    return np.asarray(np.where(evenly, spread, padded))
+    found: FloatArray = np.where(evenly, spread, padded)
+    return found
 
 
 def _narrowed(points: FloatArray, scores: FloatArray, threshold: float) -> tuple[FloatArray, FloatArray]:
