@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from itertools import pairwise
 from typing import Annotated, Any, Literal, Self
 
@@ -10,20 +10,17 @@ from pydantic import (
     AfterValidator,
     Field,
     SerializerFunctionWrapHandler,
-    ValidationInfo,
     model_serializer,
     model_validator,
 )
 
 from tidecore.conditions.moments import Moment, written
 from tidecore.conditions.variables import VARIABLE_BY_NAME, VARIABLES, PeriodKind
+from tidecore.documents import Document, Flaw, Name, Number, fault, refuse
 from tidecore.errors import Fault, InvalidInput
-from tidecore.place import MOST_FAULTS, Document, Name, Number, fault
 
 #: Most times of one issue.
 MOST_TIMES = 10_000
-#: Says that faults between fields are looked for afterwards, all at once.
-_LATER = "faults between fields later"
 
 
 def _column(name: str) -> Any:
@@ -92,11 +89,11 @@ def _some(times: tuple[Moment, ...]) -> tuple[Moment, ...]:
     return times
 
 
-def _ascending(times: tuple[Moment, ...]) -> Iterator[Fault]:
+def _ascending(times: tuple[Moment, ...]) -> Iterator[Flaw]:
     for place, (earlier, later) in enumerate(pairwise(times)):
         if later <= earlier:
             problem = f"is {written(later)}, not after {written(earlier)}"
-            yield Fault(f"times.{place + 1}", problem, "every instant once, in ascending order")
+            yield Flaw(("times", place + 1), problem, "every instant once, in ascending order")
             return
 
 
@@ -123,50 +120,44 @@ class ConditionIssue(Document):
         try:
             return super().parse(document)
         except InvalidInput as refused:
-            found = [_named(fault_of) for fault_of in refused.faults]
-            if isinstance(document, Mapping) and [one.field for one in found] == ["document"]:
-                # Faults between fields are seen only where every field is right, and pydantic stops at the first.
-                found = list(cls.model_validate(document, context=_LATER)._between())[:MOST_FAULTS]
-            raise InvalidInput(found) from refused
+            raise InvalidInput([_named(found) for found in refused.faults]) from refused
 
     @model_validator(mode="after")
-    def _agrees(self, info: ValidationInfo) -> Self:
-        if info.context != _LATER:
-            for found in self._between():
-                raise fault(f"{found.field} {found.problem}", found.expected)
+    def _agrees(self) -> Self:
+        refuse(self, list(self._between()))
         return self
 
-    def _between(self) -> Iterator[Fault]:
+    def _between(self) -> Iterator[Flaw]:
         """Yield what is wrong between the fields."""
         columns = self.values.given()
         yield from _ascending(self.times)
         if not columns:
-            yield Fault("values", "holds no variable", f"some of {', '.join(VARIABLE_BY_NAME)}")
+            yield Flaw(("values",), "holds no variable", f"some of {', '.join(VARIABLE_BY_NAME)}")
         for name, column in columns.items():
             if len(column) != len(self.times):
                 problem = f"has {len(column)} values for {len(self.times)} times"
-                yield Fault(f"values.{name}", problem, "one value, or null, for each time")
+                yield Flaw(("values", name), problem, "one value, or null, for each time")
             elif all(value is None for value in column):
-                yield Fault(f"values.{name}", "holds no value", "at least one, or no such field")
+                yield Flaw(("values", name), "holds no value", "at least one, or no such field")
         if self.waves_at is None and any(name.startswith("wave_") for name in columns):
-            yield Fault("waves_at", "is missing", "'offshore' or 'at_mark': where the waves are")
+            yield Flaw(("waves_at",), "is missing", "'offshore' or 'at_mark': where the waves are")
         if self.wave_period_kind is None and "wave_period_s" in columns:
             expected = "'peak' (Tp), 'energy' (Tm-1,0) or 'zero_crossing' (Tz): what period wave_period_s is"
-            yield Fault("wave_period_kind", "is missing", expected)
+            yield Flaw(("wave_period_kind",), "is missing", expected)
         yield from self._timely()
 
-    def _timely(self) -> Iterator[Fault]:
+    def _timely(self) -> Iterator[Flaw]:
         """Yield what is wrong with the times of issue and validity."""
         first, last = self.times[0], self.times[-1]
         if self.kind == "forecast" and last < self.issued_at:
             problem = f"end at {written(last)}, before the issue at {written(self.issued_at)}"
-            yield Fault("times", problem, "a forecast that reaches beyond its issue, or kind 'observation'")
+            yield Flaw(("times",), problem, "a forecast that reaches beyond its issue, or kind 'observation'")
         if self.kind == "observation" and last > self.issued_at:
             problem = f"end at {written(last)}, after the issue at {written(self.issued_at)}"
-            yield Fault("times", problem, "what was observed before it was issued, or kind 'forecast'")
+            yield Flaw(("times",), problem, "what was observed before it was issued, or kind 'forecast'")
         if self.valid_until is not None and self.valid_until < max(first, self.issued_at):
             problem = f"is {written(self.valid_until)}, before the issue or its first time"
-            yield Fault("valid_until", problem, "an instant after both")
+            yield Flaw(("valid_until",), problem, "an instant after both")
 
 
 def _named(found: Fault) -> Fault:

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 from pydantic import PlainSerializer, PlainValidator, WithJsonSchema
 
-from tidecore.place import fault
+from tidecore.documents import fault
 from tidecore.timebase import EARLIEST, LATEST, US_PER_SECOND
 
 _EXPECTED = "an instant with its offset, as 2026-01-31T06:00:00Z"

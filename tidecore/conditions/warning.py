@@ -10,7 +10,7 @@ from typing import Annotated, Literal, Self
 from pydantic import AfterValidator, Field, model_validator
 
 from tidecore.conditions.moments import Moment, ticks, written
-from tidecore.place import Document, Name, Note, Number, fault
+from tidecore.documents import Document, Name, Note, Number, fault
 
 Severity = Literal["unknown", "minor", "moderate", "severe", "extreme"]
 #: Severities of the protocol that can be told apart, in rising order.
