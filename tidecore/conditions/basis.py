@@ -95,6 +95,31 @@ class Basis:
         """The quantity in words."""
         return _CALLED[self.name]
 
+    def missing(self) -> list[str]:
+        """Return in words where the quantity is not known."""
+        if not self.uses:
+            return [f"{self.called} not assessed: no issue says anything of it in this span"]
+        said = []
+        for start, end in self.gaps:
+            said.append(f"{self.called} not assessed from {_said(start)} to {_said(end)}: no issue covers it")
+        if self.ends_at is not None:
+            said.append(f"{self.called} not assessed after {_said(self.ends_at)}: {self.uses[-1].called} ends there")
+        return said
+
+    def aged(self) -> list[str]:
+        """Return in words which forecasts are old, and which reach far ahead."""
+        forecasts = [use for use in self.uses if use.issue.kind == "forecast"]
+        said = [
+            f"{use.called} is {use.age_h:.0f} h old when this span begins"
+            for use in forecasts[:1]
+            if use.age_h > OLD_H and use.start == self.span.start
+        ]
+        far = next((use for use in forecasts if use.lead_h > FAR_H), None)
+        if far is not None:
+            ahead = f"{far.called} reaches further than {FAR_H:.0f} h ahead"
+            said.append(f"{ahead}: decide 24 to 48 h before, and again on arrival")
+        return said
+
 
 def basis_of(name: str, pieces: Pieces, issues: Sequence[ConditionIssue], span: TimeSpan) -> Basis:
     """Return what a quantity, given as pieces of ``issues``, rests on over a span."""
@@ -151,33 +176,5 @@ def _said(moment: np.datetime64 | int) -> str:
 
 def sentences_of(bases: Sequence[Basis]) -> tuple[str, ...]:
     """Return what is missing from the bases of several quantities, or old, or far ahead, in words, each thing once."""
-    said = [sentence for basis in bases for sentence in (*_missing(basis), *_aged(basis))]
+    said = [sentence for basis in bases for sentence in (*basis.missing(), *basis.aged())]
     return tuple(dict.fromkeys(said))
-
-
-def _missing(basis: Basis) -> list[str]:
-    """Return in words where a quantity is not known."""
-    if not basis.uses:
-        return [f"{basis.called} not assessed: no issue says anything of it in this span"]
-    said = []
-    for start, end in basis.gaps:
-        said.append(f"{basis.called} not assessed from {_said(start)} to {_said(end)}: no issue covers it")
-    if basis.ends_at is not None:
-        said.append(f"{basis.called} not assessed after {_said(basis.ends_at)}: {basis.uses[-1].called} ends there")
-    return said
-
-
-def _aged(basis: Basis) -> list[str]:
-    """Return in words which forecasts are old, and which reach far ahead."""
-    forecasts = [use for use in basis.uses if use.issue.kind == "forecast"]
-    said = [
-        f"{use.called} is {use.age_h:.0f} h old when it is first used"
-        for use in forecasts[:1]
-        if use.age_h > OLD_H and use.start == basis.span.start
-    ]
-    far = next((use for use in forecasts if use.lead_h > FAR_H), None)
-    if far is not None:
-        said.append(
-            f"{far.called} reaches further than {FAR_H:.0f} h ahead: decide 24 to 48 h before, and again on arrival"
-        )
-    return said

@@ -23,7 +23,7 @@ _OF_THE_ISSUE = {"waves_at": "wave_height_m", "wave_period_kind": "wave_period_s
 #: Every name that `Conditions.at` knows.
 CONDITION_NAMES = (*VARIABLE_BY_NAME, *PERIOD_NAMES, *_OF_THE_ISSUE)
 #: What follows from past seas looks back no further than this [days]; issues that end earlier change nothing.
-LOOK_BACK_DAYS = 18
+LOOK_BACK_DAYS = 19
 
 
 # No slots: pieces are kept once they are made. Nothing that can be seen ever changes.
