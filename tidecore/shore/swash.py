@@ -36,8 +36,12 @@ REASONS = (
     "the run-up reaches ground beyond the profile",
     "the bed is none that run-up is known for, or changes within the reach of the waves",
     "the slope is outside the range of the formula",
+    "the sea comes from outside the exposure of the mark",
+    "whether the sea comes to the mark is not known",
 )
 _NO_HEIGHT, _NO_PERIOD, _OFF, _BEYOND, _BED, _SLOPE = range(1, 7)
+#: Codes of a sea that does not come to the mark, and of one of which nobody knows.
+CALLED_OFF = (7, 8)
 
 #: Parts into which the possible run-ups are cut when the largest is looked for, and halvings within one.
 _PARTS, _HALVINGS = 48, 30

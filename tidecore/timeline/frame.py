@@ -8,7 +8,9 @@ from functools import cached_property
 import numpy as np
 
 from tidecore.flow import day_rates, flow_index, neap_ratio
+from tidecore.shore import RunUp
 from tidecore.timebase import US_PER_DAY, US_PER_HOUR, from_microseconds
+from tidecore.timeline.sea_at_mark import SeaAtMark, sea_at_mark
 from tidecore.timeline.sources import Sources
 from tidecore.timeline.wall_clock import local_times
 from tidecore.units import BoolArray, FloatArray, IntArray, UtcTimes
@@ -171,6 +173,21 @@ class Frame:
         flood, ebb = day_rates(rates, ratio, neap_ratio(source.model.harmonics))
         part = np.sqrt(part) if rates.scaled_by == "root_of_range" else part
         return np.sign(index) * part * np.where(index > 0.0, flood, ebb)
+
+    @cached_property
+    def still_level(self) -> FloatArray:
+        """Level of the tide [m above the zero of the ground]; NaN where that is unknown."""
+        return self.sources.setting.still(self.height)
+
+    @cached_property
+    def sea(self) -> SeaAtMark:
+        """The sea, and whether it reaches the mark."""
+        return sea_at_mark(self)
+
+    @cached_property
+    def run_up(self) -> RunUp | None:
+        """Run-up of the sea on the ground; None at a mark that has none, see `Setting.missing`."""
+        return self.sources.setting.run_up(self.still_level, self.sea.waves, self.sea.reaches)
 
     @cached_property
     def sun_altitude(self) -> FloatArray:

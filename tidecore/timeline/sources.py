@@ -18,8 +18,10 @@ from tidecore.model import TideModel
 from tidecore.offsets import PlaceTide, WarpedHeight, WarpedRate, check_offsets, place_tide
 from tidecore.place import Mark, MarkOffsets
 from tidecore.roots.pieces import PiecewisePolynomial
+from tidecore.shore.setting import Setting, setting_of
 from tidecore.sky import SkyEvents, SkyPositions, sky_events, sky_positions
 from tidecore.timebase import US_PER_DAY, TimeSpan, from_microseconds
+from tidecore.timeline.tide_levels import sill_covered
 from tidecore.units import BoolArray, FloatArray, IntArray
 
 #: Factors may be evaluated so far outside the span of a timeline [microseconds].
@@ -288,6 +290,16 @@ class Sources:
         if len(turns) < 2:
             return self.extremes.times_us()
         return np.rint(np.interp(self.extremes.times_us(), turns.times_us, self.slacks_us)).astype(np.int64)
+
+    @cached_property
+    def setting(self) -> Setting:
+        """The shore of the mark."""
+        return setting_of(self.mark)
+
+    @cached_property
+    def sill_covered_us(self) -> IntArray:
+        """When the lowest sill of the way back is covered, shape ``(n, 2)``; see `sill_covered`."""
+        return sill_covered(self)
 
     @cached_property
     def sky(self) -> SkyPositions:
