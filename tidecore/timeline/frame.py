@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any, TypeVar
 
 import numpy as np
 
 from tidecore.flow import day_rates, flow_index, neap_ratio
-from tidecore.shore import RunUp
 from tidecore.timebase import US_PER_DAY, US_PER_HOUR, from_microseconds
-from tidecore.timeline.sea_at_mark import SeaAtMark, sea_at_mark
 from tidecore.timeline.sources import Sources
 from tidecore.timeline.wall_clock import local_times
 from tidecore.units import BoolArray, FloatArray, IntArray, UtcTimes
@@ -22,6 +22,7 @@ TIDE_REACH_US = 2 * US_PER_DAY
 #: A rising or setting further away than this is not looked at [microseconds].
 SKY_REACH_US = US_PER_DAY
 
+T = TypeVar("T")
 _FAR = np.iinfo(np.int64).max
 
 
@@ -180,14 +181,15 @@ class Frame:
         return self.sources.setting.still(self.height)
 
     @cached_property
-    def sea(self) -> SeaAtMark:
-        """The sea, and whether it reaches the mark."""
-        return sea_at_mark(self)
+    def _kept(self) -> dict[Callable[[Frame], Any], Any]:
+        return {}
 
-    @cached_property
-    def run_up(self) -> RunUp | None:
-        """Run-up of the sea on the ground; None at a mark that has none, see `Setting.missing`."""
-        return self.sources.setting.run_up(self.still_level, self.sea.waves, self.sea.reaches)
+    def once(self, make: Callable[[Frame], T]) -> T:
+        """Return what a function makes of this frame, worked out when it is first asked for."""
+        if make not in self._kept:
+            self._kept[make] = make(self)
+        found: T = self._kept[make]
+        return found
 
     @cached_property
     def sun_altitude(self) -> FloatArray:

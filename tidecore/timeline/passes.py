@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from tidecore.roots.brackets import TimeFunction, refine, sample_times, summits
 from tidecore.timebase import US_PER_DAY, US_PER_MINUTE
+from tidecore.timeline.frame import Frame
+from tidecore.timeline.sources import Sources
 from tidecore.units import FloatArray, IntArray
-
-if TYPE_CHECKING:
-    from tidecore.timeline.frame import Frame
-    from tidecore.timeline.sources import Sources
 
 #: Distance of samples, and how far beyond the span of a timeline factors may be asked for [microseconds].
 _STEP_US, _MARGIN_US = 10 * US_PER_MINUTE, US_PER_DAY
@@ -38,14 +35,14 @@ def value_passes(
     A peak over a threshold between two samples that stay under it is looked for where the samples come near, and so
     is a dip under it.
     """
-    from tidecore.timeline.frame import Frame
 
     def function(at: FloatArray) -> FloatArray:
         return value(Frame(sources, np.rint(at).astype(np.int64)))
 
     first, last = sources.span.start_us - _MARGIN_US, sources.span.end_us + _MARGIN_US
     inside = breaks_us[(breaks_us > first) & (breaks_us < last)]
-    times = np.unique(np.concatenate((sample_times(first, last, _STEP_US), inside, inside - 1)))
+    even = sample_times(first, last, _STEP_US)
+    times: FloatArray = np.unique(np.concatenate((even, inside, inside - 1)).astype(np.float64))
     values = function(times)
     found = [np.empty(0)]
     for threshold in thresholds:
@@ -63,9 +60,7 @@ def _passed(function: TimeFunction, times: FloatArray, values: FloatArray, thres
     return refine(lambda at: function(at) - threshold, times[k], times[k + 1], _TOLERANCE_US)
 
 
-def _hidden(
-    function: TimeFunction, times: FloatArray, values: FloatArray, threshold: float, sign: float
-) -> FloatArray:
+def _hidden(function: TimeFunction, times: FloatArray, values: FloatArray, threshold: float, sign: float) -> FloatArray:
     """Return the peaks (for sign -1 the dips) beyond the threshold around samples that stay short of it."""
     height, level = sign * values, sign * threshold
     before, after = height[1:-1] - height[:-2], height[1:-1] - height[2:]

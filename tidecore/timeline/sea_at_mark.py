@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tidecore.shore import Waves
+from tidecore.shore import RunUp, Waves
 from tidecore.timeline import sea_and_air
 from tidecore.units import AnyArray, IntArray
 
@@ -45,6 +45,12 @@ def sea_at_mark(frame: Frame) -> SeaAtMark:
     height, peak, energy, zero_crossing, wave_from = (given(frame, name) for name in WAVE_FACTORS)
     waves = Waves.of(height, peak, energy, zero_crossing)
     return SeaAtMark(waves, frame.sources.setting.reaches(waves_at(frame), wave_from))
+
+
+def run_up_at_mark(frame: Frame) -> RunUp | None:
+    """Return the run-up of the sea on the ground; None at a mark that has none, see `Setting.missing`."""
+    sea = frame.once(sea_at_mark)
+    return frame.sources.setting.run_up(frame.still_level, sea.waves, sea.reaches)
 
 
 def waves_at(frame: Frame) -> AnyArray:

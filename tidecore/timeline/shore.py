@@ -27,8 +27,16 @@ from tidecore.shore.turning_back import PACK_UP_MIN, SILL_MARGIN_M, SPARE_MIN
 from tidecore.timebase import US_PER_MINUTE
 from tidecore.timeline.factor import UNKNOWN_BOOLEAN, Breaks, Factor, pick
 from tidecore.timeline.passes import value_passes
-from tidecore.timeline.sea_at_mark import WAVE_FACTORS, given, given_breaks, seen_weed, seen_weed_breaks
-from tidecore.timeline.tide_levels import ALLOWANCE_M, level_passes
+from tidecore.timeline.sea_at_mark import (
+    WAVE_FACTORS,
+    given,
+    given_breaks,
+    run_up_at_mark,
+    sea_at_mark,
+    seen_weed,
+    seen_weed_breaks,
+)
+from tidecore.timeline.tide_levels import ALLOWANCE_M, level_passes, sill_covered
 from tidecore.units import AnyArray, FloatArray, IntArray
 
 if TYPE_CHECKING:
@@ -65,16 +73,17 @@ def water_behind(frame: Frame) -> AnyArray:
 
 def run_up(frame: Frame) -> FloatArray:
     """Return R2; NaN where there is no estimate."""
-    return np.full(len(frame), np.nan) if frame.run_up is None else frame.run_up.r2
+    found = frame.once(run_up_at_mark)
+    return np.full(len(frame), np.nan) if found is None else found.r2
 
 
 def margin(frame: Frame) -> FloatArray:
     """Return the vertical dry margin at the peg."""
-    setting, known = frame.sources.setting, frame.run_up
+    setting, known = frame.sources.setting, frame.once(run_up_at_mark)
     if setting.beach is None or setting.peg_m is None or known is None:
         return np.full(len(frame), np.nan)
     largest = float(largest_over_r2(WAVES_IN_MARGIN))
-    waves = frame.sea.waves
+    waves = frame.once(sea_at_mark).waves
     return dry_margin(setting.beach, setting.peg_m, frame.still_level, waves, largest, known).vertical
 
 
@@ -84,7 +93,7 @@ def to_turn_back(frame: Frame) -> FloatArray:
     way = sources.setting.way
     if way is None or way.lead_min is None or np.isnan(sources.setting.zero_m):
         return np.full(len(frame), np.nan)
-    left = minutes_to_turn_back(frame.times_us, sources.sill_covered_us, way.lead_min, LONGEST_LEFT_MIN)
+    left = minutes_to_turn_back(frame.times_us, sources.once(sill_covered), way.lead_min, LONGEST_LEFT_MIN)
     return np.where(np.isnan(frame.height), np.nan, left)
 
 
@@ -93,7 +102,8 @@ def _holding(frame: Frame) -> AnyArray:
 
 
 def _surf(frame: Frame) -> AnyArray:
-    return surf(frame.sea.waves.height, frame.sea.reaches)
+    sea = frame.once(sea_at_mark)
+    return surf(sea.waves.height, sea.reaches)
 
 
 def _weed(frame: Frame) -> AnyArray:
@@ -142,7 +152,7 @@ def _at_sill(sources: Sources) -> IntArray:
     way = sources.setting.way
     if way is None or way.lead_min is None:
         return np.empty(0, dtype=np.int64)
-    covered = sources.sill_covered_us
+    covered = sources.once(sill_covered)
     reach = np.array([LONGEST_LEFT_MIN, -LONGEST_LEFT_MIN]) + way.lead_min
     corners = covered[:, :1] - np.rint(reach * US_PER_MINUTE).astype(np.int64)
     return np.concatenate((covered[:, 1], corners.ravel()))
@@ -160,7 +170,7 @@ def _at_surf(sources: Sources) -> IntArray:
     breaks = given_breaks(sources, "wave_height", "wave_from")
     if not breaks.size:
         return breaks
-    passed = value_passes(sources, lambda frame: frame.sea.waves.height, (UNFISHABLE_SEA_M,), breaks)
+    passed = value_passes(sources, lambda frame: frame.once(sea_at_mark).waves.height, (UNFISHABLE_SEA_M,), breaks)
     return np.concatenate((breaks, passed))
 
 
@@ -242,7 +252,7 @@ FACTORS = (
     _number(
         "minutes_to_turn_back",
         "min",
-        f"Time left until turning back: until the level that 95 % of waters stay under comes within {SILL_MARGIN_M:g} m "
+        f"Time left until turning back: until the level that 95 % of waters stay under is within {SILL_MARGIN_M:g} m "
         f"of the lowest sill of the way back, less the walk, {PACK_UP_MIN:g} min to pack up and {SPARE_MIN:g} min. "
         f"Negative once it is too late, until the sill falls dry; held between -{LONGEST_LEFT_MIN:g} and "
         f"{LONGEST_LEFT_MIN:g}.",
@@ -253,7 +263,7 @@ FACTORS = (
     ),
     _category(
         "holding",
-        f"Whether a grip lead of 150 to 170 g holds at 80 to 100 m: up to {HOLDS_M_PER_S:g} m/s of stream; little holds "
+        f"Whether a grip lead of 150 to 170 g holds at 80 to 100 m: to {HOLDS_M_PER_S:g} m/s of stream; little holds "
         f"over {LITTLE_HOLDS_M_PER_S:g}. Unknown where the mark has no rates of its stream.",
         f"stream_speed; thresholds: {_COMMON}",
         _holding,
@@ -271,8 +281,8 @@ FACTORS = (
     ),
     _category(
         "weed",
-        "Drifting weed: as it was seen (none, odd_strand, every_cast, unfishable) or, where nobody saw, how likely it is "
-        "(low, likely, high).",
+        "Drifting weed: as it was seen (none, odd_strand, every_cast, unfishable) or, where nobody saw, how likely it "
+        "is (low, likely, high).",
         "weed seen, else weed_risk",
         _weed,
         WEED,

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -21,7 +22,6 @@ from tidecore.roots.pieces import PiecewisePolynomial
 from tidecore.shore.setting import Setting, setting_of
 from tidecore.sky import SkyEvents, SkyPositions, sky_events, sky_positions
 from tidecore.timebase import US_PER_DAY, TimeSpan, from_microseconds
-from tidecore.timeline.tide_levels import sill_covered
 from tidecore.units import BoolArray, FloatArray, IntArray
 
 #: Factors may be evaluated so far outside the span of a timeline [microseconds].
@@ -33,6 +33,7 @@ _PADDING_US = MARGIN_US + 2 * US_PER_DAY
 #: A station whose springs are smaller than this has no tide to speak of [m].
 _LEAST_SPRINGS_M = 0.05
 _TABLES_KEPT = 32
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -297,9 +298,15 @@ class Sources:
         return setting_of(self.mark)
 
     @cached_property
-    def sill_covered_us(self) -> IntArray:
-        """When the lowest sill of the way back is covered, shape ``(n, 2)``; see `sill_covered`."""
-        return sill_covered(self)
+    def _kept(self) -> dict[Callable[[Sources], Any], Any]:
+        return {}
+
+    def once(self, make: Callable[[Sources], T]) -> T:
+        """Return what a function makes of these sources, worked out when it is first asked for."""
+        if make not in self._kept:
+            self._kept[make] = make(self)
+        found: T = self._kept[make]
+        return found
 
     @cached_property
     def sky(self) -> SkyPositions:

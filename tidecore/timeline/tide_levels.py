@@ -12,7 +12,6 @@ from tidecore.roots.brackets import refine
 from tidecore.shore import covered_spans
 from tidecore.shore.turning_back import SILL_MARGIN_M
 from tidecore.timebase import from_microseconds
-from tidecore.timeline.factor import midway
 from tidecore.units import FloatArray, IntArray
 
 if TYPE_CHECKING:
@@ -53,20 +52,21 @@ def upper_level(sources: Sources, times_us: IntArray | FloatArray) -> FloatArray
     The tide with the upper bound of its 90 % interval; with half a metre on it where the model has no record to tell
     an interval from. NaN where the tide is.
     """
-    height, times = sources.curve(times_us), np.asarray(times_us)
+    height, times = sources.curve(times_us), np.asarray(times_us, dtype=np.float64)
     found = sources.model.calibration
     if found is None:
         return height + ALLOWANCE_M
     inside, at_station = ~np.isnan(height), times
     if isinstance(sources.curve, WarpedHeight):
         half, inside = sources.curve.warp.half_tides(times)
-        at_station = times.astype(np.float64)
+        at_station = times.copy()
         at_station[inside] = sources.curve.warp.station_times(times[inside], half[inside])
     instants = from_microseconds(at_station[inside])
     harmonics = sources.model.harmonics
     above = np.full(height.shape, np.nan)
     above[inside] = height_bounds(found, harmonics, instants, LEVEL).upper - harmonics.heights(instants)
-    return height + above
+    upper: FloatArray = height + above
+    return upper
 
 
 def sill_covered(sources: Sources) -> IntArray:
@@ -81,8 +81,3 @@ def sill_covered(sources: Sources) -> IntArray:
     start, end = sources.tables.start_us, sources.tables.end_us
     sill = setting.way.sill_m - SILL_MARGIN_M
     return covered_spans(lambda at: upper_level(sources, at) + above, sill, start, end)
-
-
-def between(events_us: IntArray) -> IntArray:
-    """Return instants half way between neighbouring events, where what is zero at both may peak."""
-    return midway(events_us) if events_us.size > 1 else _NONE
