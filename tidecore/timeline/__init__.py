@@ -2,8 +2,8 @@
 
 ``registry`` lists the factors; ``tide``, ``phases``, ``light``, ``season``, ``sea_and_air``, ``access`` and ``shore``
 define them; ``sources`` holds the padded tables they are worked out from, ``frame`` what they share at given instants;
-``build`` makes a `Timeline`, ``columns`` is one, ``events`` are its key times, ``shore_reasons`` say why a factor of the
-shore is unknown.
+``build`` makes a `Timeline`, ``columns`` is one, ``events`` are its key times, ``shore_reasons`` say why a factor of
+the shore is unknown.
 """
 
 from tidecore.timeline.build import build_timeline

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tidecore.shore import dry_margin, fishable, largest_over_r2, minutes_to_turn_back
+from tidecore.shore import largest_over_r2
 from tidecore.shore.fishability import (
     FISHABLE,
     HOLDING,
@@ -17,110 +17,23 @@ from tidecore.shore.fishability import (
     SURF,
     UNFISHABLE_SEA_M,
     WEED,
-    Fishable,
-    hindering_wind,
-    holding,
-    surf,
-    weed,
 )
 from tidecore.shore.turning_back import PACK_UP_MIN, SILL_MARGIN_M, SPARE_MIN
 from tidecore.timebase import US_PER_MINUTE
-from tidecore.timeline.factor import UNKNOWN_BOOLEAN, Breaks, Factor, pick
+from tidecore.timeline import shore_columns as columns
+from tidecore.timeline.factor import Breaks, Factor, pick
 from tidecore.timeline.passes import value_passes
-from tidecore.timeline.sea_at_mark import (
-    WAVE_FACTORS,
-    given,
-    given_breaks,
-    run_up_at_mark,
-    sea_at_mark,
-    seen_weed,
-    seen_weed_breaks,
-)
+from tidecore.timeline.sea_at_mark import WAVE_FACTORS, given_breaks, sea_at_mark, seen_weed_breaks
+from tidecore.timeline.shore_columns import LONGEST_LEFT_MIN, WAVES_IN_MARGIN
 from tidecore.timeline.tide_levels import ALLOWANCE_M, level_passes, sill_covered
-from tidecore.units import AnyArray, FloatArray, IntArray
+from tidecore.units import AnyArray, IntArray
 
 if TYPE_CHECKING:
     from tidecore.timeline.frame import Frame
     from tidecore.timeline.sources import Sources
 
-#: The dry margin is that of the largest run-up of so many waves: two hours or so.
-WAVES_IN_MARGIN = 1000
-#: Longest time to turning back that is told, either way [min].
-LONGEST_LEFT_MIN = 1440.0
-
 _PROFILE = "the mark's profile, or the plane beach of its slope, and the tide without surge"
 _COMMON = "common practice"
-
-
-def waterline(frame: Frame) -> FloatArray:
-    """Return where the still water meets the ground; NaN off the profile."""
-    ground = frame.sources.setting.beach
-    if ground is None:
-        return np.full(len(frame), np.nan)
-    edge = ground.waterline(frame.still_level)
-    return np.where(np.isfinite(edge), edge, np.nan)
-
-
-def water_behind(frame: Frame) -> AnyArray:
-    """Return whether water stands between the peg and the land or, without a peg, behind any dry ground."""
-    setting = frame.sources.setting
-    ground, still = setting.beach, frame.still_level
-    if ground is None or (setting.peg_m is not None and np.isnan(ground.level_at(setting.peg_m))):
-        return np.full(len(frame), UNKNOWN_BOOLEAN, dtype=np.int8)
-    cut = ground.isolates(still) if setting.peg_m is None else ground.water_behind(still, setting.peg_m)
-    return np.where(np.isnan(still), UNKNOWN_BOOLEAN, cut).astype(np.int8)
-
-
-def run_up(frame: Frame) -> FloatArray:
-    """Return R2; NaN where there is no estimate."""
-    found = frame.once(run_up_at_mark)
-    return np.full(len(frame), np.nan) if found is None else found.r2
-
-
-def margin(frame: Frame) -> FloatArray:
-    """Return the vertical dry margin at the peg."""
-    setting, known = frame.sources.setting, frame.once(run_up_at_mark)
-    if setting.beach is None or setting.peg_m is None or known is None:
-        return np.full(len(frame), np.nan)
-    largest = float(largest_over_r2(WAVES_IN_MARGIN))
-    waves = frame.once(sea_at_mark).waves
-    return dry_margin(setting.beach, setting.peg_m, frame.still_level, waves, largest, known).vertical
-
-
-def to_turn_back(frame: Frame) -> FloatArray:
-    """Return the minutes left until turning back."""
-    sources = frame.sources
-    way = sources.setting.way
-    if way is None or way.lead_min is None or np.isnan(sources.setting.zero_m):
-        return np.full(len(frame), np.nan)
-    left = minutes_to_turn_back(frame.times_us, sources.once(sill_covered), way.lead_min, LONGEST_LEFT_MIN)
-    return np.where(np.isnan(frame.height), np.nan, left)
-
-
-def _holding(frame: Frame) -> AnyArray:
-    return holding(frame.stream_speed)
-
-
-def _surf(frame: Frame) -> AnyArray:
-    sea = frame.once(sea_at_mark)
-    return surf(sea.waves.height, sea.reaches)
-
-
-def _weed(frame: Frame) -> AnyArray:
-    return weed(seen_weed(frame), given(frame, "weed_risk"))
-
-
-def crosswind(frame: Frame) -> FloatArray:
-    """Return the part of the wind that hinders a cast straight out; NaN where the mark's facing is unknown."""
-    facing = frame.sources.setting.facing_degree
-    if facing is None:
-        return np.full(len(frame), np.nan)
-    return hindering_wind(given(frame, "wind_speed"), given(frame, "wind_from"), facing)
-
-
-def fishable_of(frame: Frame) -> Fishable:
-    """Return whether the water can be fished, and what makes it so."""
-    return fishable(_holding(frame), _surf(frame), _weed(frame), crosswind(frame))
 
 
 def _categories(codes: Callable[[Frame], AnyArray], names: tuple[str, ...]) -> Callable[[Frame], AnyArray]:
@@ -184,7 +97,7 @@ def _at_wind(sources: Sources) -> IntArray:
 
 def _at_all(sources: Sources) -> IntArray:
     breaks = _at_wind(sources)
-    wind = value_passes(sources, crosswind, (REACH_WIND_M_PER_S,), breaks) if breaks.size else breaks
+    wind = value_passes(sources, columns.crosswind, (REACH_WIND_M_PER_S,), breaks) if breaks.size else breaks
     return np.concatenate((_at_holding(sources), _at_surf(sources), _at_weed(sources), breaks, wind))
 
 
@@ -216,7 +129,7 @@ FACTORS = (
         "Where still water meets the land, its most landward crossing of the ground, seaward from the fixed point of "
         "the profile (on a plane beach from the zero of its ground); unknown off the profile.",
         _PROFILE,
-        waterline,
+        columns.waterline,
         _at_ground,
     ),
     Factor(
@@ -227,7 +140,7 @@ FACTORS = (
         "Whether water stands between the peg and the land; where the mark names no peg, whether it stands behind any "
         "dry ground of the profile.",
         _PROFILE,
-        water_behind,
+        columns.water_behind,
         _at_ground,
     ),
     _number(
@@ -236,7 +149,7 @@ FACTORS = (
         "Height above still water that 2 % of waves run up to, set-up included; only on sand (slope 0.01 to 0.2) and "
         "shingle, where the sea that reaches the mark is known by height, period and place.",
         "Stockdon et al. 2006 on sand, Poate et al. 2016 on shingle, by the mean slope within the reach of the waves",
-        run_up,
+        columns.run_up,
         _at_ground_and_sea,
     ),
     _number(
@@ -246,7 +159,7 @@ FACTORS = (
         "negative where the peg is wetted, unknown where the run-up is.",
         f"{_PROFILE}; the run-up times {float(largest_over_r2(WAVES_IN_MARGIN)):.2f} (Rayleigh); as wet as at any "
         "lower level of the same sea",
-        margin,
+        columns.margin,
         _at_ground_and_sea,
     ),
     _number(
@@ -258,7 +171,7 @@ FACTORS = (
         f"{LONGEST_LEFT_MIN:g}.",
         "the mark's way back, the tide and the upper bound of its 90 % interval, or "
         f"{ALLOWANCE_M:g} m where the model has no record (a convention); walks by bed: {_COMMON}",
-        to_turn_back,
+        columns.to_turn_back,
         _at_sill,
     ),
     _category(
@@ -266,7 +179,7 @@ FACTORS = (
         f"Whether a grip lead of 150 to 170 g holds at 80 to 100 m: to {HOLDS_M_PER_S:g} m/s of stream; little holds "
         f"over {LITTLE_HOLDS_M_PER_S:g}. Unknown where the mark has no rates of its stream.",
         f"stream_speed; thresholds: {_COMMON}",
-        _holding,
+        columns.holding_codes,
         HOLDING,
         _at_holding,
         True,
@@ -275,7 +188,7 @@ FACTORS = (
         "surf",
         f"A sea over {UNFISHABLE_SEA_M:g} m is unfishable for most, where it comes to the mark by its exposure.",
         f"wave_height and wave_from; threshold: {_COMMON}",
-        _surf,
+        columns.surf_codes,
         SURF,
         _at_surf,
     ),
@@ -284,7 +197,7 @@ FACTORS = (
         "Drifting weed: as it was seen (none, odd_strand, every_cast, unfishable) or, where nobody saw, how likely it "
         "is (low, likely, high).",
         "weed seen, else weed_risk",
-        _weed,
+        columns.weed_codes,
         WEED,
         _at_weed,
     ),
@@ -294,7 +207,7 @@ FACTORS = (
         "Part of the wind that hinders a cast straight out: the whole wind where it blows on to the shore, the part "
         f"across where it blows off it; over {REACH_WIND_M_PER_S:g} m/s it cuts reach by a third.",
         f"wind_speed, wind_from and the mark's facing; threshold: {_COMMON}",
-        crosswind,
+        columns.crosswind,
         _at_wind,
     ),
     _category(
@@ -304,7 +217,7 @@ FACTORS = (
         f"likely, or the wind hinders by more than {REACH_WIND_M_PER_S:g} m/s. Unknown where one of them is, unless "
         "another says no. It says nothing of safety.",
         f"holding, surf, weed and crosswind; {_COMMON}",
-        lambda frame: fishable_of(frame).codes,
+        lambda frame: columns.fishable_of(frame).codes,
         FISHABLE,
         _at_all,
         True,

@@ -10,7 +10,8 @@ from tidecore.timeline.columns import Timeline, evaluate
 from tidecore.timeline.factor import UNKNOWN_BOOLEAN
 from tidecore.timeline.frame import Frame
 from tidecore.timeline.sea_at_mark import given, run_up_at_mark, sea_at_mark
-from tidecore.timeline.shore import FACTORS, fishable_of
+from tidecore.timeline.shore import FACTORS
+from tidecore.timeline.shore_columns import fishable_of
 from tidecore.units import BoolArray
 
 _NAMES = tuple(factor.name for factor in FACTORS)
