@@ -55,8 +55,8 @@ def value_passes(
 
 
 def _passed(function: TimeFunction, times: FloatArray, values: FloatArray, threshold: float) -> FloatArray:
-    above = values - threshold
-    k = np.flatnonzero((above[:-1] * above[1:] < 0.0) & (np.diff(times) > 1.5))
+    over, known = values > threshold, ~np.isnan(values)
+    k = np.flatnonzero((over[1:] != over[:-1]) & known[1:] & known[:-1] & (np.diff(times) > 1.5))
     return refine(lambda at: function(at) - threshold, times[k], times[k + 1], _TOLERANCE_US)
 
 

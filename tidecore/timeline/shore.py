@@ -23,9 +23,11 @@ from tidecore.timebase import US_PER_MINUTE
 from tidecore.timeline import shore_columns as columns
 from tidecore.timeline.factor import Breaks, Factor, pick
 from tidecore.timeline.passes import value_passes
-from tidecore.timeline.sea_at_mark import WAVE_FACTORS, given_breaks, sea_at_mark, seen_weed_breaks
 from tidecore.timeline.shore_columns import LONGEST_LEFT_MIN, WAVES_IN_MARGIN
+from tidecore.timeline.shore_reasons import why_unknown
+from tidecore.timeline.shore_sea import WAVES, WIND, given_breaks, shore_sea
 from tidecore.timeline.tide_levels import ALLOWANCE_M, level_passes, sill_covered
+from tidecore.timeline.water_state import weed_breaks
 from tidecore.units import AnyArray, IntArray
 
 if TYPE_CHECKING:
@@ -57,7 +59,7 @@ def _at_ground(sources: Sources) -> IntArray:
 
 
 def _at_ground_and_sea(sources: Sources) -> IntArray:
-    return np.concatenate((_at_ground(sources), given_breaks(sources, *WAVE_FACTORS)))
+    return np.concatenate((_at_ground(sources), given_breaks(sources, *WAVES)))
 
 
 def _at_sill(sources: Sources) -> IntArray:
@@ -80,19 +82,19 @@ def _at_holding(sources: Sources) -> IntArray:
 
 
 def _at_surf(sources: Sources) -> IntArray:
-    breaks = given_breaks(sources, "wave_height", "wave_from")
+    breaks = given_breaks(sources, "wave_height_m", "wave_from_degree")
     if not breaks.size:
         return breaks
-    passed = value_passes(sources, lambda frame: frame.once(sea_at_mark).waves.height, (UNFISHABLE_SEA_M,), breaks)
+    passed = value_passes(sources, lambda frame: frame.once(shore_sea).waves.height, (UNFISHABLE_SEA_M,), breaks)
     return np.concatenate((breaks, passed))
 
 
 def _at_weed(sources: Sources) -> IntArray:
-    return np.concatenate((given_breaks(sources, "weed_risk"), seen_weed_breaks(sources)))
+    return np.concatenate((given_breaks(sources, "weed"), weed_breaks(sources)))
 
 
 def _at_wind(sources: Sources) -> IntArray:
-    return given_breaks(sources, "wind_speed", "wind_from")
+    return given_breaks(sources, *WIND)
 
 
 def _at_all(sources: Sources) -> IntArray:
@@ -104,7 +106,7 @@ def _at_all(sources: Sources) -> IntArray:
 def _number(
     name: str, unit: str, meaning: str, provenance: str, compute: Callable[[Frame], AnyArray], breaks: Breaks
 ) -> Factor:
-    return Factor(name, "shore", unit, "number", meaning, provenance, compute, breaks)
+    return Factor(name, "shore", unit, "number", meaning, provenance, compute, breaks, why_unknown=why_unknown(name))
 
 
 def _category(
@@ -118,7 +120,17 @@ def _category(
 ) -> Factor:
     column = _categories(codes, categories)
     return Factor(
-        name, "shore", "", "category", meaning, provenance, column, breaks, categories, of_the_stream=of_the_stream
+        name,
+        "shore",
+        "",
+        "category",
+        meaning,
+        provenance,
+        column,
+        breaks,
+        categories,
+        of_the_stream=of_the_stream,
+        why_unknown=why_unknown(name),
     )
 
 
@@ -142,6 +154,7 @@ FACTORS = (
         _PROFILE,
         columns.water_behind,
         _at_ground,
+        why_unknown=why_unknown("water_behind"),
     ),
     _number(
         "run_up",

@@ -9,8 +9,9 @@ import numpy as np
 from tidecore.shore import dry_margin, fishable, largest_over_r2, minutes_to_turn_back
 from tidecore.shore.fishability import Fishable, hindering_wind, holding, surf, weed
 from tidecore.timeline.factor import UNKNOWN_BOOLEAN
-from tidecore.timeline.sea_at_mark import given, run_up_at_mark, sea_at_mark, seen_weed
+from tidecore.timeline.shore_sea import number, shore_run_up, shore_sea, text
 from tidecore.timeline.tide_levels import sill_covered
+from tidecore.timeline.water_state import weed_risk
 from tidecore.units import AnyArray, FloatArray
 
 if TYPE_CHECKING:
@@ -43,17 +44,17 @@ def water_behind(frame: Frame) -> AnyArray:
 
 def run_up(frame: Frame) -> FloatArray:
     """Return R2; NaN where there is no estimate."""
-    found = frame.once(run_up_at_mark)
+    found = frame.once(shore_run_up)
     return np.full(len(frame), np.nan) if found is None else found.r2
 
 
 def margin(frame: Frame) -> FloatArray:
     """Return the vertical dry margin at the peg."""
-    setting, known = frame.sources.setting, frame.once(run_up_at_mark)
+    setting, known = frame.sources.setting, frame.once(shore_run_up)
     if setting.beach is None or setting.peg_m is None or known is None:
         return np.full(len(frame), np.nan)
     largest = float(largest_over_r2(WAVES_IN_MARGIN))
-    waves = frame.once(sea_at_mark).waves
+    waves = frame.once(shore_sea).waves
     return dry_margin(setting.beach, setting.peg_m, frame.still_level, waves, largest, known).vertical
 
 
@@ -68,16 +69,19 @@ def to_turn_back(frame: Frame) -> FloatArray:
 
 
 def holding_codes(frame: Frame) -> AnyArray:
+    """Return codes of `HOLDING`."""
     return holding(frame.stream_speed)
 
 
 def surf_codes(frame: Frame) -> AnyArray:
-    sea = frame.once(sea_at_mark)
+    """Return codes of `SURF`."""
+    sea = frame.once(shore_sea)
     return surf(sea.waves.height, sea.reaches)
 
 
 def weed_codes(frame: Frame) -> AnyArray:
-    return weed(seen_weed(frame), given(frame, "weed_risk"))
+    """Return codes of `WEED`."""
+    return weed(text(frame, "weed"), weed_risk(frame))
 
 
 def crosswind(frame: Frame) -> FloatArray:
@@ -85,7 +89,7 @@ def crosswind(frame: Frame) -> FloatArray:
     facing = frame.sources.setting.facing_degree
     if facing is None:
         return np.full(len(frame), np.nan)
-    return hindering_wind(given(frame, "wind_speed"), given(frame, "wind_from"), facing)
+    return hindering_wind(number(frame, "wind_speed_m_per_s"), number(frame, "wind_from_degree"), facing)
 
 
 def fishable_of(frame: Frame) -> Fishable:

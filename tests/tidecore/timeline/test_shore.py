@@ -12,11 +12,11 @@ import pytest
 
 from tests.tidecore.offsets.tables import by_ratio, evenly
 from tests.tidecore.timeline.places import mark_at, model_of
-from tidecore.errors import UnknownName
 from tidecore.intervals import calibrate
 from tidecore.timebase import US_PER_MINUTE, US_PER_SECOND, TimeGrid
-from tidecore.timeline import Timeline, build_timeline, find_factor, why_unknown
+from tidecore.timeline import Timeline, build_timeline, find_factor
 from tidecore.timeline.shore import FACTORS
+from tidecore.timeline.shore_reasons import reasons
 from tidecore.timeline.tide_levels import ALLOWANCE_M, upper_level
 
 START, END = "2026-03-01", "2026-03-04"
@@ -197,21 +197,32 @@ def test_what_is_not_known_stays_unknown_and_says_why(changes: dict[str, Any], u
     timeline = line(**changes)
     for name in unknown:
         assert not find_factor(name).known(timeline.columns[name]).any()
-        reasons = why_unknown(timeline, name)
-        assert reasons
-        assert all(0.0 < share <= 1.0 for share in reasons.values())
+        found = reasons(timeline.sources, name)
+        assert found
+        assert set(found.values()) == {1.0}
+        told = find_factor(name).why_unknown
+        assert told is not None
+        assert told(timeline.sources) == "; ".join(found)
 
 
-def test_reasons_are_those_of_the_shore_alone() -> None:
+def test_reasons_say_what_is_missing_and_for_how_long() -> None:
     timeline = line(**CUT_OFF)
-    assert why_unknown(timeline, "waterline") == {}
-    assert why_unknown(timeline, "run_up") == {"the height of the sea is not known": 1.0}
-    assert why_unknown(line(), "waterline") == {
+    told = find_factor("waterline").why_unknown
+    assert told is not None
+    assert told(timeline.sources) == "it is known over the whole span"
+    assert reasons(timeline.sources, "run_up") == {"the height of the sea is not known": 1.0}
+    assert reasons(line().sources, "waterline") == {
         "the mark has no profile and no slope": 1.0,
         "how far the zero of the ground lies above the datum of the heights is not known": 1.0,
     }
-    with pytest.raises(UnknownName, match="waterline"):
-        why_unknown(timeline, "height")
+    # The profile ends at the trough: below 1.0 m the water is off it. M2 alone is under its mean half the time.
+    cut_short = line(**(BEACH | {"profile": PROFILE[:3]}))
+    ((reason, share),) = reasons(cut_short.sources, "waterline").items()
+    assert "off the profile" in reason
+    assert share == pytest.approx(0.5, abs=0.03)
+    said = find_factor("waterline").why_unknown
+    assert said is not None
+    assert said(cut_short.sources) == f"{reason} ({share:.0%} of the span)"
 
 
 def test_longest_times_left_are_corners_too() -> None:
