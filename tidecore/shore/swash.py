@@ -44,7 +44,7 @@ _NO_HEIGHT, _NO_PERIOD, _OFF, _BEYOND, _BED, _SLOPE = range(1, 7)
 CALLED_OFF = (7, 8)
 
 #: Parts into which the possible run-ups are cut when the largest is looked for, and halvings within one.
-_PARTS, _HALVINGS = 48, 30
+_PARTS, _HALVINGS = 32, 24
 
 
 def sand_strength(waves: Waves) -> FloatArray:
