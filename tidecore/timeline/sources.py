@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -19,6 +20,7 @@ from tidecore.model import TideModel
 from tidecore.offsets import PlaceTide, WarpedHeight, WarpedRate, check_offsets, place_tide
 from tidecore.place import Mark, MarkOffsets
 from tidecore.roots.pieces import PiecewisePolynomial
+from tidecore.shore.setting import Setting, setting_of
 from tidecore.sky import SkyEvents, SkyPositions, sky_events, sky_positions
 from tidecore.timebase import US_PER_DAY, TimeSpan, from_microseconds
 from tidecore.units import BoolArray, FloatArray, IntArray
@@ -32,6 +34,7 @@ _PADDING_US = MARGIN_US + 2 * US_PER_DAY
 #: A station whose springs are smaller than this has no tide to speak of [m].
 _LEAST_SPRINGS_M = 0.05
 _TABLES_KEPT = 32
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -290,6 +293,22 @@ class Sources:
         if len(turns) < 2:
             return self.extremes.times_us()
         return np.rint(np.interp(self.extremes.times_us(), turns.times_us, self.slacks_us)).astype(np.int64)
+
+    @cached_property
+    def setting(self) -> Setting:
+        """The shore of the mark."""
+        return setting_of(self.mark)
+
+    @cached_property
+    def _kept(self) -> dict[Callable[[Sources], Any], Any]:
+        return {}
+
+    def once(self, make: Callable[[Sources], T]) -> T:
+        """Return what a function makes of these sources, worked out when it is first asked for."""
+        if make not in self._kept:
+            self._kept[make] = make(self)
+        found: T = self._kept[make]
+        return found
 
     @cached_property
     def sky(self) -> SkyPositions:
