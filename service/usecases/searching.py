@@ -1,0 +1,79 @@
+"""What searches share: the marks and rules that are wanted, remembered, and the sky over all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from service.errors import SearchTooLarge
+from service.security import Caller
+from service.storage.unit import UnitOfWork
+from service.usecases.context import Context
+from service.usecases.marks import MARKS, MarkView
+from service.usecases.species_rules import SPECIES_RULES, RuleView
+from service.usecases.stations import ServedModel, model_of
+from tidecore.sky import SkyPositions, sky_positions
+from tidecore.timebase import TimeSpan
+
+#: Timelines look for sun and moon so far beyond their span.
+_SKY_REACH_DAYS = 4.0
+
+
+def shared_sky(span: TimeSpan) -> SkyPositions:
+    """Return where sun and moon stand over a span: the same for every mark, and as far as key times reach."""
+    reach = span.padded(_SKY_REACH_DAYS)
+    return sky_positions(reach.start, reach.end)
+
+
+def find_wanted(
+    context: Context,
+    caller: Caller,
+    mark_ids: Sequence[str] | None,
+    rule_ids: Sequence[str] | None,
+    days: float,
+) -> tuple[list[tuple[MarkView, ServedModel]], list[RuleView]]:
+    """Return the marks named, each once with the tide of its station, and the rules; all of them where none are named.
+
+    As long as nobody has written anything since, they are those of the last time.
+    """
+    asked = (caller.account_id, *(None if ids is None else tuple(ids) for ids in (mark_ids, rule_ids)))
+    # Before the store is read: a write in between makes what was found forgotten, not wrong.
+    pulse = context.store.pulse.read()
+    found: tuple[list[tuple[MarkView, ServedModel]], list[RuleView]] | None = None
+    if pulse is not None:
+        found = context.wanted.find(asked, pulse)
+    if found is not None:
+        _refuse_too_large(context, len(found[0]), len(found[1]), days)
+        return found
+    with context.store.unit(caller.account_id) as unit:
+        marks, rules = _named(context, unit, mark_ids, rule_ids)
+        _refuse_too_large(context, len(marks), len(rules), days)
+        stations = unit.stations.many(list({view.document.station for view in marks}))
+        models = {key: model_of(context, unit, station, None) for key, station in stations.items()}
+    served = [(view, models[view.document.station]) for view in marks]
+    if pulse is not None:
+        context.wanted.keep(asked, pulse, (served, rules))
+    return served, rules
+
+
+def _refuse_too_large(context: Context, marks: int, rules: int, days: float) -> None:
+    cells = marks * rules * days
+    if cells > context.settings.max_search_cells:
+        raise SearchTooLarge(cells, context.settings.max_search_cells)
+
+
+def _named(
+    context: Context, unit: UnitOfWork, mark_ids: Sequence[str] | None, rule_ids: Sequence[str] | None
+) -> tuple[list[MarkView], list[RuleView]]:
+    """Return the marks and rules named, each once, or all of them."""
+    most = context.settings.max_search_cells
+    marks = MARKS.all(context, unit, most) if mark_ids is None else MARKS.find(context, unit, _once(mark_ids))
+    rules = (
+        SPECIES_RULES.all(context, unit, most)
+        if rule_ids is None
+        else SPECIES_RULES.find(context, unit, _once(rule_ids))
+    )
+    return marks, rules
+
+
+def _once(ids: Sequence[str]) -> list[str]:
+    return list(dict.fromkeys(ids))
