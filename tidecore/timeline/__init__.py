@@ -1,6 +1,6 @@
 """The query surface of the house: factors of a mark over a span, as columns over one axis and at any instant.
 
-``registry`` lists the factors; ``tide``, ``phases``, ``light``, ``season`` and ``sea_and_air`` define them;
+``registry`` lists the factors; ``tide``, ``phases``, ``light``, ``season``, ``sea_and_air`` and ``person`` define them;
 ``sources`` holds the padded tables they are worked out from, ``frame`` what they share at given instants; ``build``
 makes a `Timeline`, ``columns`` is one, ``events`` are its key times.
 """

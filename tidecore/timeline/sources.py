@@ -11,6 +11,7 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 
+from tidecore.calendars import FreeTime
 from tidecore.datums import RangeCycle
 from tidecore.extremes import Extremes, peak_rates
 from tidecore.flow import SlackLags, slack_times
@@ -227,13 +228,15 @@ class Sources:
     """Everything the factors of one mark over one span are worked out from.
 
     ``shared_sky`` are positions of sun and moon that several marks share; where they don't reach as far as needed,
-    or are None, the mark gets its own, which are equal.
+    or are None, the mark gets its own, which are equal. ``free_time`` is when the caller is free, None if nobody
+    said.
     """
 
     mark: Mark
     tables: TideTables
     span: TimeSpan
     shared_sky: SkyPositions | None = None
+    free_time: FreeTime | None = None
 
     @property
     def model(self) -> TideModel:
@@ -303,6 +306,14 @@ class Sources:
         """Risings, settings and twilights at the mark over the padded span."""
         start, end = from_microseconds(np.array(_padded(self.span)))
         return sky_events(self.sky, self.mark.latitude, self.mark.longitude, start, end)
+
+    @cached_property
+    def free_us(self) -> IntArray | None:
+        """Free time over the padded span, spans as rows; None where nobody said when that is."""
+        if self.free_time is None:
+            return None
+        start, end = from_microseconds(np.array(_padded(self.span)))
+        return self.free_time.spans(self.mark.zone, TimeSpan(start, end))
 
     def sky_times_us(self, kind: str) -> IntArray:
         """Return the instants of one kind of event of the sky."""

@@ -8,8 +8,9 @@ from functools import cached_property
 
 import numpy as np
 
+from tidecore.calendars import holds_at
 from tidecore.rules import SpeciesRule
-from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, from_microseconds
+from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE
 from tidecore.timeline import Timeline, factors
 from tidecore.units import AnyArray, FloatArray, IntArray
 from tidecore.windows.account import account
@@ -18,6 +19,8 @@ from tidecore.windows.window import Window
 
 #: Factors that come in steps are looked at so often between their breaks [microseconds].
 _LOOK_US = 10 * US_PER_MINUTE
+#: What the score counts where the mark is known to be so fishable; a convention.
+FISHED = (("no", 0.0), ("hard", 0.5))
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,7 +85,8 @@ class MarkSearch:
 
     @cached_property
     def best(self) -> Curve:
-        """The best score of all rules at each instant, 0 where the mark is known not to be fishable.
+        """The best score of all rules at each instant; half of it where the mark is known to be hard to fish, 0 where
+        it is known not to fish.
 
         Within 0.01 of the true score: it is drawn in straight lines between the instants at which windows were
         looked for, at most ten minutes apart, with both sides of every jump.
@@ -91,15 +95,15 @@ class MarkSearch:
         ends = np.array([span.start_us, span.end_us], dtype=np.int64)
         times = np.unique(np.concatenate([ends, *(one.score.times_us for one in self.curves)]))
         times = times[(times >= span.start_us) & (times <= span.end_us)]
-        unfishable = self.times_when("fishable", "no")
-        if len(unfishable):
-            times = np.unique(np.concatenate((times, unfishable.ravel(), unfishable.ravel() - 1)))
-            times = times[(times >= span.start_us) & (times <= span.end_us)]
+        poor = [(part, self.times_when("fishable", grade)) for grade, part in FISHED if "fishable" in factors()]
+        edges = np.concatenate([np.empty(0, dtype=np.int64), *(spans.ravel() for _, spans in poor)])
+        times = np.unique(np.concatenate((times, edges, edges - 1)))
+        times = times[(times >= span.start_us) & (times <= span.end_us)]
         values = np.zeros(times.size)
         for one in self.curves:
             np.maximum(values, one.score.at(times), out=values)
-        if len(unfishable):
-            values[np.searchsorted(unfishable.ravel(), times, side="right") % 2 == 1] = 0.0
+        for part, spans in poor:
+            values[holds_at(spans, times)] *= part
         return Curve(times, values)
 
     def times_when(self, name: str, *values: str | int) -> IntArray:
@@ -146,8 +150,3 @@ def search_mark(key: str, timeline: Timeline, rules: Mapping[str, SpeciesRule]) 
 
 def _curve(samples: Samples) -> Curve:
     return Curve(samples.times_us, samples.score)
-
-
-def instants(*times_us: int) -> tuple[np.datetime64, ...]:
-    """Return microseconds since 1970 as ``datetime64[us]``."""
-    return tuple(from_microseconds(np.array(times_us, dtype=np.int64)))

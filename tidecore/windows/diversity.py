@@ -84,4 +84,3 @@ def without_overlaps(outings: Sequence[Outing]) -> list[int]:
             kept.append(place)
             taken.append(away)
     return kept
-

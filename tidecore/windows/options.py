@@ -52,10 +52,14 @@ class SessionOptions:
             if not 0.0 <= value <= limit:
                 faults.append(Fault(one.name, f"is {value!r}", f"a number from 0 to {limit:g}"))
         if not faults and self.least_h > self.most_h:
-            faults.append(Fault("most_h", f"is {self.most_h:g}, under the least of {self.least_h:g} h", "least or more"))
+            faults.append(
+                Fault("most_h", f"is {self.most_h:g}, under the least of {self.least_h:g} h", "least or more")
+            )
         needed = (self.set_up_min + self.pack_up_min + LEAST_FISHING_MIN) / 60.0
         if not faults and self.most_h < needed:
-            problem = f"is {self.most_h:g}, and setting up, packing up and {LEAST_FISHING_MIN:g} min of fishing take more"
+            problem = (
+                f"is {self.most_h:g}, and setting up, packing up and {LEAST_FISHING_MIN:g} min of fishing take more"
+            )
             faults.append(Fault("most_h", problem, f"at least {needed:.2f} h"))
         if faults:
             raise InvalidInput(faults)

@@ -1,4 +1,4 @@
-"""Outings: when to be where, trimmed to free time and to open gates; what is worked out of them before they are ranked."""
+"""Outings: when to be where, trimmed to free time and open gates; what is worked out of them before they are ranked."""
 
 from __future__ import annotations
 
@@ -188,7 +188,7 @@ def outing_of(
 def fishable_chains(
     search: MarkSearch, rows: IntArray, options: SessionOptions
 ) -> Iterator[tuple[int, int, tuple[int, int]]]:
-    """Return the spans of windows with lulls bridged, each with the first and last instant at which it may be fished."""
+    """Return the spans of windows with lulls bridged, each after the first and last instant of fishing there."""
     ends = [(_ticks(window.start), _ticks(window.end)) for one in search.curves for window in one.windows]
     windows = merged(np.array(ends, dtype=np.int64).reshape(-1, 2))
     for arrive, leave in rows.tolist():
@@ -201,9 +201,7 @@ def fishable_chains(
                 yield first, last, (start, stop)
 
 
-def _lengthened(
-    curve: Curve, start: int, end: int, first: int, last: int, options: SessionOptions
-) -> tuple[int, int]:
+def _lengthened(curve: Curve, start: int, end: int, first: int, last: int, options: SessionOptions) -> tuple[int, int]:
     """Return a span made as long as the least, as far as it may be fished: into what scores best around it."""
     missing = min(options.least_fishing_us, last - first) - (end - start)
     if missing <= 0:

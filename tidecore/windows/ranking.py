@@ -118,7 +118,7 @@ def _place(group: str, members: Sequence[tuple[Outing, float]], by: Grouping) ->
 
 
 def species_hours(outing: Outing, searches: Mapping[str, MarkSearch]) -> dict[str, float]:
-    """Return what an outing is worth for each species in it [h], by scientific name: that of its best rule at each mark."""
+    """Return what an outing is worth for each species in it [h], by scientific name: by its best rule at each mark."""
     found: dict[str, float] = {}
     for leg in outing.legs:
         rules = {one.key: one.rule for one in searches[leg.mark].curves}
@@ -133,4 +133,3 @@ def species_hours(outing: Outing, searches: Mapping[str, MarkSearch]) -> dict[st
 
 def _species(rule: SpeciesRule) -> str:
     return rule.species.scientific_name
-
