@@ -20,6 +20,7 @@ from service.api.limits import RateLimiter
 from service.api.pages import install_pages
 from service.api.problems import install_handlers
 from service.api.v1 import (
+    bait_outings,
     changes,
     constituents,
     conventions,
@@ -35,11 +36,13 @@ from service.api.v1 import (
     jobs,
     mark_extremes,
     marks,
+    sessions,
     slack_notes,
     species_rules,
     stations,
     summary,
     timeline,
+    why_not,
     windows,
 )
 from service.bootstrap import House
@@ -67,6 +70,9 @@ ROUTERS: tuple[APIRouter, ...] = (
     species_rules.router,
     factors.router,
     windows.router,
+    why_not.router,
+    sessions.router,
+    bait_outings.router,
     imports.router,
     changes.router,
     jobs.router,

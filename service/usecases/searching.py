@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from service.errors import SearchTooLarge
+from service.errors import SearchTooLarge, SpanTooLong
 from service.security import Caller
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
+from service.usecases.inputs import mark_input, station_input
 from service.usecases.marks import MARKS, MarkView
 from service.usecases.species_rules import SPECIES_RULES, RuleView
 from service.usecases.stations import ServedModel, model_of
+from tidecore.calendars import FreeTime
+from tidecore.rules import SpeciesRule
 from tidecore.sky import SkyPositions, sky_positions
 from tidecore.timebase import TimeSpan
+from tidecore.timeline import Timeline, build_timeline
 
 #: Timelines look for sun and moon so far beyond their span.
 _SKY_REACH_DAYS = 4.0
@@ -77,3 +81,46 @@ def _named(
 
 def _once(ids: Sequence[str]) -> list[str]:
     return list(dict.fromkeys(ids))
+
+
+def search_timeline(
+    view: MarkView,
+    served: ServedModel,
+    rules: Sequence[RuleView],
+    span: TimeSpan,
+    sky: SkyPositions,
+    free_time: FreeTime | None = None,
+) -> Timeline:
+    """Return the timeline of one mark that rules are searched on; one for all of them."""
+    names = tuple(dict.fromkeys(name for rule in rules for name in rule.document.factor_names))
+    return build_timeline(view.document, served.model, span.start, span.end, sky=sky, names=names, free_time=free_time)
+
+
+def rules_at(_view: MarkView, rules: Sequence[RuleView]) -> dict[str, SpeciesRule]:
+    """Return rules as they are at a mark, by their ids."""
+    return {rule.record.id: rule.document for rule in rules}
+
+
+def find_marks_wanted(
+    context: Context, caller: Caller, mark_ids: Sequence[str] | None, days: float
+) -> list[tuple[MarkView, ServedModel]]:
+    """Return the marks named, each once with the tide of its station; all of them where none are named."""
+    served, _ = find_wanted(context, caller, mark_ids, (), days)
+    _refuse_too_large(context, len(served), 1, days)
+    return served
+
+
+def check_search_span(context: Context, span: TimeSpan) -> None:
+    """Refuse a span longer than searches may have."""
+    limit_days = context.settings.max_search_days
+    if span.days > limit_days:
+        raise SpanTooLong(span.days, limit_days, "EBBMARK_MAX_SEARCH_DAYS")
+
+
+def state_of(served: Sequence[tuple[MarkView, ServedModel]], rules: Sequence[RuleView]) -> list[list[str]]:
+    """Return all that a search rests on, each in its version, as plain values."""
+    inputs = [one for view, model in served for one in (mark_input(view), station_input(model))]
+    found = [[one.kind, one.key, str(one.version), one.stamp.isoformat()] for one in inputs]
+    return found + [
+        ["rule", view.record.id, str(view.record.version), view.record.updated_at.isoformat()] for view in rules
+    ]

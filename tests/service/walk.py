@@ -22,6 +22,8 @@ KINDS = {
     "neighbour": "station",
     "mark_id": "mark",
     "mark_ids": "mark",
+    "first_mark_id": "mark",
+    "second_mark_id": "mark",
     "note_id": "slack note",
     "rule_id": "rule",
     "rule_ids": "rule",

@@ -9,6 +9,7 @@ mark, ``outings`` and ``two_marks`` when to be where, ``ranking`` in what order,
 from tidecore.windows.bait import BaitOuting, find_bait_outings
 from tidecore.windows.comparison import Comparison, compare_sessions
 from tidecore.windows.curves import MarkSearch, search_mark
+from tidecore.windows.nothing import explain_no_outings
 from tidecore.windows.obstacle import Obstacle, WhyNot
 from tidecore.windows.obstacles import explain_why_not
 from tidecore.windows.options import SessionOptions
@@ -46,6 +47,7 @@ __all__ = [
     "compare_sessions",
     "complete",
     "explain",
+    "explain_no_outings",
     "explain_why_not",
     "find_bait_outings",
     "find_double_outings",

@@ -64,7 +64,8 @@ def _stay(leg: SessionLeg) -> list[str]:
         limited = ""
         if account.limiting_factor is not None:
             limited = f"; what takes most from it is the {factor_words(account.limiting_factor)}"
-        said.append(f"{account.name}: {account.score_hours:.1f} h at its best, mean {account.mean_score:.2f}{limited}.")
+        worth = f"worth {account.score_hours:.1f} h at full score, {account.mean_score:.2f} on average"
+        said.append(f"{account.name}: {worth}{limited}.")
     for lull in leg.lulls:
         cause = "" if lull.factor is None else f" for the {factor_words(lull.factor)}"
         minutes = hours_words(float((lull.end - lull.start) / _HOUR))

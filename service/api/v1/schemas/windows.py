@@ -13,12 +13,13 @@ from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.exports.series import Column, Table, file_stem
 from service.usecases.marks import MarkView
+from service.usecases.species_rules import RuleView
 from service.usecases.stations import ServedModel
 from service.usecases.windows import FoundWindow, Nothing, SearchResult
 from tidecore.place import Document
 from tidecore.timebase import TimeSpan
 from tidecore.timeline import KeyTime
-from tidecore.windows import Contribution, UnknownTerm
+from tidecore.windows import BestHour, Contribution, UnknownTerm
 
 Ids = Annotated[list[Annotated[str, Field(min_length=1, max_length=64)]], Field(min_length=1, max_length=1000)]
 Role = Literal["require", "prefer"]
@@ -196,16 +197,8 @@ def write_windows(result: SearchResult, limit: int, numerics: int, zone: zoneinf
         "start": write_instant(result.span.start, zone),
         "end": write_instant(result.span.end, zone),
         "numerics": numerics,
-        "marks": [_write_mark(view, served) for view, served in result.marks],
-        "rules": [
-            {
-                "id": view.record.id,
-                "version": view.record.version,
-                "name": view.document.name,
-                "species": view.document.species.scientific_name,
-            }
-            for view in result.rules
-        ],
+        "marks": [write_mark(view, served) for view, served in result.marks],
+        "rules": [write_rule(view) for view in result.rules],
         "found": len(result.windows),
         "windows": [_write_window(found, zone) for found in result.windows[:limit]],
         "without_window": [_write_nothing(nothing, zone) for nothing in result.nothing],
@@ -276,7 +269,18 @@ def _truth(value: bool | None) -> int:
     return -1 if value is None else int(value)
 
 
-def _write_mark(view: MarkView, served: ServedModel) -> dict[str, Any]:
+def write_rule(view: RuleView) -> dict[str, Any]:
+    """Return a rule that was searched for as `SearchedRule` has it."""
+    return {
+        "id": view.record.id,
+        "version": view.record.version,
+        "name": view.document.name,
+        "species": view.document.species.scientific_name,
+    }
+
+
+def write_mark(view: MarkView, served: ServedModel) -> dict[str, Any]:
+    """Return a mark that was searched as `SearchedMark` has it."""
     return {
         "id": view.record.id,
         "version": view.record.version,
@@ -290,7 +294,6 @@ def _write_mark(view: MarkView, served: ServedModel) -> dict[str, Any]:
 
 def _write_window(found: FoundWindow, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
     window, mark = found.window, found.mark.document
-    best = window.best_hour
     return {
         "mark_id": found.mark.record.id,
         "rule_id": found.rule.record.id,
@@ -307,16 +310,21 @@ def _write_window(found: FoundWindow, zone: zoneinfo.ZoneInfo | None) -> dict[st
         "score_hours": number(window.score_hours, 3),
         "limiting_factor": window.limiting_factor,
         "contributions": [_write_contribution(one) for one in window.contributions],
-        "best_hour": {
-            "start": write_instant(best.start, zone),
-            "end": write_instant(best.end, zone),
-            "mean_score": number(best.mean_score, 3),
-            "whole_window": best.whole_window,
-        },
-        "key_times": [_write_key_time(event, zone) for event in window.key_times],
-        "unknowns": [_write_unknown(one) for one in window.unknowns],
+        "best_hour": write_best_hour(window.best_hour, zone),
+        "key_times": [write_key_time(event, zone) for event in window.key_times],
+        "unknowns": [write_unknown(one) for one in window.unknowns],
         "flow_reliable": window.flow_reliable,
         "ground_accepted": found.rule.document.accepts_ground(mark),
+    }
+
+
+def write_best_hour(best: BestHour, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
+    """Return a best hour as `BestHourSchema` has it."""
+    return {
+        "start": write_instant(best.start, zone),
+        "end": write_instant(best.end, zone),
+        "mean_score": number(best.mean_score, 3),
+        "whole_window": best.whole_window,
     }
 
 
@@ -329,7 +337,8 @@ def _write_contribution(one: Contribution) -> dict[str, Any]:
     }
 
 
-def _write_key_time(event: KeyTime, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
+def write_key_time(event: KeyTime, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
+    """Return a key time as `KeyTimeSchema` has it."""
     return {
         "time": write_instant(event.time, zone),
         "kind": event.kind,
@@ -339,7 +348,8 @@ def _write_key_time(event: KeyTime, zone: zoneinfo.ZoneInfo | None) -> dict[str,
     }
 
 
-def _write_unknown(one: UnknownTerm) -> dict[str, Any]:
+def write_unknown(one: UnknownTerm) -> dict[str, Any]:
+    """Return an unknown term as `UnknownSchema` has it."""
     return {
         "factor": one.factor,
         "role": one.role,
