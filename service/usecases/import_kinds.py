@@ -13,7 +13,7 @@ import orjson
 from pydantic import TypeAdapter, ValidationError
 
 from service.errors import DocumentInvalid
-from service.imports.delimited import list_cell, number_cell, text_cell, truth_cell
+from service.imports.delimited import json_cell, list_cell, number_cell, text_cell, truth_cell
 from service.imports.rows import Columns
 from service.security import Caller
 from service.storage.records import CREATED, Change, StationRecord
@@ -116,6 +116,24 @@ class MarkImport:
         "slack_lags.after_hw_min": number_cell,
         "slack_lags.after_lw_min": number_cell,
         "notes": text_cell,
+        "facing_degree": number_cell,
+        "exposure.from_degree": number_cell,
+        "exposure.to_degree": number_cell,
+        "conditions_area": text_cell,
+        "ground_datum.name": text_cell,
+        "ground_datum.above_datum_m": number_cell,
+        "ground_datum.uncertainty_m": number_cell,
+        "ground_datum.source": text_cell,
+        "profile": json_cell,
+        "beach_slope": number_cell,
+        "peg.distance_m": number_cell,
+        "ledge_height_m": number_cell,
+        "cliff": list_cell,
+        "species": json_cell,
+        "access": json_cell,
+        "facilities": list_cell,
+        "phone_signal": text_cell,
+        "way_back": json_cell,
     }
 
     def parse(self, document: Mapping[str, Any], _caller: Caller) -> Candidate[SaidMark]:
