@@ -15,7 +15,7 @@ from service.usecases.stations import ServedModel, model_of
 from tidecore.sky import SkyPositions, sky_positions
 from tidecore.timebase import TimeSpan
 from tidecore.timeline import build_timeline
-from tidecore.windows import Explanation, Window, explain, find_windows
+from tidecore.windows import Explanation, Window, explain, find_all_windows
 
 #: Timelines look for sun and moon so far beyond their span.
 _SKY_REACH_DAYS = 4.0
@@ -148,8 +148,7 @@ def _search_mark(
     timeline = build_timeline(view.document, served.model, span.start, span.end, sky=sky, names=names)
     windows: list[FoundWindow] = []
     nothing: list[Nothing] = []
-    for rule in rules:
-        found = find_windows(rule.document, timeline)
+    for rule, found in zip(rules, find_all_windows([rule.document for rule in rules], timeline), strict=True):
         windows += [FoundWindow(view, rule, window) for window in found]
         if not found:
             nothing.append(Nothing(view, rule, explain(rule.document, timeline)))
