@@ -228,3 +228,12 @@ def test_a_cell_that_is_no_profile_is_a_fault_of_its_row(shore, cell, field):
     _, lines = take(shore, (head + row).encode(), CSV)
     assert statuses(lines) == ["invalid"]
     assert [one["field"] for one in lines[0]["faults"]] == [field]
+
+
+def test_an_override_that_is_no_rule_is_refused_however_it_is_sent(shore):
+    override = {"require": [{"factor": "moon_mood", "shape": {"kind": "set", "values": ["good"]}}]}
+    species = [FULL["species"][0], {"scientific_name": "Piscis inventus", "override": override}]
+    field = "species.1.override.require.0.factor"
+    problem(shore.post("/v1/marks", json={**FULL, "species": species}), 422, "invalid-input", field)
+    _, lines = take(shore, ndjson({"client_ref": "a", **without("external_ref"), "species": species}))
+    assert [one["field"] for one in lines[0]["faults"]] == [field]
