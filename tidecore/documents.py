@@ -7,12 +7,12 @@ back as faults with dotted paths, all of them at once.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
-from typing import Annotated, Any, ClassVar, Self, TypeVar
+from typing import Annotated, Any, ClassVar, NamedTuple, Self, TypeVar
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, JsonValue, Strict, ValidationError
-from pydantic_core import ErrorDetails, PydanticCustomError
+from pydantic_core import ErrorDetails, InitErrorDetails, PydanticCustomError
 
 from tidecore.errors import Fault, InvalidInput
 
@@ -28,7 +28,28 @@ def fault(problem: str, expected: str) -> PydanticCustomError:
     return PydanticCustomError("fault", "{problem}; expected {expected}", {"problem": problem, "expected": expected})
 
 
-def _plain_text(text: str) -> str:
+class Flaw(NamedTuple):
+    """One thing wrong within a document or list: the ``path`` from there, what is wrong, what would be right."""
+
+    path: tuple[str | int, ...]
+    problem: str
+    expected: str
+
+
+def refuse(part: object, flaws: Sequence[Flaw]) -> None:
+    """Raise, in a validator of ``part``, every one of ``flaws`` at its own path; none of them is no error.
+
+    Raises
+    ------
+    ValidationError
+        Which pydantic joins with whatever else is wrong.
+    """
+    if flaws:
+        details = [InitErrorDetails(type=fault(one.problem, one.expected), loc=one.path, input=part) for one in flaws]
+        raise ValidationError.from_exception_data(type(part).__name__, details)
+
+
+def plain_text(text: str) -> str:
     """Refuse what cannot be stored or shown: control characters and halves of surrogate pairs."""
     found = _NO_TEXT.search(text)
     if found is not None:
@@ -45,9 +66,9 @@ def _one_line(text: str) -> str:
 #: A finite number; text and booleans are not taken for one.
 Number = Annotated[float, Strict(), Field(allow_inf_nan=False)]
 #: One line that names something.
-Name = Annotated[str, Field(min_length=1, max_length=120), AfterValidator(_plain_text), AfterValidator(_one_line)]
+Name = Annotated[str, Field(min_length=1, max_length=120), AfterValidator(plain_text), AfterValidator(_one_line)]
 #: Free text.
-Note = Annotated[str, Field(max_length=4000), AfterValidator(_plain_text)]
+Note = Annotated[str, Field(max_length=4000), AfterValidator(plain_text)]
 
 
 T = TypeVar("T")

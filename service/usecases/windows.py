@@ -15,7 +15,7 @@ from service.usecases.stations import ServedModel
 from tidecore.sky import SkyPositions
 from tidecore.timebase import TimeSpan
 from tidecore.timeline import build_timeline
-from tidecore.windows import Explanation, Window, explain, find_windows
+from tidecore.windows import Explanation, Window, explain, find_all_windows
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,8 +88,7 @@ def _search_mark(
     timeline = build_timeline(view.document, served.model, span.start, span.end, sky=sky, names=names)
     windows: list[FoundWindow] = []
     nothing: list[Nothing] = []
-    for rule in rules:
-        found = find_windows(rule.document, timeline)
+    for rule, found in zip(rules, find_all_windows([rule.document for rule in rules], timeline), strict=True):
         windows += [FoundWindow(view, rule, window) for window in found]
         if not found:
             nothing.append(Nothing(view, rule, explain(rule.document, timeline)))

@@ -9,12 +9,14 @@ from functools import cached_property
 import numpy as np
 
 from tidecore.calendars import holds_at
-from tidecore.rules import SpeciesRule
+from tidecore.rules import SpeciesRule, rule_at, suitability
 from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE
 from tidecore.timeline import Timeline, factors
 from tidecore.units import AnyArray, FloatArray, IntArray
 from tidecore.windows.account import account
-from tidecore.windows.spans import Samples, find_spans
+from tidecore.windows.rounds import Search, side_by_side
+from tidecore.windows.spans import Judgement, find_spans
+from tidecore.windows.tracks import Tracks, tracks_of
 from tidecore.windows.window import Window
 
 #: Factors that come in steps are looked at so often between their breaks [microseconds].
@@ -135,18 +137,24 @@ def search_mark(key: str, timeline: Timeline, rules: Mapping[str, SpeciesRule]) 
     timeline : Timeline
         The mark and the span.
     rules : mapping of str to SpeciesRule
-        The rules by how the caller calls them; their order does not matter. One that names beds of which the mark has
-        none is left out.
+        The rules by how the caller calls them; their order does not matter. What the mark knows better of a species is
+        heeded. One that names beds, where the mark has only others and does not declare the species, is left out.
     """
-    found = []
-    for name in sorted(rules):
-        rule = rules[name]
-        if rule.accepts_ground(timeline.mark) is not False:
-            spans, samples = find_spans(rule, timeline)
-            windows = tuple(account(rule, timeline, spans, samples))
-            found.append(RuleCurve(name, rule, windows, _curve(samples)))
+    here = {name: rule_at(rules[name], timeline.mark) for name in sorted(rules)}
+    wanted = [name for name in here if suitability(here[name], timeline.mark) != "other_bed"]
+    tracks = tracks_of(timeline)
+    tracks.prepare(timeline, tuple(dict.fromkeys(name for one in wanted for name in here[one].factor_names)))
+    found = side_by_side(timeline, [_searched(name, here[name], timeline, tracks) for name in wanted])
     return MarkSearch(key, timeline, tuple(found))
 
 
-def _curve(samples: Samples) -> Curve:
-    return Curve(samples.times_us, samples.score)
+def _searched(key: str, rule: SpeciesRule, timeline: Timeline, tracks: Tracks) -> Search[RuleCurve]:
+    """Search for the windows of one rule, and draw its score."""
+    judged = Judgement(rule, timeline, tracks)
+    spans, samples = yield from find_spans(judged, timeline, tracks)
+    windows = yield from account(judged, timeline, spans, samples)
+    # The search leaves out where nothing can hold; a session may fish on there.
+    even = tracks.even_us
+    score = judged.score({name: tracks.even(name) for name in judged.names}, even.size)
+    times, chosen = np.unique(np.concatenate((samples.times_us, even)), return_index=True)
+    return RuleCurve(key, rule, tuple(windows), Curve(times, np.concatenate((samples.score, score))[chosen]))

@@ -6,7 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tidecore.windows.window import Role, Window
+from tidecore.rules import Suitability
+from tidecore.rules.tree import Role
+from tidecore.windows.window import Window
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +68,8 @@ class WhyNot:
         Whether the rule holds there after all.
     score, threshold : float
         The score at that instant, and what it needs.
-    ground_accepted : bool or None
-        Whether the mark has a ground that the rule accepts; None where the mark states none and it matters.
+    suitability : str
+        What is known of the ground at the mark for the rule, see `tidecore.rules.suitability`.
     obstacles : tuple of Obstacle
         What stands in the way, what takes most first.
     before, after : Window or None
@@ -82,7 +84,7 @@ class WhyNot:
     holds: bool
     score: float
     threshold: float
-    ground_accepted: bool | None
+    suitability: Suitability
     obstacles: tuple[Obstacle, ...]
     before: Window | None
     after: Window | None

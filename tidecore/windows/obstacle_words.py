@@ -20,7 +20,7 @@ def obstacle_sentences(found: WhyNot, rule: SpeciesRule, mark: Mark, *, over_spa
     when = day_and_clock(zone, int(found.time.astype(np.int64)))
     best = f"at best, at {when}," if over_span else f"at {when}"
     said = []
-    if found.ground_accepted is not True:
+    if rule.beds and found.suitability in ("other_bed", "unknown"):
         wanted, there = (listed(bed.replace("_", " ") for bed in some) for some in (rule.beds, mark.beds))
         ground = f"the ground here is {there}" if there else "no ground is stated for this mark"
         said.append(f"The rule wants {wanted}; {ground}.")
@@ -29,11 +29,11 @@ def obstacle_sentences(found: WhyNot, rule: SpeciesRule, mark: Mark, *, over_spa
         said.append(f"It does hold: a window runs from {spans}.")
     elif found.holds:
         said.append(f"It holds {best} but for less than the {rule.minimum_duration_min:g} min that make a window.")
-    elif found.ground_accepted is not False:
+    elif found.suitability != "other_bed":
         said.append(f"The score is {found.score:.2f} {best} and {found.threshold:.2f} is needed.")
     said += [_obstacle(zone, one) for one in obstacles]
     alone = [factor_words(one.factor) for one in obstacles if one.enough_alone]
-    if alone and not found.holds and found.ground_accepted is not False:
+    if alone and not found.holds and found.suitability != "other_bed":
         said.append(f"A change of one thing alone would do: {listed(alone).replace(' and ', ' or ')}.")
     elif obstacles and not found.holds:
         said.append("No change of one thing alone would do; another time might.")

@@ -8,16 +8,16 @@ from typing import Any
 import numpy as np
 
 from tidecore.errors import Fault, InvalidSpan
-from tidecore.rules import SpeciesRule
+from tidecore.rules import SpeciesRule, rule_at, suitability
 from tidecore.timebase import TimeSpan, instant
 from tidecore.timeline import Timeline, find_factor
 from tidecore.timeline.factor import Factor
 from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
-from tidecore.windows.account import role_of, unknown_terms
 from tidecore.windows.obstacle import Obstacle, WhyNot
 from tidecore.windows.obstacle_words import obstacle_sentences
 from tidecore.windows.scoring import ROUNDING, score_at, score_columns
 from tidecore.windows.search import find_windows
+from tidecore.windows.unknowns import unknown_terms
 
 #: Values between one that does not suit and one that does, among which the first that suits is looked for.
 _STEPS = 512
@@ -43,6 +43,7 @@ def explain_why_not(
     InvalidSpan
         If what is asked does not lie in the span of the timeline, or the end is not after the start.
     """
+    rule = rule_at(rule, timeline.mark)
     first = instant(start, "start")
     asked = None if end is None else TimeSpan(first, instant(end, "end"))
     span, last = timeline.span, first if asked is None else asked.end
@@ -51,8 +52,8 @@ def explain_why_not(
     first_us, last_us = _ticks(first), _ticks(last)
     time_us = first_us if asked is None else _best_instant(rule, timeline, asked)
     scores = score_at(rule, timeline, np.array([time_us], dtype=np.int64))
-    ground = rule.accepts_ground(timeline.mark)
-    holds = bool(scores.holds[0]) and ground is not False
+    ground = suitability(rule, timeline.mark)
+    holds = bool(scores.holds[0]) and ground != "other_bed"
     windows = find_windows(rule, timeline)
     before = [one for one in windows if _ticks(one.end) <= first_us]
     after = [one for one in windows if _ticks(one.start) > first_us and _ticks(one.start) >= last_us]
@@ -63,7 +64,7 @@ def explain_why_not(
         holds=holds,
         score=float(scores.score[0]),
         threshold=rule.threshold,
-        ground_accepted=ground,
+        suitability=ground,
         obstacles=obstacles,
         before=before[-1] if before else None,
         after=after[0] if after else None,
@@ -93,18 +94,15 @@ def _obstacles(rule: SpeciesRule, timeline: Timeline, time_us: int) -> list[Obst
     columns = timeline.at(at, rule.factor_names)
     scores = score_columns(rule, columns, flow_reliable=timeline.flow_reliable)
     along = score_at(rule, timeline, axis)
-    reasons = {one.factor: one.reason for one in unknown_terms(scores, np.ones(1), timeline)}
+    reasons = {one.factor: one.reason for one in unknown_terms(scores, timeline, np.array([0, 1]), np.ones(1))[0]}
     found = []
-    for k, term in enumerate(rule.terms):
+    for k, leaf in enumerate(rule.tree.leaves):
+        term, role = leaf.term, leaf.role
         membership = float(scores.memberships[k, 0])
         unknown, loss = bool(np.isnan(membership)), float(scores.losses[k, 0])
-        barred = unknown and term.unknown == "exclude"
+        barred = unknown and bool(scores.excluded[0]) and rule.tree.policy_of(k) == "exclude"
         # What takes nothing from the score and suits is not in the way.
-        if (
-            not barred
-            and loss <= _EQUAL
-            and not (role_of(term) == "require" and membership < rule.threshold - ROUNDING)
-        ):
+        if not barred and loss <= _EQUAL and not (role == "require" and membership < rule.threshold - ROUNDING):
             continue
         factor = find_factor(term.factor)
         value = _plain(factor, columns[term.factor])
@@ -117,7 +115,7 @@ def _obstacles(rule: SpeciesRule, timeline: Timeline, time_us: int) -> list[Obst
         found.append(
             Obstacle(
                 factor=term.factor,
-                role=role_of(term),
+                role=role,
                 value=value,
                 needed=needed,
                 off_by=off,

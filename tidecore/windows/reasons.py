@@ -89,6 +89,7 @@ def _unknown(legs: Sequence[SessionLeg]) -> list[str]:
         "exclude": "no time counts in which it is",
         "ignore": "left out of the score",
         "penalise": "marked down for it",
+        "decided": "the rest of the rule decides",
     }
     found: dict[str, str] = {}
     for leg in legs:

@@ -12,7 +12,6 @@ from tidecore.rules import SpeciesRule
 from tidecore.timebase import US_PER_MINUTE, US_PER_SECOND, TimeSpan, from_microseconds, instant
 from tidecore.timeline import Timeline, find_factor
 from tidecore.units import AnyArray, FloatArray
-from tidecore.windows.account import unknown_terms
 from tidecore.windows.curves import MarkSearch, RuleCurve, search_mark
 from tidecore.windows.options import SessionOptions
 from tidecore.windows.outings import Outing, OutingLeg, find_outings, leg_at, outing_of
@@ -27,6 +26,7 @@ from tidecore.windows.session import (
     SessionLeg,
     SessionWindow,
 )
+from tidecore.windows.unknowns import unknown_terms
 from tidecore.windows.verdicts import Feeding, Verdicts, judge_fishing, judge_safety, worst
 from tidecore.windows.window import BestHour
 
@@ -187,7 +187,7 @@ def _standing_in_the_way(curves: Sequence[RuleCurve], timeline: Timeline, time_u
     at = np.array([time_us], dtype=np.int64)
     found = [score_at(one.rule, timeline, at) for one in curves]
     best = max(found, key=lambda one: float(one.score[0]))
-    unknown = [term.factor for term, nothing in zip(best.rule.terms, best.unknown[:, 0], strict=True) if nothing]
+    unknown = [term.factor for term, nothing in zip(best.rule.tree.leaves, best.unknown[:, 0], strict=True) if nothing]
     if best.excluded[0] and unknown:
         return unknown[0]
     return _limiting(_losses(best))
@@ -197,7 +197,7 @@ def _losses(scores: Scores) -> dict[str, float]:
     """Return the mean loss of every factor of a rule."""
     counted = np.minimum(np.nan_to_num(scores.losses, nan=0.0, posinf=np.inf), -np.log(_LEAST_SCORE))
     losses: dict[str, float] = {}
-    for term, loss in zip(scores.rule.terms, counted.mean(axis=1).tolist(), strict=True):
+    for term, loss in zip(scores.rule.tree.leaves, counted.mean(axis=1).tolist(), strict=True):
         losses[term.factor] = losses.get(term.factor, 0.0) + loss
     return losses
 
@@ -212,7 +212,7 @@ def _rule_account(one: RuleCurve, scores: Scores, leg: OutingLeg, timeline: Time
     """Return how a rule fared over the fishing of a leg."""
     hours, losses = dict(leg.rule_hours)[one.key], _losses(scores)
     means: dict[str, list[float]] = {name: [] for name in losses}
-    for term, membership in zip(scores.rule.terms, scores.memberships, strict=True):
+    for term, membership in zip(scores.rule.tree.leaves, scores.memberships, strict=True):
         known = membership[~np.isnan(membership)]
         means[term.factor] += [float(known.mean())] if known.size else []
     accounts = tuple(
@@ -226,7 +226,7 @@ def _rule_account(one: RuleCurve, scores: Scores, leg: OutingLeg, timeline: Time
         mean_score=hours * 60.0 * US_PER_MINUTE / (leg.end_us - leg.start_us),
         limiting_factor=_limiting(losses),
         factors=accounts,
-        unknowns=unknown_terms(scores, np.ones(scores.score.size), timeline),
+        unknowns=unknown_terms(scores, timeline, np.array([0, scores.score.size]), np.ones(scores.score.size))[0],
     )
 
 

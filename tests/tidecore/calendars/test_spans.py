@@ -12,52 +12,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.tidecore.calendars.clocks import EPOCH, ZONES, at_every_minute, holds, span_of, utc
 from tidecore.calendars import WeeklyHours, clock_changes, holds_at, spans
 from tidecore.calendars.changes import changes_between, offset_us
 from tidecore.calendars.patterns import WEEKDAYS
-from tidecore.timebase import US_PER_DAY, US_PER_HOUR, US_PER_MINUTE, TimeSpan, from_microseconds
-
-EPOCH = datetime.datetime(1970, 1, 1, tzinfo=datetime.UTC)
-ZONES = sorted(zoneinfo.available_timezones() - {"localtime", "Factory"})
-
-
-def span_of(start_us: int, end_us: int) -> TimeSpan:
-    start, end = from_microseconds(np.array([start_us, end_us]))
-    return TimeSpan(start, end)
-
-
-def holds(document: dict[str, Any], shown: datetime.datetime) -> bool:
-    """Whether a clock that shows this is in the pattern: read as a person reads it, from the document alone."""
-    minute = shown.hour * 60 + shown.minute
-    hours = document.get("hours")
-    if hours is None:
-        return on_day(document, shown.date())
-    start, end = (int(hours[name][:2]) * 60 + int(hours[name][3:]) for name in ("from", "to"))
-    if start < end:
-        return start <= minute < end and on_day(document, shown.date())
-    return (minute >= start and on_day(document, shown.date())) or (
-        minute < end and on_day(document, shown.date() - datetime.timedelta(days=1))
-    )
-
-
-def on_day(document: dict[str, Any], day: datetime.date) -> bool:
-    weekdays, season, dates = (document.get(name) for name in ("weekdays", "season", "dates"))
-    if weekdays is not None and day.strftime("%A").lower() not in weekdays:
-        return False
-    if season is not None:
-        first, last, today = season["from"], season["to"], day.strftime("%m-%d")
-        inside = first <= today <= last if first <= last else today >= first or today <= last
-        if not inside:
-            return False
-    return dates is None or any(one["from"] <= day.isoformat() <= one["to"] for one in dates)
-
-
-def brute_force(documents: list[dict[str, Any]], zone: zoneinfo.ZoneInfo, start_us: int, end_us: int) -> np.ndarray:
-    """Whether each minute from start to end is in one of the patterns."""
-    minutes = range(start_us, end_us, US_PER_MINUTE)
-    clocks = [(EPOCH + datetime.timedelta(microseconds=minute)).astimezone(zone) for minute in minutes]
-    return np.array([any(holds(one, clock) for one in documents) for clock in clocks], dtype=np.bool_)
-
+from tidecore.timebase import US_PER_DAY, US_PER_HOUR, US_PER_MINUTE
 
 clock_times = st.integers(0, 1439).map(lambda minute: f"{minute // 60:02d}:{minute % 60:02d}")
 hour_documents = st.tuples(clock_times, clock_times).filter(lambda two: two[0] != two[1])
@@ -114,7 +73,8 @@ def test_spans_are_the_minutes_at_which_a_clock_shows_the_pattern(case):
     assert (found[1:, 0] > found[:-1, 1]).all()
     assert not len(found) or (found[0, 0] >= start and found[-1, 1] <= end)
     minutes = np.arange(start, end, US_PER_MINUTE)
-    assert np.array_equal(holds_at(found, minutes), brute_force(documents, zone, start, end))
+    expected = at_every_minute(lambda shown: any(holds(one, shown) for one in documents), zone, start, end)
+    assert np.array_equal(holds_at(found, minutes), expected)
 
 
 @settings(max_examples=60, deadline=None)
@@ -135,10 +95,6 @@ def test_every_change_of_the_clocks_is_listed_to_the_second(case):
     assert sum(one != other for one, other in pairwise(offsets)) == len(
         [change for change in found if change.time_us > start]
     )
-
-
-def utc(*texts: str) -> list[int]:
-    return [int(np.datetime64(text, "us").astype(np.int64)) for text in texts]
 
 
 def pattern(**fields: Any) -> WeeklyHours:

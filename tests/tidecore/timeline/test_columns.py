@@ -47,8 +47,8 @@ def test_there_is_a_column_for_every_factor(timeline: Timeline) -> None:
 
 def test_what_only_a_caller_can_give_is_unknown_and_named(timeline: Timeline) -> None:
     given = {name for name, factor in factors().items() if factor.compute is None}
-    # The mark has no rates of its stream.
-    assert set(timeline.unknown_names()) == given | {"stream_speed"}
+    # The mark has no rates of its stream and no access calendar.
+    assert set(timeline.unknown_names()) == given | {"stream_speed", "access_open", "free_time"}
 
 
 def test_any_instant_has_the_values_of_its_column(timeline: Timeline) -> None:

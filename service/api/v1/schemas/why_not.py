@@ -12,6 +12,7 @@ from pydantic import ConfigDict, Field, model_validator
 from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
+from service.api.v1.schemas.rule_remarks import SuitabilityText
 from service.api.v1.schemas.session_search import Id, ZoneName
 from service.api.v1.schemas.windows import Role, SearchedMark, SearchedRule, write_mark, write_rule
 from service.usecases.why_not import WhyNotResult
@@ -95,7 +96,7 @@ class WhyNot(Schema):
     holds: bool
     score: float
     threshold: float
-    ground_accepted: bool | None
+    suitability: SuitabilityText
     obstacles: list[ObstacleSchema]
     inside: list[NearWindow]
     before: NearWindow | None
@@ -118,7 +119,7 @@ def write_why_not(result: WhyNotResult, numerics: int, zone: zoneinfo.ZoneInfo |
         "holds": found.holds,
         "score": number(found.score, 3),
         "threshold": number(found.threshold, 3),
-        "ground_accepted": found.ground_accepted,
+        "suitability": found.suitability,
         "obstacles": [_write_obstacle(one, zone) for one in found.obstacles],
         "inside": [_write_window(one, zone) for one in found.inside],
         "before": None if found.before is None else _write_window(found.before, zone),

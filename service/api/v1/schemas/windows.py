@@ -11,6 +11,7 @@ from pydantic import BeforeValidator, ConfigDict, Field
 from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
+from service.api.v1.schemas.rule_remarks import SuitabilityText
 from service.exports.series import Column, Table, file_stem
 from service.usecases.marks import MarkView
 from service.usecases.species_rules import RuleView
@@ -19,7 +20,7 @@ from service.usecases.windows import FoundWindow, Nothing, SearchResult
 from tidecore.place import Document
 from tidecore.timebase import TimeSpan
 from tidecore.timeline import KeyTime
-from tidecore.windows import BestHour, Contribution, UnknownTerm
+from tidecore.windows import BestHour, Contribution, GroupContribution, UnknownTerm
 
 Ids = Annotated[list[Annotated[str, Field(min_length=1, max_length=64)]], Field(min_length=1, max_length=1000)]
 Role = Literal["require", "prefer"]
@@ -31,10 +32,10 @@ EXAMPLE: dict[str, Any] = {"start": "2026-06-01T00:00:00Z", "end": "2026-06-15T0
 CSV_EXAMPLE = (
     "mark_id,mark_version,station_id,station_version,rule_id,rule_version,time_zone,date_local,start,end,duration_h,"
     "starts_before,ends_after,mean_score,peak_score,peak_time,score_hours,limiting_factor,best_hour_start,"
-    "best_hour_end,best_hour_mean_score,flow_reliable,ground_accepted\r\n"
+    "best_hour_end,best_hour_mean_score,flow_reliable,ground_accepted,suitability,release_only\r\n"
     "mrk_06hq3vy6vc0s2j0q8k5m1x2w3z,1,stn_06hq3vy6vc0s2j0q8k5m1x2w3z,1,rul_06hq3vy6vc0s2j0q8k5m1x2w3z,1,Etc/UTC,"
     "2026-06-03,2026-06-03T02:14:09Z,2026-06-03T04:31:40Z,2.292,false,false,0.871,0.964,2026-06-03T03:20:00Z,1.996,"
-    "light,2026-06-03T02:55:00Z,2026-06-03T03:55:00Z,0.942,true,\r\n"
+    "light,2026-06-03T02:55:00Z,2026-06-03T03:55:00Z,0.942,true,,unknown,false\r\n"
 )
 
 
@@ -108,6 +109,17 @@ class ContributionSchema(Schema):
     role: Role
     mean_membership: Annotated[float | None, Field(description="0 to 1; null if the factor was never known.")]
     mean_loss: Annotated[float, Field(description="Mean fall of ln score that is due to it.")]
+    path: Annotated[str, Field(description="Where it stands in the rule, as `require.0.any.1`.")]
+
+
+class GroupSchema(Schema):
+    """What one group of the rule gave over the window."""
+
+    path: str
+    mode: Literal["all", "any"]
+    role: Role
+    mean_membership: Annotated[float | None, Field(description="0 to 1; null if it was never known.")]
+    mean_loss: Annotated[float, Field(description="Mean fall of ln score that is due to its members together.")]
 
 
 class UnknownSchema(Schema):
@@ -115,9 +127,21 @@ class UnknownSchema(Schema):
 
     factor: str
     role: Role
-    policy: Literal["exclude", "ignore", "penalise"]
+    policy: Annotated[
+        Literal["exclude", "ignore", "penalise", "decided"],
+        Field(description="`decided`: other members of its group decided all the same."),
+    ]
     share: Annotated[float, Field(description="Share of the time, 0 to 1.")]
     reason: str
+    path: str
+
+
+class SeasonSchema(Schema):
+    """A season of the rule, and who says so."""
+
+    from_: Annotated[str, Field(alias="from", description="First day, `MM-DD`.")]
+    to: Annotated[str, Field(description="Last day, `MM-DD`.")]
+    source: str
 
 
 class BestHourSchema(Schema):
@@ -147,6 +171,7 @@ class WindowSchema(Schema):
     score_hours: Annotated[float, Field(description="Integral of the score [h]; windows are ranked by it.")]
     limiting_factor: str | None
     contributions: list[ContributionSchema]
+    groups: list[GroupSchema]
     best_hour: BestHourSchema
     key_times: list[KeyTimeSchema]
     unknowns: list[UnknownSchema]
@@ -156,6 +181,10 @@ class WindowSchema(Schema):
     ground_accepted: Annotated[
         bool | None,
         Field(description="Whether the rule accepts a bed of the mark; null, unknown, where the mark states none."),
+    ]
+    suitability: SuitabilityText
+    release_only: Annotated[
+        list[SeasonSchema], Field(description="Release-only seasons that it touches: what is caught goes back.")
     ]
 
 
@@ -223,6 +252,7 @@ def export_windows(result: SearchResult, limit: int) -> Table:
         "time_zone": [one.mark.document.time_zone for one in found],
         "date_local": [local_date(one.window.start, one.mark.document.zone) for one in found],
         "limiting_factor": [window.limiting_factor or "" for window in windows],
+        "suitability": [window.suitability for window in windows],
     }
     numbers = {
         "duration": ("h", [window.duration_h for window in windows]),
@@ -236,6 +266,7 @@ def export_windows(result: SearchResult, limit: int) -> Table:
         "ends_after": [window.ends_after for window in windows],
         "flow_reliable": [_truth(window.flow_reliable) for window in windows],
         "ground_accepted": [_truth(accepted) for accepted in ground],
+        "release_only": [_truth(bool(window.release_only)) for window in windows],
     }
     times = {
         "start": [window.start for window in windows],
@@ -260,7 +291,7 @@ def export_windows(result: SearchResult, limit: int) -> Table:
 _CSV_ORDER = (
     "mark_id mark_version station_id station_version rule_id rule_version time_zone date_local start end duration "
     "starts_before ends_after mean_score peak_score peak_time score_hours limiting_factor best_hour_start "
-    "best_hour_end best_hour_mean_score flow_reliable ground_accepted"
+    "best_hour_end best_hour_mean_score flow_reliable ground_accepted suitability release_only"
 ).split()
 
 
@@ -310,11 +341,14 @@ def _write_window(found: FoundWindow, zone: zoneinfo.ZoneInfo | None) -> dict[st
         "score_hours": number(window.score_hours, 3),
         "limiting_factor": window.limiting_factor,
         "contributions": [_write_contribution(one) for one in window.contributions],
+        "groups": [_write_group(one) for one in window.groups],
         "best_hour": write_best_hour(window.best_hour, zone),
         "key_times": [write_key_time(event, zone) for event in window.key_times],
         "unknowns": [write_unknown(one) for one in window.unknowns],
         "flow_reliable": window.flow_reliable,
         "ground_accepted": found.rule.document.accepts_ground(mark),
+        "suitability": window.suitability,
+        "release_only": [{"from": one.from_, "to": one.to, "source": one.source} for one in window.release_only],
     }
 
 
@@ -331,6 +365,17 @@ def write_best_hour(best: BestHour, zone: zoneinfo.ZoneInfo | None) -> dict[str,
 def _write_contribution(one: Contribution) -> dict[str, Any]:
     return {
         "factor": one.factor,
+        "role": one.role,
+        "mean_membership": number(one.mean_membership, 3),
+        "mean_loss": number(one.mean_loss, 3),
+        "path": one.path,
+    }
+
+
+def _write_group(one: GroupContribution) -> dict[str, Any]:
+    return {
+        "path": one.path,
+        "mode": one.mode,
         "role": one.role,
         "mean_membership": number(one.mean_membership, 3),
         "mean_loss": number(one.mean_loss, 3),
@@ -356,6 +401,7 @@ def write_unknown(one: UnknownTerm) -> dict[str, Any]:
         "policy": one.policy,
         "share": number(one.share, 3),
         "reason": one.reason,
+        "path": one.path,
     }
 
 
