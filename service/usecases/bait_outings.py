@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from service.security import Caller
+from service.usecases.conditions import MarkConditions
 from service.usecases.context import Context
 from service.usecases.marks import MarkView, of_one_mark
 from service.usecases.searching import check_search_span, find_marks_wanted, search_timeline, shared_sky
@@ -42,6 +43,7 @@ class BaitResult:
 
     span: TimeSpan
     marks: Sequence[tuple[MarkView, ServedModel]]
+    conditions: Mapping[str, MarkConditions]
     found: Sequence[FoundBait]
 
 
@@ -56,12 +58,14 @@ def search_bait_outings(context: Context, caller: Caller, question: BaitQuestion
         If the search exceeds the limits.
     """
     check_search_span(context, question.span)
-    served = find_marks_wanted(context, caller, question.mark_ids, max(1.0, question.span.days))
+    served, _, conditions = find_marks_wanted(context, caller, question.mark_ids, max(1.0, question.span.days))
     sky = shared_sky(question.span)
     found: list[FoundBait] = []
     for view, model in served:
         with of_one_mark(view):
-            timeline = search_timeline(view, model, (), question.span, sky, question.free_time)
+            timeline = search_timeline(
+                view, model, (), question.span, sky, conditions[view.record.id], question.free_time
+            )
             outings = find_bait_outings(
                 timeline,
                 question.below_m,
@@ -71,4 +75,4 @@ def search_bait_outings(context: Context, caller: Caller, question: BaitQuestion
             )
         found += [FoundBait(view, outing) for outing in outings]
     found.sort(key=lambda one: (-round(one.outing.below_h, 9), one.outing.start, one.mark.record.id))
-    return BaitResult(question.span, served, found)
+    return BaitResult(question.span, served, conditions, found)

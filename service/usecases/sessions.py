@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 from service.errors import DocumentInvalid
 from service.security import Caller
+from service.usecases.conditions import MarkConditions
 from service.usecases.context import Context
 from service.usecases.marks import MarkView, of_one_mark
-from service.usecases.searching import check_search_span, find_wanted, rules_at, search_timeline, shared_sky, state_of
+from service.usecases.searching import Wanted, check_search_span, find_wanted, search_timeline, shared_sky, state_of
 from service.usecases.species_rules import RuleView
 from service.usecases.stations import ServedModel
 from tidecore.calendars import ClockChange, FreeTime, clock_changes
@@ -78,6 +79,7 @@ class SessionResult:
 
     question: SessionQuestion
     marks: Sequence[tuple[MarkView, ServedModel]]
+    conditions: Mapping[str, MarkConditions]
     rules: Sequence[RuleView]
     searches: Mapping[str, MarkSearch]
     ranked: Sequence[RankedOuting]
@@ -94,13 +96,12 @@ class SessionBasis:
     """The marks and rules that a search is over, found before anything is computed."""
 
     question: SessionQuestion
-    marks: Sequence[tuple[MarkView, ServedModel]]
-    rules: Sequence[RuleView]
+    wanted: Wanted
 
     @property
     def state(self) -> list[list[str]]:
         """All that the answer rests on, as plain values."""
-        return state_of(self.marks, self.rules)
+        return state_of(self.wanted)
 
 
 def find_session_basis(context: Context, caller: Caller, question: SessionQuestion) -> SessionBasis:
@@ -116,8 +117,8 @@ def find_session_basis(context: Context, caller: Caller, question: SessionQuesti
         If a way or a drive is to a mark that is not searched.
     """
     check_search_span(context, question.span)
-    served, rules = find_wanted(context, caller, question.mark_ids, question.rule_ids, max(1.0, question.span.days))
-    known = {view.record.id for view, _ in served}
+    wanted = find_wanted(context, caller, question.mark_ids, question.rule_ids, max(1.0, question.span.days))
+    known = {view.record.id for view, _ in wanted[0]}
     expected = "one of the marks that are searched"
     faults = [
         Fault(f"travel.{place}.mark_id", f"{ascii(mark)[:60]} is not searched", expected)
@@ -130,24 +131,26 @@ def find_session_basis(context: Context, caller: Caller, question: SessionQuesti
                 faults.append(Fault(f"drives.{place}.{name}", f"{ascii(mark)[:60]} is not searched", expected))
     if faults:
         raise DocumentInvalid(faults)
-    return SessionBasis(question, served, rules)
+    return SessionBasis(question, wanted)
 
 
 def search_sessions(basis: SessionBasis) -> SessionResult:
     """Return the sessions of rules at marks, ranked as asked."""
-    question = basis.question
+    question, (marks, rules, conditions) = basis.question, basis.wanted
+    documents = {view.record.id: view.document for view in rules}
     searches: dict[str, MarkSearch] = {}
     ways: dict[str, float] = {}
     sky = shared_sky(question.span)
     outings: dict[str, list[Outing]] = {}
     without: list[WithoutSession] = []
     zones: dict[str, tuple[ClockChange, ...]] = {}
-    for view, served in basis.marks:
+    for view, served in marks:
         key = view.record.id
         ways[key] = question.travel.get(key, question.travel_min)
         with of_one_mark(view):
-            timeline = search_timeline(view, served, basis.rules, question.span, sky, question.free_time)
-            searches[key] = search_mark(key, timeline, rules_at(view, basis.rules))
+            told = conditions[key]
+            timeline = search_timeline(view, served, rules, question.span, sky, told, question.free_time)
+            searches[key] = search_mark(key, timeline, documents)
         free = timeline.sources.free_us
         outings[key] = find_outings(searches[key], question.options, free, ways[key])
         if not outings[key]:
@@ -165,7 +168,7 @@ def search_sessions(basis: SessionBasis) -> SessionResult:
         each=question.each,
     )
     changes = [(zone, change) for zone in sorted(zones) for change in zones[zone]]
-    return SessionResult(question, basis.marks, basis.rules, searches, ranked, without, changes)
+    return SessionResult(question, marks, conditions, rules, searches, ranked, without, changes)
 
 
 def _with_two_marks(
@@ -220,16 +223,17 @@ def compare_two_sessions(
     for place in places:
         check_search_span(context, place.fishing)
     days = sum(place.fishing.days + 2.0 * _AROUND_DAYS for place in places)
-    served, rules = find_wanted(context, caller, [place.mark_id for place in places], rule_ids, days)
+    served, rules, conditions = find_wanted(context, caller, [place.mark_id for place in places], rule_ids, days)
     by_id = {view.record.id: (view, model) for view, model in served}
     if not rules:
         raise DocumentInvalid(Fault("rule_ids", "the account has no species rules", "a rule to compare sessions by"))
+    documents = {view.record.id: view.document for view in rules}
     found = []
     for place in places:
         view, model = by_id[place.mark_id]
         around = place.fishing.padded(_AROUND_DAYS)
         with of_one_mark(view):
-            timeline = search_timeline(view, model, rules, around, shared_sky(around))
-            search = search_mark(place.mark_id, timeline, rules_at(view, rules))
+            timeline = search_timeline(view, model, rules, around, shared_sky(around), conditions[place.mark_id])
+            search = search_mark(place.mark_id, timeline, documents)
         found.append(session_at(search, place.fishing.start, place.fishing.end, options))
     return (found[0], found[1]), compare_sessions(found[0], found[1])

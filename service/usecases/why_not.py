@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from service.security import Caller
+from service.usecases.conditions import MarkConditions
 from service.usecases.context import Context
 from service.usecases.marks import MarkView, of_one_mark
-from service.usecases.searching import check_search_span, find_wanted, rules_at, search_timeline, shared_sky
+from service.usecases.searching import check_search_span, find_wanted, search_timeline, shared_sky
 from service.usecases.species_rules import RuleView
 from service.usecases.stations import ServedModel
 from tidecore.timebase import TimeSpan
@@ -22,6 +23,7 @@ class WhyNotResult:
 
     mark: MarkView
     served: ServedModel
+    conditions: MarkConditions
     rule: RuleView
     looked_at: TimeSpan
     why_not: WhyNot
@@ -47,10 +49,10 @@ def find_why_not(
     span = asked if isinstance(asked, TimeSpan) else TimeSpan(asked, asked + np.timedelta64(1, "m"))
     around = span.padded(around_days)
     check_search_span(context, around)
-    served, rules = find_wanted(context, caller, [mark_id], [rule_id], around.days)
+    served, rules, conditions = find_wanted(context, caller, [mark_id], [rule_id], around.days)
     (view, model), rule = served[0], rules[0]
     with of_one_mark(view):
-        timeline = search_timeline(view, model, rules, around, shared_sky(around))
+        timeline = search_timeline(view, model, rules, around, shared_sky(around), conditions[mark_id])
         end = asked.end if isinstance(asked, TimeSpan) else None
-        found = explain_why_not(rules_at(view, rules)[rule.record.id], timeline, span.start, end)
-    return WhyNotResult(view, model, rule, around, found)
+        found = explain_why_not(rule.document, timeline, span.start, end)
+    return WhyNotResult(view, model, conditions[mark_id], rule, around, found)

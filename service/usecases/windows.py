@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from service.errors import SpanTooLong
 from service.security import Caller
+from service.usecases.conditions import MarkConditions
 from service.usecases.context import Context
 from service.usecases.marks import MarkView, of_one_mark
 from service.usecases.searching import find_wanted, shared_sky
@@ -42,6 +43,7 @@ class SearchResult:
 
     span: TimeSpan
     marks: Sequence[tuple[MarkView, ServedModel]]
+    conditions: Mapping[str, MarkConditions]
     rules: Sequence[RuleView]
     windows: Sequence[FoundWindow]
     nothing: Sequence[Nothing]
@@ -66,26 +68,33 @@ def search_windows(
     limit_days = context.settings.max_search_days
     if span.days > limit_days:
         raise SpanTooLong(span.days, limit_days, "EBBMARK_MAX_SEARCH_DAYS")
-    served, rules = find_wanted(context, caller, mark_ids, rule_ids, max(1.0, span.days))
+    served, rules, conditions = find_wanted(context, caller, mark_ids, rule_ids, max(1.0, span.days))
     windows: list[FoundWindow] = []
     nothing: list[Nothing] = []
     if rules and served:
         sky = shared_sky(span)
         for view, model in served:
             with of_one_mark(view):
-                found, without = _search_mark(view, model, rules, span, sky)
+                found, without = _search_mark(view, model, rules, span, sky, conditions[view.record.id])
             windows += found
             nothing += without
     windows.sort(key=lambda one: (-one.window.score_hours, one.window.start, one.mark.record.id))
-    return SearchResult(span, served, rules, windows, nothing)
+    return SearchResult(span, served, conditions, rules, windows, nothing)
 
 
 def _search_mark(
-    view: MarkView, served: ServedModel, rules: Sequence[RuleView], span: TimeSpan, sky: SkyPositions
+    view: MarkView,
+    served: ServedModel,
+    rules: Sequence[RuleView],
+    span: TimeSpan,
+    sky: SkyPositions,
+    told: MarkConditions,
 ) -> tuple[list[FoundWindow], list[Nothing]]:
     """Return the windows at one mark, and the rules that have none there."""
     names = tuple(dict.fromkeys(name for rule in rules for name in rule.document.factor_names))
-    timeline = build_timeline(view.document, served.model, span.start, span.end, sky=sky, names=names)
+    timeline = build_timeline(
+        view.document, served.model, span.start, span.end, sky=sky, names=names, conditions=told.conditions
+    )
     windows: list[FoundWindow] = []
     nothing: list[Nothing] = []
     for rule, found in zip(rules, find_all_windows([rule.document for rule in rules], timeline), strict=True):

@@ -10,8 +10,13 @@ from pydantic import BeforeValidator, ConfigDict, Field, model_validator
 from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
+from service.api.v1.schemas.conditions import write_told
 from service.api.v1.schemas.session_search import ZoneName, whole
-from service.api.v1.schemas.windows import Ids, SearchedMark, write_mark
+from service.api.v1.schemas.windows import Ids
+from service.api.v1.schemas.searched import (
+    SearchedMark,
+    write_mark,
+)
 from service.usecases.bait_outings import BaitQuestion, BaitResult, FoundBait
 from tidecore.calendars import FreeTime
 from tidecore.place import Document, Number, fault
@@ -102,12 +107,13 @@ def write_bait_outings(
     result: BaitResult, below_m: float, limit: int, numerics: int, zone: zoneinfo.ZoneInfo | None
 ) -> dict[str, Any]:
     """Return bait outings as `BaitOutings` has them."""
+    told = write_told(result.conditions, result.span)
     return {
         "start": write_instant(result.span.start, zone),
         "end": write_instant(result.span.end, zone),
         "numerics": numerics,
         "below_m": below_m,
-        "marks": [write_mark(view, served) for view, served in result.marks],
+        "marks": [write_mark(view, served, told[view.record.id]) for view, served in result.marks],
         "found": len(result.found),
         "outings": [_write_outing(one, zone) for one in result.found[:limit]],
         "caution": CAUTION,

@@ -12,7 +12,8 @@ from pydantic import Field
 from service.api.instants import local_date, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
-from service.api.v1.schemas.windows import (
+from service.api.v1.schemas.conditions import write_told
+from service.api.v1.schemas.searched import (
     BestHourSchema,
     KeyTimeSchema,
     SearchedMark,
@@ -215,11 +216,12 @@ def write_sessions(
 ) -> dict[str, Any]:
     """Return one page of a search as `Sessions` has it."""
     span = result.question.span
+    told = write_told(result.conditions, span)
     return {
         "start": write_instant(span.start, zone),
         "end": write_instant(span.end, zone),
         "numerics": numerics,
-        "marks": [write_mark(view, served) for view, served in result.marks],
+        "marks": [write_mark(view, served, told[view.record.id]) for view, served in result.marks],
         "rules": [write_rule(view) for view in result.rules],
         "by": result.question.by,
         "found": len(result.ranked),

@@ -12,9 +12,16 @@ from pydantic import ConfigDict, Field, model_validator
 from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
+from service.api.v1.schemas.conditions import write_told
 from service.api.v1.schemas.rule_remarks import SuitabilityText
 from service.api.v1.schemas.session_search import Id, ZoneName
-from service.api.v1.schemas.windows import Role, SearchedMark, SearchedRule, write_mark, write_rule
+from service.api.v1.schemas.searched import (
+    Role,
+    SearchedMark,
+    SearchedRule,
+    write_mark,
+    write_rule,
+)
 from service.usecases.why_not import WhyNotResult
 from tidecore.place import Document, Number, fault
 from tidecore.timebase import TimeSpan
@@ -108,9 +115,10 @@ class WhyNot(Schema):
 
 def write_why_not(result: WhyNotResult, numerics: int, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
     """Return what stands in the way as `WhyNot` has it."""
-    found, mark = result.why_not, result.mark.document
+    found, mark, key = result.why_not, result.mark.document, result.mark.record.id
+    told = write_told({key: result.conditions}, result.looked_at)
     return {
-        "mark": write_mark(result.mark, result.served),
+        "mark": write_mark(result.mark, result.served, told[key]),
         "rule": write_rule(result.rule),
         "numerics": numerics,
         "time_zone": mark.time_zone,
