@@ -20,6 +20,7 @@ from service.api.limits import RateLimiter
 from service.api.pages import install_pages
 from service.api.problems import install_handlers
 from service.api.v1 import (
+    bait_outings,
     changes,
     conditions,
     constituents,
@@ -38,11 +39,13 @@ from service.api.v1 import (
     mark_extremes,
     marks,
     official_warnings,
+    sessions,
     slack_notes,
     species_rules,
     stations,
     summary,
     timeline,
+    why_not,
     windows,
 )
 from service.bootstrap import House
@@ -73,6 +76,9 @@ ROUTERS: tuple[APIRouter, ...] = (
     species_rules.router,
     factors.router,
     windows.router,
+    why_not.router,
+    sessions.router,
+    bait_outings.router,
     imports.router,
     changes.router,
     jobs.router,

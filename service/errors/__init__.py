@@ -34,6 +34,7 @@ The tree::
     │   ├── TooManyRows         a file of more rows than one import takes
     │   └── TooManyJobs         too many jobs waiting
     ├── CursorInvalid           a cursor that this list did not give
+    ├── CursorOutdated          a cursor whose list rests on what has changed since
     ├── AccessRefused
     │   ├── KeyNeeded           the request carries no API key
     │   ├── KeyMalformed        what it carries has not the form of a key
@@ -72,6 +73,7 @@ from service.errors.request import (
     BodyTooDeep,
     BodyTooLarge,
     CursorInvalid,
+    CursorOutdated,
     DocumentInvalid,
     FileUnreadable,
     LimitExceeded,
@@ -126,6 +128,7 @@ __all__ = [
     "Conflict",
     "CursorGone",
     "CursorInvalid",
+    "CursorOutdated",
     "DocumentInvalid",
     "FileUnreadable",
     "FitNotChecked",

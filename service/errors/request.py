@@ -137,6 +137,14 @@ class TooManyRows(LimitExceeded):
         super().__init__(sentence, limit, "EBBMARK_MAX_IMPORT_ROWS", "body")
 
 
+class CursorOutdated(ServiceError):
+    """A cursor whose list rests on what has changed since."""
+
+    def __init__(self) -> None:
+        """Say it."""
+        super().__init__("what the list rests on has changed since the cursor was given; start again without a cursor")
+
+
 class TooManyValues(LimitExceeded):
     """An issue of conditions of more values than are kept of one place."""
 

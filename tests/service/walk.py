@@ -23,6 +23,8 @@ KINDS = {
     "neighbour": "station",
     "mark_id": "mark",
     "mark_ids": "mark",
+    "first_mark_id": "mark",
+    "second_mark_id": "mark",
     "note_id": "slack note",
     "condition_id": "condition",
     "warning_id": "warning",
