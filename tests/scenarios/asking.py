@@ -29,7 +29,14 @@ from tidecore.windows import (
 Moment = np.datetime64
 _WORD = re.compile(r"[a-z0-9]+")
 #: Why a mark does not fish, or is shut: factors, and their values that stop nobody.
-_OPEN = {"fishable": "yes", "surf": "fishable", "weed": "none", "holding": "holds", "access_open": "1"}
+_OPEN: dict[str, tuple[str, ...]] = {
+    "fishable": ("yes",),
+    "surf": ("fishable",),
+    "weed": ("none", "odd_strand", "low"),
+    "holding": ("holds",),
+    "access_open": ("1",),
+}
+_UNKNOWN = ("", "-1")
 
 
 @dataclass(frozen=True)
@@ -99,8 +106,12 @@ def answer_of(card: Card) -> Answer:
 
 
 def timeline_of(card: Card, ref: str, start: Moment, end: Moment) -> Timeline:
-    """Return the timeline of one mark of a card."""
-    return build_timeline(card.mark(ref), card.tide.model(), start, end, conditions=card.conditions_at(ref))
+    """Return the timeline of one mark of a card, the same for all who ask."""
+    key = (ref, str(start), str(end))
+    if key not in card.kept:
+        card.kept[key] = build_timeline(card.mark(ref), card.tide.model, start, end, conditions=card.conditions_at(ref))
+    found: Timeline = card.kept[key]
+    return found
 
 
 def explanations(card: Card) -> list[str]:
@@ -147,9 +158,7 @@ def free_spans(card: Card, ref: str) -> IntArray | None:
     """Return the free hours of a card at a mark, None where all of the span is free."""
     if not card.ask.free:
         return None
-    weekly = [
-        {"weekdays": list(one.weekdays), "hours": {"from": one.from_, "to": one.to}} for one in card.ask.free
-    ]
+    weekly = [{"weekdays": list(one.weekdays), "hours": {"from": one.from_, "to": one.to}} for one in card.ask.free]
     return FreeTime.parse({"weekly": weekly}).spans(card.mark(ref).zone, TimeSpan(*card.span))
 
 
@@ -209,10 +218,8 @@ def stoppers(card: Card, last: LastChoice) -> dict[str, float]:
 def _shore(timeline: Timeline, names: Sequence[str]) -> dict[str, float]:
     """Return for what share of the time each factor of the mark itself stops nobody; what is unknown stops nobody."""
     columns = timeline.at(timeline.grid.times_us(), names)
-    return {
-        name: float(np.mean((columns[name].astype(np.str_) == _OPEN[name]) | np.isin(columns[name].astype(np.str_), ("", "-1"))))
-        for name in names
-    }
+    open_to_all = {name: (*_OPEN[name], *_UNKNOWN) for name in names}
+    return {name: float(np.mean(np.isin(columns[name].astype(np.str_), open_to_all[name]))) for name in names}
 
 
 def known_from(timeline: Timeline, factor: str, start: str) -> bool:

@@ -7,7 +7,7 @@ and sea is checked against the numbers, so that a card cannot be about another e
 from __future__ import annotations
 
 import json
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
@@ -101,8 +101,9 @@ class CardTide(Document):
         hours, minutes = self.hw_at_springs_utc.split(":")
         return int(hours) + int(minutes) / 60
 
+    @cached_property
     def model(self) -> TideModel:
-        """Return the tide of two lines that has these springs and neaps.
+        """The tide of two lines that has these springs and neaps.
 
         S2 follows the clock, so its lag is the hour of high water at springs; M2's is less by what the moon's line
         falls behind the sun's in the age of the tide.
@@ -289,6 +290,11 @@ class Card(Document):
         start, end = self.span
         last = self.expect.last
         return (start if last.from_ is None else _instant(last.from_)), (end if last.to is None else _instant(last.to))
+
+    @cached_property
+    def kept(self) -> dict[tuple[str, str, str], Any]:
+        """What was worked out of the card for its tests, by whoever did."""
+        return {}
 
     def mark(self, ref: str) -> Mark:
         """Return a mark of the card."""

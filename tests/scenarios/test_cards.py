@@ -37,7 +37,7 @@ def first_hours(ref: str) -> Timeline:
     """The timeline over the hours of the first choice."""
     card = cards()[ref]
     place = {name: value for name, value in card.marks[card.expect.first.mark].items() if name in _PLACE}
-    return build_timeline(Mark.parse(place), card.tide.model(), *card.first_span, "10min")
+    return build_timeline(Mark.parse(place), card.tide.model, *card.first_span, "10min")
 
 
 def waves(card: Card, ref: str) -> list[tuple[np.datetime64, float]]:
@@ -159,7 +159,7 @@ def test_a_card_is_about_what_it_says(ref):
 @pytest.mark.parametrize("ref", sorted(path.stem for path in FOLDER.glob("*.json")))
 def test_the_tide_of_a_card_is_the_one_it_tells(ref):
     card = cards()[ref]
-    model, (start, _) = card.tide.model(), card.span
+    model, (start, _) = card.tide.model, card.span
     waters = model.extremes(start - np.timedelta64(10, "D"), start + np.timedelta64(10, "D"))
     high = waters.kind == "high"
     times, heights = waters.time, waters.height
