@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Annotated
 
@@ -22,18 +22,18 @@ _LONGEST_H = 1000.0
 
 
 class DemoForecast(Document):
-    """A forecast of an area without dates: its times are hours from the midnight (UTC) before it is loaded.
+    """A forecast of some areas without dates: its times are hours from the midnight (UTC) before it is loaded.
 
     ``issue`` has the fields of an issue but its dates.
     """
 
-    area: Name
+    areas: Annotated[tuple[Name, ...], Field(min_length=1)]
     hours: Annotated[tuple[Annotated[float, Field(ge=0.0, le=_LONGEST_H)], ...], Field(min_length=1)]
     issue: dict[str, object]
 
 
 def load_forecast(context: Context, caller: Caller, path: Path, document: object) -> int:
-    """Give the forecast of a file, beginning today, unless the last one still reaches beyond now; return how many.
+    """Give the forecast of a file to its areas, beginning today, where the last one has ended; return how many.
 
     Raises
     ------
@@ -47,12 +47,16 @@ def load_forecast(context: Context, caller: Caller, path: Path, document: object
                 Fault(str(path), f"states {name}", "hours; the dates are those of the day it is loaded")
             )
     now = context.clock()
-    with context.store.unit(caller.account_id) as unit:
-        there = unit.conditions.at(None, demo.area)
-    if any(one.source == demo.issue.get("source") and one.ends_at > now for one in there):
-        return 0
     midnight = now.replace(hour=0, minute=0, second=0, microsecond=0)
     times = [midnight + timedelta(hours=hours) for hours in demo.hours]
     issue = ConditionIssue.parse({**demo.issue, "issued_at": midnight, "times": times})
-    take_conditions(context, caller, Place(None, demo.area), [issue])
+    return sum(_give(context, caller, area, issue, now) for area in demo.areas)
+
+
+def _give(context: Context, caller: Caller, area: str, issue: ConditionIssue, now: datetime) -> int:
+    with context.store.unit(caller.account_id) as unit:
+        there = unit.conditions.at(None, area)
+    if any(one.source == issue.source and one.ends_at > now for one in there):
+        return 0
+    take_conditions(context, caller, Place(None, area), [issue])
     return 1

@@ -11,12 +11,12 @@ from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.api.v1.schemas.conditions import write_told
-from service.api.v1.schemas.session_search import ZoneName, whole
-from service.api.v1.schemas.windows import Ids
 from service.api.v1.schemas.searched import (
     SearchedMark,
     write_mark,
 )
+from service.api.v1.schemas.session_search import ZoneName, whole
+from service.api.v1.schemas.windows import Ids
 from service.usecases.bait_outings import BaitQuestion, BaitResult, FoundBait
 from tidecore.calendars import FreeTime
 from tidecore.place import Document, Number, fault

@@ -14,7 +14,6 @@ from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.api.v1.schemas.conditions import write_told
 from service.api.v1.schemas.rule_remarks import SuitabilityText
-from service.api.v1.schemas.session_search import Id, ZoneName
 from service.api.v1.schemas.searched import (
     Role,
     SearchedMark,
@@ -22,6 +21,7 @@ from service.api.v1.schemas.searched import (
     write_mark,
     write_rule,
 )
+from service.api.v1.schemas.session_search import Id, ZoneName
 from service.usecases.why_not import WhyNotResult
 from tidecore.place import Document, Number, fault
 from tidecore.timebase import TimeSpan

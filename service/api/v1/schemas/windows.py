@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import zoneinfo
-from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
 import numpy as np
@@ -28,14 +27,10 @@ from service.api.v1.schemas.searched import (
     write_unknown,
 )
 from service.exports.series import Column, Table, file_stem
-from service.usecases.marks import MarkView
-from service.usecases.species_rules import RuleView
-from service.usecases.stations import ServedModel
 from service.usecases.windows import FoundWindow, Nothing, SearchResult
 from tidecore.place import Document
 from tidecore.timebase import TimeSpan
-from tidecore.timeline import KeyTime
-from tidecore.windows import BestHour, Contribution, GroupContribution, UnknownTerm
+from tidecore.windows import Contribution, GroupContribution
 
 Ids = Annotated[list[Annotated[str, Field(min_length=1, max_length=64)]], Field(min_length=1, max_length=1000)]
 
