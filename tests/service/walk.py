@@ -127,7 +127,7 @@ def send(
     path = re.sub(r"\{(\w+)\}", lambda found: value(found[1]), probe.path)
     query: dict[str, Any] = {}
     for one in parameters(probe.operation, "query"):
-        if one["name"] == probe.name:
+        if one["name"] == probe.name and probe.where == "query":
             query[one["name"]] = probed
         elif one.get("required"):
             query[one["name"]] = own[KINDS[one["name"]]] if one["name"] in KINDS else example_of(one)
