@@ -197,8 +197,9 @@ def netcdf(variables: dict[str, Any], engine: str = "scipy", **attributes: Any) 
 
 
 SPECTRAL = "sea_surface_wave_mean_period_from_variance_spectral_density"
+FLOATS = np.array([1.2, -9.0], dtype=np.float32)
 CF = {
-    "hs": variable("sea_surface_wave_significant_height", np.float32([1.2, -9.0]), "m", _FillValue=np.float32(-9.0)),
+    "hs": variable("sea_surface_wave_significant_height", FLOATS, "m", _FillValue=FLOATS[1]),
     "tp": variable("sea_surface_wave_period_at_variance_spectral_density_maximum", [9.0, 9.5], "s"),
     "te": variable(f"{SPECTRAL}_inverse_frequency_moment", [8.0, 8.5], "s"),
     "dir": variable("sea_surface_wave_to_direction", [30.0, 200.0], "degree"),
