@@ -8,6 +8,7 @@ from typing import Literal
 
 import numpy as np
 
+from tidecore.shore.fishability import REACH_WIND_M_PER_S
 from tidecore.timebase import US_PER_MINUTE
 from tidecore.timeline import Timeline, factors
 from tidecore.units import AnyArray, IntArray
@@ -30,7 +31,6 @@ REASONS = {
     "holding": ("marginal", "does_not_hold"),
     "surf": ("unfishable",),
     "weed": ("every_cast", "unfishable", "likely", "high"),
-    "crosswind": ("1",),
 }
 #: Verdicts look at factors so often [microseconds].
 _LOOK_US = 10 * US_PER_MINUTE
@@ -116,9 +116,7 @@ def judge_fishing(timeline: Timeline, start_us: int, end_us: int) -> FishableVer
     times, mark = _instants(start_us, end_us), timeline.mark.name
     column = _column(timeline, "fishable", times)
     if column is None or not (column != "").any():
-        return FishableVerdict(
-            "unknown", (f"{mark}: not known whether it fishes; no sea, wind or weed is known here.",)
-        )
+        return FishableVerdict("unknown", (f"{mark}: not known whether it fishes{_why_unknown(timeline)}.",))
     shares = {value: float(np.mean(column == value)) for value in ("no", "hard", "")}
     reasons = []
     worse = (column == "no") | (column == "hard")
@@ -127,7 +125,7 @@ def judge_fishing(timeline: Timeline, start_us: int, end_us: int) -> FishableVer
         word = "does not fish" if shares["no"] >= _MOSTLY else "is hard to fish"
         reasons.append(f"{mark}: {word} for {shares['no'] + shares['hard']:.0%} of the time{because}.")
     if shares[""] > 0.0:
-        reasons.append(f"{mark}: not known whether it fishes for {shares['']:.0%} of the time.")
+        reasons.append(f"{mark}: not known whether it fishes for {shares['']:.0%} of the time{_why_unknown(timeline)}.")
     if shares["no"] >= _MOSTLY:
         return FishableVerdict("no", tuple(reasons))
     if shares["no"] + shares["hard"] >= _SOMETIMES:
@@ -135,13 +133,24 @@ def judge_fishing(timeline: Timeline, start_us: int, end_us: int) -> FishableVer
     return FishableVerdict("unknown" if shares[""] > 0.0 else "yes", tuple(reasons))
 
 
+def _why_unknown(timeline: Timeline) -> str:
+    """Return why it is not known whether a mark fishes, as the end of a sentence."""
+    factor = factors().get("fishable")
+    if factor is None or factor.why_unknown is None:
+        return ""
+    return f": {factor.why_unknown(timeline.sources)}".rstrip(".")
+
+
 def _because(timeline: Timeline, times: IntArray) -> str:
     """Return what makes a mark hard to fish at instants, as the end of a sentence."""
     found = []
     for name, bad in REASONS.items():
         column = _column(timeline, name, times)
-        if column is not None and np.isin(column.astype(np.str_), bad).any():
+        if column is not None and np.isin(column, bad).any():
             found.append(factor_words(name))
+    wind = _column(timeline, "crosswind", times)
+    if wind is not None and (wind > REACH_WIND_M_PER_S).any():
+        found.append(factor_words("crosswind"))
     return f": {listed(found)}" if found else ""
 
 
