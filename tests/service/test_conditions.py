@@ -6,6 +6,7 @@ from dataclasses import replace
 from itertools import count
 
 import pytest
+import scipy.io
 from starlette.testclient import TestClient
 
 from service.app import create_app
@@ -129,6 +130,38 @@ def test_csv_says_its_values_and_the_query_the_rest(coastal, area):
     assert (shown["source"], shown["area"]) == ("Invented CSV", area)
     assert shown["times"] == TIMES
     assert shown["values"] == {"wave_height_m": [0.8, 1.1, 1.5], "wind_speed_m_per_s": [6.0, 8.5, None]}
+
+
+def test_netcdf_says_its_values_by_their_standard_names(coastal, area, tmp_path):
+    client, _ = coastal
+    file = tmp_path / "forecast.nc"
+    with scipy.io.netcdf_file(file, "w") as made:
+        made.Conventions = "CF-1.11"
+        made.createDimension("time", 3)
+        columns = {
+            "time": ([0, 3, 6], {"units": "hours since 2026-06-01 00:00:00", "standard_name": "time"}),
+            "hs": ([0.8, 1.1, 1.5], {"units": "m", "standard_name": "sea_surface_wave_significant_height"}),
+            "wind": ([6.0, 8.5, 9.0], {"units": "m s-1", "standard_name": "wind_speed"}),
+        }
+        for name, (values, attributes) in columns.items():
+            variable = made.createVariable(name, "d", ("time",))
+            variable[:] = values
+            for key, value in attributes.items():
+                setattr(variable, key, value)
+    answer = client.post(
+        "/v1/conditions",
+        params={**CSV_ABOUT, "source": "Invented model", "area": area},
+        content=file.read_bytes(),
+        headers={"content-type": "application/netcdf"},
+    )
+    assert answer.status_code == 201, answer.text
+    shown = client.get(answer.headers["location"]).json()
+    assert shown["times"] == TIMES
+    assert shown["values"] == {"wave_height_m": [0.8, 1.1, 1.5], "wind_speed_m_per_s": [6.0, 8.5, 9.0]}
+    refused = client.post(
+        "/v1/conditions", params=CSV_ABOUT, content=b"CDF\x01 cut off", headers={"content-type": "application/netcdf"}
+    )
+    problem(refused, 422, "record-unreadable")
 
 
 def test_what_a_body_says_is_said_nowhere_else(coastal, area):

@@ -34,6 +34,8 @@ KINDS = {
     "job_id": "job",
     "import_id": "import",
 }
+#: Field of a body -> the one that an example has in its place.
+INSTEAD: Mapping[str, str] = {"mark_id": "area"}
 #: Parameters of paths that are no ids, and what is asked for.
 PLAIN: Mapping[str, str] = {}
 #: Examples of required parameters of queries whose schema gives none.
@@ -127,7 +129,7 @@ def send(
     path = re.sub(r"\{(\w+)\}", lambda found: value(found[1]), probe.path)
     query: dict[str, Any] = {}
     for one in parameters(probe.operation, "query"):
-        if one["name"] == probe.name:
+        if one["name"] == probe.name and probe.where == "query":
             query[one["name"]] = probed
         elif one.get("required"):
             query[one["name"]] = own[KINDS[one["name"]]] if one["name"] in KINDS else example_of(one)
@@ -145,6 +147,7 @@ def send(
     elif json_types:
         schema = body_schema(contract, probe.operation)
         document = {name: v for name, v in schema.get("examples", [{}])[0].items() if name != "external_ref"}
+        document.pop(INSTEAD.get(probe.name, ""), None)
         for name in schema.get("properties", ()):
             if name == probe.name:
                 document[name] = [probed] if name.endswith("_ids") else probed

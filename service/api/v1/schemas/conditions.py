@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
 from typing import Annotated, Any, Literal
 
 from pydantic import ConfigDict, Field
@@ -22,6 +23,7 @@ from tidecore.timebase import TimeSpan
 
 Kind = Literal["forecast", "observation"]
 WavesAt = Literal["offshore", "at_mark"]
+PeriodKind = Literal["peak", "energy", "zero_crossing"]
 
 EXAMPLE: dict[str, Any] = {
     "area": "Pellwick shore",
@@ -71,6 +73,17 @@ class ConditionQuery(Document):
     issued_at: Annotated[Instant | None, Field(description="When it was issued, with its offset.")] = None
     valid_until: Annotated[Instant | None, Field(description="Until when it holds, if it says.")] = None
     waves_at: Annotated[WavesAt | None, Field(description="Where the waves are; needed with waves.")] = None
+    wave_period_kind: Annotated[
+        PeriodKind | None, Field(description="Which period wave_period_s is; needed with it.")
+    ] = None
+
+    def said(self) -> dict[str, str]:
+        """Return what is said beside a file, as an issue has it."""
+        given = self.model_dump(exclude={"mark_id", "area"}, exclude_none=True)
+        return {
+            name: value.astimezone(UTC).replace(tzinfo=None).isoformat() + "Z" if isinstance(value, datetime) else value
+            for name, value in given.items()
+        }
 
 
 class ConditionSummary(Schema):
@@ -94,9 +107,7 @@ class ConditionSummary(Schema):
 class Condition(ConditionSummary):
     """An issue of conditions: its times, and at each the values of its variables."""
 
-    wave_period_kind: Annotated[
-        Literal["peak", "energy", "zero_crossing"] | None, Field(description="Which period wave_period_s is.")
-    ]
+    wave_period_kind: Annotated[PeriodKind | None, Field(description="Which period wave_period_s is.")]
     times: list[InstantText]
     values: Annotated[
         dict[str, list[float | str | None]], Field(description="By variable, one for each time; null where unknown.")
@@ -146,9 +157,8 @@ def read_issues(query: ConditionQuery, media: str, raw: bytes, document: Any) ->
             raise DocumentInvalid([Fault(name, "is given beside a JSON body", "it in the body") for name in given])
         create = ConditionCreate.parse(document)
         return create.place, [ConditionIssue.parse(create.model_dump(exclude={"mark_id", "area"}))]
-    form = "csv" if media == "text/csv" else "netcdf"
-    about = query.model_dump(exclude={"mark_id", "area"}, exclude_none=True)
-    return Place(query.mark_id, query.area), read_conditions(raw, form, **about)
+    form: Literal["csv", "netcdf"] = "csv" if media == "text/csv" else "netcdf"
+    return Place(query.mark_id, query.area), read_conditions(raw, form, **query.said())
 
 
 def write_condition(view: ConditionView) -> dict[str, Any]:
