@@ -10,8 +10,8 @@ import numpy as np
 
 from tidecore.shore.fishability import REACH_WIND_M_PER_S
 from tidecore.timebase import US_PER_MINUTE
-from tidecore.timeline import Timeline, factors
-from tidecore.units import AnyArray, IntArray
+from tidecore.timeline import Timeline, factors, find_factor
+from tidecore.units import AnyArray, BoolArray, IntArray
 from tidecore.windows.wording import clock, factor_words, listed
 
 SafeGrade = Literal["not_assessed", "caution", "danger"]
@@ -26,11 +26,12 @@ WARNINGS: tuple[tuple[str, SafeGrade], ...] = (
     ("severe", "danger"),
     ("extreme", "danger"),
 )
-#: Columns that say why a mark does not fish, and their values that do.
-REASONS = {
+#: Columns that say why a mark does not fish, and their values that do, or over which they do.
+REASONS: dict[str, tuple[str, ...] | float] = {
     "holding": ("marginal", "does_not_hold"),
     "surf": ("unfishable",),
     "weed": ("every_cast", "unfishable", "likely", "high"),
+    "crosswind": REACH_WIND_M_PER_S,
 }
 #: Verdicts look at factors so often [microseconds].
 _LOOK_US = 10 * US_PER_MINUTE
@@ -116,7 +117,7 @@ def judge_fishing(timeline: Timeline, start_us: int, end_us: int) -> FishableVer
     times, mark = _instants(start_us, end_us), timeline.mark.name
     column = _column(timeline, "fishable", times)
     if column is None or not (column != "").any():
-        return FishableVerdict("unknown", (f"{mark}: not known whether it fishes{_why_unknown(timeline)}.",))
+        return FishableVerdict("unknown", (f"{mark}: not known whether it fishes{_for_want_of(timeline, times)}.",))
     shares = {value: float(np.mean(column == value)) for value in ("no", "hard", "")}
     reasons = []
     worse = (column == "no") | (column == "hard")
@@ -125,7 +126,8 @@ def judge_fishing(timeline: Timeline, start_us: int, end_us: int) -> FishableVer
         word = "does not fish" if shares["no"] >= _MOSTLY else "is hard to fish"
         reasons.append(f"{mark}: {word} for {shares['no'] + shares['hard']:.0%} of the time{because}.")
     if shares[""] > 0.0:
-        reasons.append(f"{mark}: not known whether it fishes for {shares['']:.0%} of the time{_why_unknown(timeline)}.")
+        lacking = _for_want_of(timeline, times[column == ""])
+        reasons.append(f"{mark}: not known whether it fishes for {shares['']:.0%} of the time{lacking}.")
     if shares["no"] >= _MOSTLY:
         return FishableVerdict("no", tuple(reasons))
     if shares["no"] + shares["hard"] >= _SOMETIMES:
@@ -133,12 +135,19 @@ def judge_fishing(timeline: Timeline, start_us: int, end_us: int) -> FishableVer
     return FishableVerdict("unknown" if shares[""] > 0.0 else "yes", tuple(reasons))
 
 
-def _why_unknown(timeline: Timeline) -> str:
-    """Return why it is not known whether a mark fishes, as the end of a sentence."""
-    factor = factors().get("fishable")
-    if factor is None or factor.why_unknown is None:
-        return ""
-    return f": {factor.why_unknown(timeline.sources)}".rstrip(".")
+def _for_want_of(timeline: Timeline, times: IntArray) -> str:
+    """Return what is unknown at instants at which it is not known whether a mark fishes, as the end of a sentence."""
+    found = []
+    for name in REASONS:
+        column = _column(timeline, name, times)
+        if column is not None and not find_factor(name).known(column).all():
+            found.append(factor_words(name))
+    return f", for want of: {listed(found)}" if found else ""
+
+
+def _hinders(column: AnyArray, bad: tuple[str, ...] | float) -> BoolArray:
+    """Return where a reason is bad: one of some values, or over a number."""
+    return np.asarray(column > bad) if isinstance(bad, float) else np.isin(column, bad)
 
 
 def _because(timeline: Timeline, times: IntArray) -> str:
@@ -146,11 +155,8 @@ def _because(timeline: Timeline, times: IntArray) -> str:
     found = []
     for name, bad in REASONS.items():
         column = _column(timeline, name, times)
-        if column is not None and np.isin(column, bad).any():
+        if column is not None and _hinders(column, bad).any():
             found.append(factor_words(name))
-    wind = _column(timeline, "crosswind", times)
-    if wind is not None and (wind > REACH_WIND_M_PER_S).any():
-        found.append(factor_words("crosswind"))
     return f": {listed(found)}" if found else ""
 
 
