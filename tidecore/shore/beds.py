@@ -5,7 +5,8 @@ from __future__ import annotations
 SAND = frozenset({"clean_sand", "sand_with_bars_and_gutters"})
 GRAVEL = frozenset({"shingle"})
 
-#: Walking with kit [km/h]; common practice. The slower end where a span is usual; soft mud is not walked.
+#: Walking with kit [km/h]; common practice. The slower end where a span is usual. Soft mud is not walked; of structure
+#: and channel edges nothing general is known.
 WALKING_KM_PER_H: dict[str, float] = {
     "clean_sand": 4.0,
     "sand_with_bars_and_gutters": 4.0,
@@ -15,7 +16,6 @@ WALKING_KM_PER_H: dict[str, float] = {
     "rough_rock_and_kelp": 1.5,
     "mussel": 1.5,
     "eelgrass": 1.5,
-    "structure": 4.0,
 }
 
 

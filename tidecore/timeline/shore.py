@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,10 +26,10 @@ from tidecore.timeline.factor import Breaks, Factor, pick
 from tidecore.timeline.passes import value_passes
 from tidecore.timeline.shore_columns import LONGEST_LEFT_MIN, WAVES_IN_MARGIN
 from tidecore.timeline.shore_reasons import why_unknown
-from tidecore.timeline.shore_sea import WAVES, WIND, given_breaks, shore_sea
+from tidecore.timeline.shore_sea import WAVES, WIND, given_breaks, number, shore_sea
 from tidecore.timeline.tide_levels import ALLOWANCE_M, level_passes, sill_covered
 from tidecore.timeline.water_state import weed_breaks
-from tidecore.units import AnyArray, IntArray
+from tidecore.units import AnyArray, FloatArray, IntArray
 
 if TYPE_CHECKING:
     from tidecore.timeline.frame import Frame
@@ -59,7 +60,20 @@ def _at_ground(sources: Sources) -> IntArray:
 
 
 def _at_ground_and_sea(sources: Sources) -> IntArray:
-    return np.concatenate((_at_ground(sources), given_breaks(sources, *WAVES)))
+    return np.concatenate((_at_ground(sources), given_breaks(sources, *WAVES), _at_sector(sources)))
+
+
+def _at_sector(sources: Sources) -> IntArray:
+    """Return when the sea turns into the exposure of the mark, or out of it."""
+    breaks, sector = given_breaks(sources, "wave_from_degree"), sources.setting.sector
+    if sector is None or not breaks.size:
+        return np.empty(0, dtype=np.int64)
+
+    def beyond(frame: Frame, edge: float) -> FloatArray:
+        # Where the angle from the edge wraps round it seems to pass 0 too; such a break does no harm.
+        return (number(frame, "wave_from_degree") - edge + 180.0) % 360.0 - 180.0
+
+    return np.concatenate([value_passes(sources, partial(beyond, edge=edge), (0.0,), breaks) for edge in sector])
 
 
 def _at_sill(sources: Sources) -> IntArray:
@@ -86,7 +100,7 @@ def _at_surf(sources: Sources) -> IntArray:
     if not breaks.size:
         return breaks
     passed = value_passes(sources, lambda frame: frame.once(shore_sea).waves.height, (UNFISHABLE_SEA_M,), breaks)
-    return np.concatenate((breaks, passed))
+    return np.concatenate((breaks, passed, _at_sector(sources)))
 
 
 def _at_weed(sources: Sources) -> IntArray:

@@ -56,7 +56,8 @@ class Curve:
         return max(0.0, float(last - first))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+# No slots here and below: what is worked out once is kept in the instance's dictionary.
+@dataclass(frozen=True, eq=False)
 class RuleCurve:
     """One rule at one mark: how the caller calls it, its windows in time order, and its score over the span."""
 
@@ -65,8 +66,13 @@ class RuleCurve:
     windows: tuple[Window, ...]
     score: Curve
 
+    @cached_property
+    def windows_us(self) -> IntArray:
+        """Start and end of each window [microseconds since 1970], shape ``(n, 2)``."""
+        ends = [(window.start, window.end) for window in self.windows]
+        return np.array(ends, dtype="datetime64[us]").reshape(-1, 2).view(np.int64)
 
-# No slots: what is worked out once is kept in the instance's dictionary.
+
 @dataclass(frozen=True, eq=False)
 class MarkSearch:
     """What several rules find at one mark over the span of a timeline; made by `search_mark`.

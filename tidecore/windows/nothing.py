@@ -35,11 +35,9 @@ def explain_no_outings(
             f"least {hours_words(options.least_h)}."
         )
         return tuple(said)
-    ticks = [[int(one.start.astype(np.int64)), int(one.end.astype(np.int64))] for one in windows]
+    spans = merged(np.concatenate([one.windows_us for one in search.curves]))
     inside = [
-        row
-        for row in there.tolist()
-        if len(clipped(merged(np.array(ticks)), row[0] + options.set_up_us, row[1] - options.pack_up_us))
+        row for row in there.tolist() if len(clipped(spans, row[0] + options.set_up_us, row[1] - options.pack_up_us))
     ]
     if inside:
         said.append(

@@ -164,7 +164,7 @@ def leg_at(search: MarkSearch, start_us: int, end_us: int, options: SessionOptio
     hours = tuple(
         (one.key, one.score.integral(start_us, end_us))
         for one in search.curves
-        if any(_ticks(window.start) < end_us and _ticks(window.end) > start_us for window in one.windows)
+        if ((one.windows_us[:, 0] < end_us) & (one.windows_us[:, 1] > start_us)).any()
     )
     worth = search.best.integral(start_us, end_us)
     arrive, leave = start_us - options.set_up_us, end_us + options.pack_up_us
@@ -189,8 +189,7 @@ def fishable_chains(
     search: MarkSearch, rows: IntArray, options: SessionOptions
 ) -> Iterator[tuple[int, int, tuple[int, int]]]:
     """Return the spans of windows with lulls bridged, each after the first and last instant of fishing there."""
-    ends = [(_ticks(window.start), _ticks(window.end)) for one in search.curves for window in one.windows]
-    windows = merged(np.array(ends, dtype=np.int64).reshape(-1, 2))
+    windows = merged(np.concatenate([np.empty((0, 2), dtype=np.int64), *(one.windows_us for one in search.curves)]))
     for arrive, leave in rows.tolist():
         first, last = arrive + options.set_up_us, leave - options.pack_up_us
         pieces = clipped(windows, first, last)
@@ -249,7 +248,3 @@ def _tide(timeline: Timeline, time_us: int) -> int:
     """Return the high water nearest to an instant, the instant itself where there is no tide."""
     high = timeline.sources.turns.high_us
     return int(high[int(np.argmin(np.abs(high - time_us)))]) if high.size else time_us
-
-
-def _ticks(time: np.datetime64) -> int:
-    return int(time.astype(np.int64))

@@ -32,7 +32,7 @@ def session_reasons(
     legs: Sequence[SessionLeg],
     best: BestHour,
     verdicts: Verdicts,
-    clock_changes: Sequence[str],
+    said_besides: Sequence[str],
 ) -> tuple[str, ...]:
     """Return the sentences of a session: where and when, for what, what happens, what is against it or unknown."""
     zone = legs[0].mark.zone
@@ -44,7 +44,7 @@ def session_reasons(
     if outing.there_us or outing.back_us:
         away, home = outing.arrive_us - outing.there_us, outing.leave_us + outing.back_us
         said.append(f"Leave home at {clock(zone, away)}, be back at {clock(zone, home)}.")
-    said += [f"In between the {change}." for change in clock_changes]
+    said += said_besides
     said += _unknown(legs)
     said += verdicts.fishable.reasons
     if verdicts.safe.grade == "not_assessed":

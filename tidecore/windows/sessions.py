@@ -126,7 +126,18 @@ def complete(outing: Outing, searches: Mapping[str, MarkSearch]) -> Session:
     away = TimeSpan(_time(outing.arrive_us - outing.there_us), _time(outing.leave_us + outing.back_us))
     changes = tuple(str(change) for change in clock_changes(timelines[0].mark.zone, away))
     verdicts = Verdicts(safe, fishable, _feeding(legs))
-    return Session(outing, legs, best, verdicts, changes, session_reasons(outing, legs, best, verdicts, changes))
+    told = dict.fromkeys(said for line in timelines for said in _conditions_said(line, away))
+    reasons = session_reasons(outing, legs, best, verdicts, (*(f"In between the {one}." for one in changes), *told))
+    return Session(outing, legs, best, verdicts, changes, reasons)
+
+
+def _conditions_said(timeline: Timeline, span: TimeSpan) -> tuple[str, ...]:
+    """Return what is not assessed over a span, or rests on old forecasts, in sentences."""
+    conditions = timeline.sources.conditions
+    if conditions is None:
+        return ()
+    said = (one.rstrip(".") for one in conditions.sentences(span))
+    return tuple(f"{one[:1].upper()}{one[1:]}." for one in said)
 
 
 def _leg(leg: OutingLeg, search: MarkSearch) -> SessionLeg:

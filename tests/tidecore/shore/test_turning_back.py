@@ -10,6 +10,7 @@ import pytest
 from tests.tidecore.shore.profiles import BAR, random_ground
 from tidecore.errors import InvalidInput
 from tidecore.shore import (
+    WayBack,
     covered_spans,
     edge_speed,
     minutes_to_turn_back,
@@ -46,6 +47,13 @@ def random_tide(rng, middle=0.0):
     return tide(
         middle + rng.normal(0.0, 0.5), rng.uniform(0.5, 4.0), rng.uniform(0.0, 12.42), 12.42, rng.uniform(0, 0.3)
     )
+
+
+def raised(level, surge):
+    def higher(at):
+        return level(at) + surge
+
+    return higher
 
 
 def seconds(start_us, end_us):
@@ -146,6 +154,27 @@ def test_minutes_left_fall_by_one_a_minute_until_the_sill_is_dry_again():
     left = minutes_to_turn_back(at, covered, 40.0, 1440.0)
     assert left.tolist() == [20.0, -10.0, -40.0, -80.0, -159.0, 380.0, 0.0, 1440.0, 1440.0]
     assert minutes_to_turn_back(at, np.empty((0, 2), dtype=np.int64), 40.0, 1440.0).tolist() == [1440.0] * 9
+
+
+def test_more_water_and_a_slower_walk_never_leave_more_time() -> None:
+    rng = np.random.default_rng(11)
+    at = seconds(START + 12 * US_PER_HOUR, START + 36 * US_PER_HOUR)[::60]
+    for _ in range(100):
+        level, sill = random_tide(rng), rng.normal(0.0, 1.0)
+        surge, lead, slower = rng.exponential(0.3), rng.uniform(30.0, 120.0), rng.exponential(10.0)
+        spans = [covered_spans(raised(level, more), sill, START, START + 72 * US_PER_HOUR) for more in (0.0, surge)]
+        calm = minutes_to_turn_back(at, spans[0], lead, 1440.0)
+        assert (minutes_to_turn_back(at, spans[1], lead, 1440.0) <= calm + 0.01).all()
+        assert (minutes_to_turn_back(at, spans[0], lead + slower, 1440.0) <= calm).all()
+        start, end = int(at[0]), int(at[-1])
+        turns = [
+            turn_back(raised(level, more), WayBack(sill, "sill", walk), start, end).time_us
+            for more, walk in ((0.0, lead), (surge, lead), (0.0, lead + slower))
+        ]
+        for worse in turns[1:]:
+            if turns[0] is not None:
+                assert worse is not None
+                assert worse <= turns[0] + US_PER_SECOND
 
 
 def test_moves_are_those_of_a_scan_of_every_second():

@@ -154,20 +154,27 @@ def test_what_hinders_a_cast_goes_by_where_the_mark_faces() -> None:
     assert "which way" in next(iter(reasons(blind.sources, "crosswind")))
 
 
-@pytest.mark.parametrize("name", ["surf", "fishable", "weed"])
+@pytest.mark.parametrize("name", ["surf", "fishable", "weed", "run_up"])
 def test_every_jump_is_a_break(name: str) -> None:
     # The sea passes 2 m twice; the wind peaks over 10 m/s for some minutes; weed is seen at times.
     given = {
         "wave_height_m": [1.2, 2.6, 1.0],
+        "wave_period_s": [9.0, 9.0],
+        "wave_period_kind": "peak",
         "wind_speed_m_per_s": [6.0, 10.01, 6.0],
         "wind_from_degree": [270.0, 270.0],
     }
     seen = observed([2.0, 5.0, 40.0], weed=["none", "every_cast", "odd_strand"])
-    timeline = line(SLOPE | {"stream_rates": RATES}, hourly(**given), seen, step="1h")
+    # The high sea comes round out of the exposure and back into it.
+    given["wave_from_degree"] = [250.0, 310.0, 260.0]
+    sector = {"from_degree": 200.0, "to_degree": 305.0}
+    timeline = line(SLOPE | {"stream_rates": RATES, "exposure": sector}, hourly(**given), seen, step="1h")
     breaks = timeline.breaks_us([name])
     at = np.arange(timeline.span.start_us, timeline.span.end_us, US_PER_SECOND, dtype=np.int64)
     column = timeline.at(at, [name])[name]
-    jumps = np.flatnonzero(column[1:] != column[:-1])
+    # Of a run-up where it begins and ceases to be known.
+    told = find_factor(name).known(column) if name == "run_up" else column
+    jumps = np.flatnonzero(told[1:] != told[:-1])
     assert jumps.size >= 2
     for k in jumps:
         assert np.abs(breaks - at[k + 1]).min() <= 1.1 * US_PER_SECOND

@@ -14,6 +14,7 @@ from tests.tidecore.timeline.places import mark_at, model_of
 from tests.tidecore.windows.doubles import rule, trapezoid
 from tests.tidecore.windows.evenings import ALWAYS, DAYS_ONLY, DOWN_AND_UP, NEVER, NIGHT_FLOOD, search, timeline_over
 from tidecore.calendars import FreeTime, holds_at
+from tidecore.conditions import ConditionIssue, Conditions
 from tidecore.errors import InvalidInput
 from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE
 from tidecore.timeline import build_timeline
@@ -194,6 +195,45 @@ def test_access_that_is_closed_trims_a_session():
     forced = session_at(searched, np.datetime64("2026-06-10T12:00"), np.datetime64("2026-06-10T14:00"))
     assert forced.verdicts.safe.grade == "caution"
     assert "access is closed" in " ".join(forced.verdicts.safe.reasons)
+
+
+def sea(height, **values):
+    """What is told of two days: waves at the mark of one height, no wind, no weed seen but what is given."""
+    times = ["2026-06-09T00:00Z", *(f"2026-06-1{day}T{hour:02d}:00Z" for day in range(3) for hour in range(0, 24, 3))]
+    plain = {"wave_height_m": height, "wave_from_degree": 270.0, "wind_speed_m_per_s": 2.0, "wind_from_degree": 90.0}
+    issue = {
+        "kind": "observation",
+        "source": "invented",
+        "issued_at": "2026-06-13T00:00Z",
+        "waves_at": "at_mark",
+        "times": times[1:],
+        "values": {name: [value] * (len(times) - 1) for name, value in {**plain, "weed": "none", **values}.items()},
+    }
+    return ConditionIssue.parse(issue)
+
+
+@pytest.mark.parametrize(
+    ("height", "weed", "grade", "part"),
+    [(0.8, "none", "yes", 1.0), (3.0, "none", "no", 0.0), (0.8, "every_cast", "hard", 0.5)],
+)
+def test_a_mark_that_does_not_fish_is_worth_nothing(height, weed, grade, part):
+    mark = mark_at(
+        facing_degree=270.0,
+        exposure={"from_degree": 200.0, "to_degree": 330.0},
+        stream_rates={f"{tide}_{way}_m_per_s": 0.4 for tide in ("spring", "neap") for way in ("flood", "ebb")},
+    )
+    conditions = Conditions.of([sea(height, weed=weed)])
+    timeline = build_timeline(mark, model_of("large"), "2026-06-10", "2026-06-12", conditions=conditions)
+    sessions = find_sessions([ALWAYS], timeline)
+    assert sessions
+    for session in sessions:
+        assert session.verdicts.fishable.grade == grade, session.verdicts.fishable.reasons
+        assert session.score_hours == pytest.approx(part * session.fishing_h, abs=0.01)
+        assert session.verdicts.safe.grade == "not_assessed"
+        # What feeds is not less for it.
+        assert session.verdicts.feeding.mean_score == pytest.approx(1.0)
+    if grade == "hard":
+        assert "weed" in " ".join(sessions[0].verdicts.fishable.reasons)
 
 
 def test_why_there_is_none():

@@ -26,6 +26,8 @@ def test_one_obstacle_that_alone_would_do():
     assert (sun.factor, sun.enough_alone, sun.score_without) == ("sun_altitude", True, 1.0)
     # The ramp from 0 to 8 degrees is half down at 4.
     assert sun.needed == pytest.approx(4.0, abs=0.1)
+    assert isinstance(sun.value, float)
+    assert isinstance(sun.needed, float)
     assert sun.off_by == pytest.approx(sun.value - sun.needed)
     assert sun.before is not None
     assert sun.after is not None
@@ -130,7 +132,7 @@ def test_two_sessions_are_compared_factor_by_factor():
     assert [turned[one.better] for one in back.advantages] == [one.better for one in found.advantages]
     alike = compare_sessions(best, best)
     assert alike.better == "neither"
-    assert all(one.better == "neither" for one in (*alike.factors, *alike.advantages))
+    assert {one.better for one in alike.factors} == {one.better for one in alike.advantages} == {"neither"}
 
 
 def test_bait_is_gathered_while_the_ground_is_bare_by_day():
