@@ -1,8 +1,8 @@
 """What a filter must be before any parser sees it: short, printable, shallow, made of known words.
 
 The parser of the text form takes time that doubles with every bracket around a mistake, and stack with every level. So
-a text is cut at its brackets first, and each piece, in which none are left but those of functions and lists, is parsed
-alone: the time is then that of its length.
+a text is cut at its brackets first, and each piece, in which none are left but those of functions and lists of single
+words, is parsed alone: the time is then that of its length.
 """
 
 from __future__ import annotations
@@ -55,16 +55,32 @@ class Token:
 
 @dataclass(slots=True)
 class Piece:
-    """Text without brackets but those of functions and lists, and the place in the filter of each character."""
+    """Text with no brackets inside brackets, the place in the filter of each character, and how many tokens it has."""
 
-    kind: _Kind
     text: str = ""
     origins: list[int] = field(default_factory=list)
+    count: int = 0
 
     def add(self, text: str, start: int, *, moved: bool = False) -> None:
         """Append ``text``; all of it comes from ``start`` if it was ``moved`` there, else from there on."""
         self.text += text
         self.origins += [start] * len(text) if moved else range(start, start + len(text))
+        self.count += not text.isspace()
+
+    def append(self, other: Piece) -> None:
+        """Append another piece."""
+        self.text += other.text
+        self.origins += other.origins
+        self.count += other.count
+
+
+@dataclass(slots=True)
+class _Bracket:
+    """A bracket that is open, and what is between its commas; the whole is one too."""
+
+    kind: _Kind
+    start: int
+    items: list[Piece] = field(default_factory=lambda: [Piece()])
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,46 +143,56 @@ def cut_text(text: str) -> Cut:
     tokens = _tokens(text)
     _check_chains(tokens)
     pieces: dict[str, Piece] = {}
-    open_pieces, opened = [Piece("whole")], [0]
+    opened = [_Bracket("whole", 0)]
     columns: dict[str, int] = {}
     before: Token | None = None
     for token in tokens:
-        piece = open_pieces[-1]
         if token.text == "(":
-            if len(open_pieces) > MOST_LEVELS:
+            if len(opened) > MOST_LEVELS:
                 raise refuse("has brackets nested too deep", f"at most {MOST_LEVELS} levels", token.start)
-            kind = _kind_of_bracket(before)
-            open_pieces.append(Piece(kind))
-            opened.append(token.start)
+            opened.append(_Bracket(_kind_of_bracket(before), token.start))
         elif token.text == ")":
-            if piece.kind == "whole":
+            if len(opened) == 1:
                 raise refuse("closes a bracket that is not open", "brackets in pairs", token.start)
-            _close(open_pieces, opened.pop(), token.start, pieces)
+            _close(opened.pop(), opened[-1].items[-1], token.start, pieces)
+        elif token.text == ",":
+            if opened[-1].kind in ("whole", "group"):
+                raise refuse("has a comma outside a list", "a list after IN or a function alone", token.start)
+            opened[-1].items.append(Piece())
         else:
-            piece.add(token.text if token.kind != "space" else " " * len(token.text), token.start)
+            opened[-1].items[-1].add(token.text if token.kind != "space" else " " * len(token.text), token.start)
             name = _column_of(token)
             if name is not None:
                 columns.setdefault(name, token.start)
         before = before if token.kind == "space" else token
-    if len(open_pieces) > 1:
-        raise refuse("leaves a bracket open", "brackets in pairs", opened[-1])
-    pieces[""] = open_pieces[0]
+    if len(opened) > 1:
+        raise refuse("leaves a bracket open", "brackets in pairs", opened[-1].start)
+    pieces[""] = opened[0].items[0]
     return Cut(pieces, columns)
 
 
-def _close(open_pieces: list[Piece], start: int, end: int, pieces: dict[str, Piece]) -> None:
-    """Close the innermost bracket: a function or a list goes into the piece around it, anything else is cut out."""
-    piece = open_pieces.pop()
-    around = open_pieces[-1]
-    if piece.kind == "group":
-        name = f"{CUT}{len(pieces)}"
-        pieces[name] = piece
-        around.add(f'"{name}"', start, moved=True)
+def _close(bracket: _Bracket, around: Piece, end: int, pieces: dict[str, Piece]) -> None:
+    """Close a bracket: what is in it is cut out, but single words, numbers and texts of a list or a function."""
+    if bracket.kind == "group":
+        _cut_out(bracket.items[0], around, bracket.start, pieces)
         return
-    around.add("(", start)
-    around.text += piece.text
-    around.origins += piece.origins
+    around.add("(", bracket.start)
+    for place, item in enumerate(bracket.items):
+        if place:
+            around.add(",", item.origins[0] if item.origins else end)
+        if item.count > 1:
+            _cut_out(item, around, item.origins[0], pieces)
+        else:
+            around.append(item)
     around.add(")", end)
+
+
+def _cut_out(piece: Piece, around: Piece, start: int, pieces: dict[str, Piece]) -> None:
+    name = f"{CUT}{len(pieces)}"
+    pieces[name] = piece
+    if not piece.text.strip():
+        raise refuse("has nothing between two brackets", "an expression", start)
+    around.add(f'"{name}"', start, moved=True)
 
 
 def _tokens(text: str) -> list[Token]:

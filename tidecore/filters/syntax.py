@@ -119,8 +119,6 @@ def _parser() -> Callable[[str], Any]:
 
 
 def _parsed(parse: Callable[[str], Any], piece: Piece) -> Any:
-    if not piece.text.strip():
-        raise refuse("has nothing between two brackets", "an expression", piece.origins[0] if piece.origins else None)
     try:
         return parse(piece.text)
     # The parser raises bare exceptions beside its own.
