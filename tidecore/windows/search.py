@@ -6,9 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tidecore.filters import Filter
 from tidecore.rules import SpeciesRule
 from tidecore.timeline import Timeline, find_factor
 from tidecore.windows.account import account, role_of, unknown_terms
+from tidecore.windows.filtering import say_filter
 from tidecore.windows.scoring import ROUNDING, Scores, score_rule
 from tidecore.windows.spans import find_spans
 from tidecore.windows.window import Role, UnknownTerm, Window
@@ -63,7 +65,7 @@ class Explanation:
     sentences: tuple[str, ...]
 
 
-def find_windows(rule: SpeciesRule, timeline: Timeline) -> list[Window]:
+def find_windows(rule: SpeciesRule, timeline: Timeline, *, within: Filter | None = None) -> list[Window]:
     """Return the windows of a rule over the span of a timeline.
 
     A window is a longest span in which the score is at least the rule's threshold for at least its minimum duration.
@@ -74,6 +76,8 @@ def find_windows(rule: SpeciesRule, timeline: Timeline) -> list[Window]:
         What the species wants.
     timeline : Timeline
         The mark and the span.
+    within : Filter, optional
+        Windows lie in time in which it is true; a window that it cuts is as long as what is left of it.
 
     Returns
     -------
@@ -88,11 +92,11 @@ def find_windows(rule: SpeciesRule, timeline: Timeline) -> list[Window]:
     """
     if rule.accepts_ground(timeline.mark) is False:
         return []
-    spans, samples = find_spans(rule, timeline)
+    spans, samples = find_spans(rule, timeline, within)
     return account(rule, timeline, spans, samples)
 
 
-def explain(rule: SpeciesRule, timeline: Timeline) -> Explanation:
+def explain(rule: SpeciesRule, timeline: Timeline, *, within: Filter | None = None) -> Explanation:
     """Return why a rule does or does not hold over the span of a timeline.
 
     Parameters
@@ -101,6 +105,8 @@ def explain(rule: SpeciesRule, timeline: Timeline) -> Explanation:
         What the species wants.
     timeline : Timeline
         The mark and the span. Shares and the best score are those of its axis.
+    within : Filter, optional
+        The filter that windows were held to; the last sentence says how it fared. The rest is of the rule alone.
     """
     scores = score_rule(rule, timeline)
     count = scores.score.size
@@ -119,7 +125,10 @@ def explain(rule: SpeciesRule, timeline: Timeline) -> Explanation:
         excluded_by=excluded_by,
         terms=terms,
         unknowns=unknowns,
-        sentences=tuple(_sentences(rule, timeline, best_score, unknowns, terms)),
+        sentences=(
+            *_sentences(rule, timeline, best_score, unknowns, terms),
+            *(() if within is None else (say_filter(within, timeline),)),
+        ),
     )
 
 

@@ -6,11 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tidecore.filters import Filter
 from tidecore.roots.brackets import TimeCondition, refine, summits
 from tidecore.rules import Requirement, SpeciesRule
 from tidecore.timebase import US_PER_MINUTE, US_PER_SECOND
 from tidecore.timeline import Timeline, find_factor
 from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
+from tidecore.windows.filtering import held_to, true_spans
 from tidecore.windows.scoring import ROUNDING, score_at, score_columns
 
 #: Samples lie no further apart than this, whatever the step of the timeline [microseconds].
@@ -43,8 +45,10 @@ class Samples:
     score: FloatArray
 
 
-def find_spans(rule: SpeciesRule, timeline: Timeline) -> tuple[list[Span], Samples]:
+def find_spans(rule: SpeciesRule, timeline: Timeline, within: Filter | None = None) -> tuple[list[Span], Samples]:
     """Return where the score is at least the rule's threshold for its minimum duration, and the samples it rests on.
+
+    Where a filter is given, ``within`` which windows lie, only time in which it is true counts.
 
     The search reaches beyond the span of the timeline by the minimum duration, so that a window which the span cuts
     is as long as it is, and is kept if only a part of it lies inside.
@@ -52,8 +56,11 @@ def find_spans(rule: SpeciesRule, timeline: Timeline) -> tuple[list[Span], Sampl
     lead = round(rule.minimum_duration_min * US_PER_MINUTE)
     first, last = timeline.span.start_us, timeline.span.end_us
     samples = sample_score(rule, timeline, first - lead, last + lead)
+    holding = _holding(rule, timeline, samples)
+    if within is not None and holding:
+        holding = held_to(holding, true_spans(within, timeline, holding[0][0], holding[-1][1]))
     found = []
-    for start, end in _holding(rule, timeline, samples):
+    for start, end in holding:
         # Two edges, each late by up to the tolerance.
         long_enough = end - start >= lead - 2 * EDGE_TOLERANCE_US
         if long_enough and start < last and end > first:

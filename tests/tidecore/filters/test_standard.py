@@ -36,8 +36,8 @@ TEXTS = {
     "geophys:SURVEY_NAME": ("North Calcutta", "CALCUTTA", "Bombay"),
 }
 NUMBERS = (
-    "balance category depth floors taxes value foo bar x vehicle_height bridge_clearance eo:cloud_cover landsat:wrs_row "
-    "landsat:wrs_path"
+    "balance category depth floors taxes value foo bar x vehicle_height bridge_clearance eo:cloud_cover "
+    "landsat:wrs_row landsat:wrs_path"
 ).split()
 COLUMNS = {name: column(name, "category", *texts) for name, texts in TEXTS.items()}
 COLUMNS |= {name: column(name, "number") for name in NUMBERS}
@@ -105,7 +105,8 @@ IN_SCOPE = [
     ("example06a", "    eo:cloud_cover BETWEEN 0.1 AND 0.2\nAND landsat:wrs_row=28\nAND landsat:wrs_path=203\n",
      None, [0, 1]),
     ("example06b",
-     "    eo:cloud_cover >= 0.1\nAND eo:cloud_cover <= 0.2\nAND landsat:wrs_row=28\nAND landsat:wrs_path=203", None, [0, 1]),
+     "    eo:cloud_cover >= 0.1\nAND eo:cloud_cover <= 0.2\nAND landsat:wrs_row=28\nAND landsat:wrs_path=203",
+     None, [0, 1]),
     ("example09", "floors>5", '{"op":">","args":[{"property":"floors"},5]}', [0]),
     ("example10", "taxes <= 500", None, [0, 2]),
     ("example11", "owner LIKE '%Jones%'", None, [0, 2]),
