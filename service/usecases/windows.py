@@ -12,6 +12,7 @@ from service.usecases.context import Context
 from service.usecases.marks import MARKS, MarkView, of_one_mark
 from service.usecases.species_rules import SPECIES_RULES, RuleView
 from service.usecases.stations import ServedModel, model_of
+from tidecore.filters import Filter
 from tidecore.sky import SkyPositions, sky_positions
 from tidecore.timebase import TimeSpan
 from tidecore.timeline import build_timeline
@@ -48,6 +49,7 @@ class SearchResult:
     rules: Sequence[RuleView]
     windows: Sequence[FoundWindow]
     nothing: Sequence[Nothing]
+    within: Filter | None = None
 
 
 def search_windows(
@@ -56,8 +58,11 @@ def search_windows(
     span: TimeSpan,
     mark_ids: Sequence[str] | None,
     rule_ids: Sequence[str] | None,
+    within: Filter | None = None,
 ) -> SearchResult:
     """Return the windows of rules at marks over a span; all marks, all rules where none are named.
+
+    Windows lie where the filter ``within`` is true.
 
     Raises
     ------
@@ -78,11 +83,11 @@ def search_windows(
         sky = sky_positions(reach.start, reach.end)
         for view, model in served:
             with of_one_mark(view):
-                found, without = _search_mark(view, model, rules, span, sky)
+                found, without = _search_mark(view, model, rules, span, sky, within)
             windows += found
             nothing += without
     windows.sort(key=lambda one: (-one.window.score_hours, one.window.start, one.mark.record.id))
-    return SearchResult(span, served, rules, windows, nothing)
+    return SearchResult(span, served, rules, windows, nothing, within)
 
 
 def _wanted(
@@ -141,16 +146,22 @@ def _once(ids: Sequence[str]) -> list[str]:
 
 
 def _search_mark(
-    view: MarkView, served: ServedModel, rules: Sequence[RuleView], span: TimeSpan, sky: SkyPositions
+    view: MarkView,
+    served: ServedModel,
+    rules: Sequence[RuleView],
+    span: TimeSpan,
+    sky: SkyPositions,
+    within: Filter | None,
 ) -> tuple[list[FoundWindow], list[Nothing]]:
     """Return the windows at one mark, and the rules that have none there."""
-    names = tuple(dict.fromkeys(name for rule in rules for name in rule.document.factor_names))
+    filtered = () if within is None else within.factor_names
+    names = tuple(dict.fromkeys([name for rule in rules for name in rule.document.factor_names] + list(filtered)))
     timeline = build_timeline(view.document, served.model, span.start, span.end, sky=sky, names=names)
     windows: list[FoundWindow] = []
     nothing: list[Nothing] = []
     for rule in rules:
-        found = find_windows(rule.document, timeline)
+        found = find_windows(rule.document, timeline, within=within)
         windows += [FoundWindow(view, rule, window) for window in found]
         if not found:
-            nothing.append(Nothing(view, rule, explain(rule.document, timeline)))
+            nothing.append(Nothing(view, rule, explain(rule.document, timeline, within=within)))
     return windows, nothing

@@ -6,6 +6,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,6 +77,11 @@ class Filter:
         written = read_filter(given, language)
         condition = compile_filter(written, queryables() if columns is None else columns)
         return cls(condition, json.dumps(written.tree, sort_keys=True, separators=(",", ":")))
+
+    @property
+    def document(self) -> Any:
+        """The filter as CQL2 JSON."""
+        return json.loads(self.canonical)
 
     @cached_property
     def names(self) -> tuple[str, ...]:

@@ -110,7 +110,7 @@ def check_characters(text: str) -> None:
         if (character < " " and character not in "\t\r\n") or "\x7f" <= character <= "\x9f":
             raise refuse(f"holds the control character U+{ord(character):04X}", "text without any", place)
     if not text.strip():
-        raise refuse("is empty", "an expression, as flow_index > 0.4 AND direction = 'ebb'")
+        raise refuse("is empty", "an expression, as flow_strength > 0.4 AND direction = 'ebb'")
 
 
 def check_json_levels(text: str) -> None:

@@ -105,7 +105,7 @@ def test_three_values(text, expected):
         ("rate > 1; rate", 9, "';'", "CQL2 text"),
         ("rate\x00 > 1", 5, "control character U+0000", "without any"),
         ("rate\ud800 > 1", 5, "surrogate", "Unicode"),
-        ("   ", None, "is empty", "flow_index"),
+        ("   ", None, "is empty", "flow_strength"),
         ("rate > 1 OR " * 200 + "rate > 1", None, "characters", str(MOST_CHARACTERS)),
         ('"#1" > 1', 1, "#1", "column"),
     ],

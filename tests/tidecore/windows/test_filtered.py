@@ -93,7 +93,7 @@ def test_a_filter_that_leaves_nothing_is_said():
 @pytest.mark.parametrize(
     "text",
     [
-        "flow_index > 0.4 AND direction = 'ebb'",
+        "flow_strength > 0.4 AND direction = 'ebb'",
         "NOT (light = 'day') AND rate < height / 10 - 0.2",
         "hours_from_lw BETWEEN -1.5 AND 1.5 OR named_phase = 'top_of_the_tide'",
         "(minutes_from_sunset > 0) = (height > 3)",
