@@ -94,7 +94,8 @@ def test_a_filter_that_leaves_nothing_is_empty_in_every_form(coastal):
 
 def test_each_of_many_marks_has_rows_of_its_own(coastal):
     client, coast = coastal
-    later = {**example("create_mark"), "external_ref": "later", "slack_lags": {"after_hw_min": 120, "after_lw_min": 130}}
+    lags = {"after_hw_min": 120, "after_lw_min": 130}
+    later = {**example("create_mark"), "external_ref": "later", "slack_lags": lags}
     ids = [coast.mark, client.post("/v1/marks", json=later).json()["id"]]
     given = {"mark_id": ids, "factor": ["height"], "filter": TEXT}
     many = ask(client, "/v1/timelines", **given)

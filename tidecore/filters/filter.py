@@ -148,15 +148,15 @@ class Filter:
         """Return `mask` at instants of a timeline [microseconds since 1970], up to a day outside its span."""
         return self.mask(_at(timeline, times_us, self.factor_names))
 
-    def margins_at(self, timeline: Timeline, times_us: IntArray | FloatArray) -> list[FloatArray]:
-        """Return how far the left side of each comparison of numbers is above its right one, NaN where unknown."""
-        columns = _plain(_at(timeline, times_us, self.factor_names), self.names)
-        shape = np.asarray(times_us).shape
-        return [
-            np.broadcast_to(node.margin(columns), shape)
-            for node in parts_of(self.condition)
-            if isinstance(node, Comparison)
-        ]
+    @cached_property
+    def orders(self) -> tuple[Comparison, ...]:
+        """The comparisons of numbers by order, each once: what turns where its two sides meet."""
+        found = (node for node in parts_of(self.condition) if isinstance(node, Comparison))
+        return tuple(dict.fromkeys(node for node in found if node.op not in ("=", "<>")))
+
+    def columns_at(self, timeline: Timeline, times_us: IntArray | FloatArray) -> Mapping[str, AnyArray]:
+        """Return the columns it reads at instants of a timeline [microseconds since 1970]."""
+        return _plain(_at(timeline, times_us, self.factor_names), self.names)
 
 
 def _at(timeline: Timeline, times_us: IntArray | FloatArray, names: tuple[str, ...]) -> dict[str, AnyArray]:

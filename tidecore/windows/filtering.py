@@ -19,6 +19,7 @@ _EDGE_TOLERANCE_US = 50_000
 #: Where two sides of a comparison meet is found to this, and sampled at twice this on both sides [microseconds].
 _SIDE_US = 4
 _JUMP_US = US_PER_SECOND
+_NEARLY = 1e-9
 _PARTS = 60
 
 
@@ -89,46 +90,65 @@ def _samples(within: Filter, timeline: Timeline, start_us: int, end_us: int) -> 
     breaks = np.concatenate((timeline.breaks_us(within.factor_names), within.instants_us))
     times = np.concatenate((even, breaks, breaks - 1, np.array([start_us, end_us], dtype=np.int64)))
     times = np.unique(times[(times >= start_us) & (times <= end_us)])
-    more = [
-        found for k in range(len(within.margins_at(timeline, times[:1]))) for found in _tops(within, timeline, times, k)
-    ]
-    times = np.union1d(times, np.rint(np.concatenate([np.empty(0), *more])).astype(np.int64))
-    met = [np.empty(0)]
-    for k, margin in enumerate(within.margins_at(timeline, times)):
-        crossed = np.flatnonzero((np.diff(times) > _JUMP_US) & (margin[:-1] * margin[1:] < 0.0))
-        if crossed.size:
-            found = refine(_margin(within, timeline, k), times[crossed], times[crossed + 1], _SIDE_US)
-            # What turns out to be unknown on the way crosses nothing; the edge of the unknown is found below.
-            found = found[np.isfinite(found)]
-            met += [found - 2 * _SIDE_US, found + 2 * _SIDE_US]
-    times = np.union1d(times, np.rint(np.concatenate(met)).astype(np.int64))
+    times = np.union1d(times, _tops(within, timeline, times))
+    times = np.union1d(times, _meetings(within, timeline, times))
     return times[(times >= start_us) & (times <= end_us)]
 
 
-def _tops(within: Filter, timeline: Timeline, times: IntArray, k: int) -> list[FloatArray]:
-    """Return the extremes of the ``k``-th comparison that may reach over its level between two samples."""
-    margin = within.margins_at(timeline, times)[k]
+def _tops(within: Filter, timeline: Timeline, times: IntArray) -> IntArray:
+    """Return the extremes of comparisons that may reach over their level between two samples."""
     gaps = np.diff(times) > _JUMP_US
-    before, after = margin[:-2] - margin[1:-1], margin[2:] - margin[1:-1]
-    inner = margin[1:-1]
-    near = gaps[1:] & gaps[:-1] & (np.abs(inner) <= 2.0 * np.maximum(np.abs(before), np.abs(after)))
-    found = []
-    for sign, turns in (
-        (-1.0, near & (inner >= 0.0) & (before >= 0.0) & (after >= 0.0)),
-        (1.0, near & (inner <= 0.0) & (before <= 0.0) & (after <= 0.0)),
-    ):
-        at = np.flatnonzero(turns)
-        if at.size:
-            top = summits(_margin(within, timeline, k, sign), times[at], times[at + 2], 0.5 * US_PER_SECOND)
-            found.append(top.times_us[np.isfinite(top.times_us)])
-    return found
+    places, leaves, signs = [], [], []
+    for k, margin in enumerate(_margins(within, timeline, times)):
+        before, after, inner = margin[:-2] - margin[1:-1], margin[2:] - margin[1:-1], margin[1:-1]
+        near = gaps[1:] & gaps[:-1] & (np.abs(inner) <= 2.0 * np.maximum(np.abs(before), np.abs(after)))
+        dips = np.flatnonzero(near & (inner >= 0.0) & (before >= 0.0) & (after >= 0.0))
+        peaks = np.flatnonzero(near & (inner <= 0.0) & (before <= 0.0) & (after <= 0.0))
+        places += [dips, peaks]
+        leaves.append(np.full(dips.size + peaks.size, k))
+        signs += [np.full(dips.size, -1.0), np.full(peaks.size, 1.0)]
+    at = np.concatenate([np.empty(0, dtype=np.int64), *places])
+    if not at.size:
+        return at
+    curve = _margin(within, timeline, np.concatenate(leaves), np.concatenate(signs))
+    found = summits(curve, times[at], times[at + 2], 0.5 * US_PER_SECOND).times_us
+    return np.asarray(np.rint(found).astype(np.int64))
 
 
-def _margin(within: Filter, timeline: Timeline, k: int, sign: float = 1.0) -> TimeFunction:
-    """Return the ``k``-th margin of a filter as a function of time."""
+def _meetings(within: Filter, timeline: Timeline, times: IntArray) -> IntArray:
+    """Return instants just before and just after the two sides of a comparison meet between two samples."""
+    gaps = np.diff(times) > _JUMP_US
+    places = [np.flatnonzero(gaps & (margin[:-1] * margin[1:] < 0.0)) for margin in _margins(within, timeline, times)]
+    at = np.concatenate([np.empty(0, dtype=np.int64), *places])
+    if not at.size:
+        return at
+    leaves = np.repeat(np.arange(len(places)), [found.size for found in places])
+    met = refine(_margin(within, timeline, leaves, np.ones(at.size)), times[at], times[at + 1], _SIDE_US)
+    # What turns out to be unknown on the way meets nothing; the edge of the unknown is an edge of the filter.
+    met = met[np.isfinite(met)]
+    return np.asarray(np.rint(np.concatenate((met - 2 * _SIDE_US, met + 2 * _SIDE_US))).astype(np.int64))
+
+
+def _margins(within: Filter, timeline: Timeline, times: IntArray) -> Iterator[FloatArray]:
+    """Return how far the left side of each comparison is above its right one; 0 where they meet to the last digits."""
+    columns = within.columns_at(timeline, times)
+    for leaf in within.orders:
+        margin = np.broadcast_to(leaf.margin(columns), times.shape)
+        size = np.maximum(1.0, np.abs(np.broadcast_to(leaf.left.values(columns), times.shape)))
+        yield np.where(np.abs(margin) < _NEARLY * size, 0.0, margin)
+
+
+def _margin(within: Filter, timeline: Timeline, leaves: IntArray, signs: FloatArray) -> TimeFunction:
+    """Return as a function of time what each bracket looks at: the margin of its comparison, times its sign."""
 
     def margin(at: FloatArray) -> FloatArray:
-        return sign * within.margins_at(timeline, at)[k]
+        # As many instants a bracket as are asked for, those of one beside each other.
+        each = at.size // leaves.size
+        rows, columns, found = np.repeat(leaves, each), within.columns_at(timeline, at), np.empty(at.size)
+        for k in np.unique(leaves):
+            mine = rows == k
+            found[mine] = within.orders[k].margin({name: values[mine] for name, values in columns.items()})
+        return np.asarray(np.repeat(signs, each) * found)
 
     return margin
 

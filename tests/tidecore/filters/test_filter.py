@@ -8,10 +8,13 @@ import random
 import re
 import subprocess
 import sys
+from contextlib import suppress
 
 import cql2
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from tests.house.tree import ROOT
 from tests.tidecore.filters.agreement import disagreements
@@ -207,6 +210,36 @@ def test_it_says_what_it_reads():
     assert pickle.loads(pickle.dumps(one)).canonical == Filter.parse(json.loads(one.canonical)).canonical
     with pytest.raises(InvalidInput, match=r"columns\.light"):
         one.mask({name: TABLE[name] for name in ("rate", "height", "time", "flow_reliable")})
+
+
+@given(st.text(max_size=200))
+def test_any_text_is_a_filter_or_refused(text):
+    with suppress(InvalidFilter):
+        assert set(mask(text)) <= {-1, 0, 1}
+
+
+_SCALARS = st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=12)
+_OPERATORS = st.sampled_from(
+    ["and", "or", "not", "=", "<", "in", "between", "like", "isNull", "casei", "+", "div", "^", "x"]
+)
+
+
+def _expressions(inside):
+    args = st.lists(inside, max_size=4)
+    return (
+        args
+        | st.dictionaries(st.text(max_size=4), inside, max_size=2)
+        | st.builds(lambda op, parts: {"op": op, "args": parts}, _OPERATORS, args)
+    )
+
+
+_LEAVES = _SCALARS | st.builds(lambda name: {"property": name}, st.sampled_from(["height", "direction", "time", "sea"]))
+
+
+@given(st.recursive(_LEAVES, _expressions, max_leaves=20))
+def test_any_document_is_a_filter_or_refused(document):
+    with suppress(InvalidFilter):
+        assert set(Filter.parse(document).mask(TABLE).tolist()) <= {-1, 0, 1}
 
 
 def test_a_pattern_takes_no_longer_than_its_length():
