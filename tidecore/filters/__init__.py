@@ -6,6 +6,6 @@ columns and makes ``nodes`` of it, ``temporal`` knows times; ``filter`` is the d
 
 from tidecore.filters.filter import Filter
 from tidecore.filters.queryable import Queryable, queryables
-from tidecore.filters.syntax import LANGUAGES, Language
+from tidecore.filters.syntax import LANGUAGES
 
-__all__ = ["LANGUAGES", "Filter", "Language", "Queryable", "queryables"]
+__all__ = ["LANGUAGES", "Filter", "Queryable", "queryables"]

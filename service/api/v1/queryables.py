@@ -9,8 +9,8 @@ from fastapi.responses import JSONResponse, Response
 
 from service.api.contract import declare
 from service.api.media import StrictRoute, answer
-from service.api.v1.schemas.filters import SCHEMA_TYPE, write_queryables
-from tidecore.filters import queryables
+from service.api.v1.schemas.queryables import SCHEMA_TYPE, write_queryables
+from service.usecases import queryables
 
 router = APIRouter(tags=["marks"], route_class=StrictRoute)
 
@@ -31,6 +31,6 @@ class SchemaDocument(JSONResponse):
 )
 def get_queryables(request: Request) -> Response:
     """The JSON Schema (draft 2020-12) of the columns that a CQL2 filter may name: type, unit, categories, meaning."""
-    response = answer(write_queryables(queryables(), request.url.path))
+    response = answer(write_queryables(queryables.list_queryables(), request.url.path))
     response.headers["content-type"] = SCHEMA_TYPE
     return response

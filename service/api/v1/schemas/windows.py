@@ -15,7 +15,8 @@ from service.exports.series import Column, Table, file_stem
 from service.usecases.marks import MarkView
 from service.usecases.stations import ServedModel
 from service.usecases.windows import FoundWindow, Nothing, SearchResult
-from tidecore.filters import Filter, Language
+from tidecore.filters import Filter
+from tidecore.filters.syntax import Language
 from tidecore.place import Document
 from tidecore.timebase import TimeSpan
 from tidecore.timeline import KeyTime
