@@ -192,7 +192,8 @@ def _cut_out(piece: Piece, around: Piece, start: int, pieces: dict[str, Piece]) 
     pieces[name] = piece
     if not piece.text.strip():
         raise refuse("has nothing between two brackets", "an expression", start)
-    around.add(f'"{name}"', start, moved=True)
+    # Blanks, for two names beside each other would be one with a quotation mark in it.
+    around.add(f' "{name}" ', start, moved=True)
 
 
 def _tokens(text: str) -> list[Token]:

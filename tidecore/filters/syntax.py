@@ -103,7 +103,7 @@ def _read_text(text: str) -> Written:
     # A piece may be named only by those that were closed after it, so each is whole when it is put in.
     trees: dict[str, Any] = {}
     for name, piece in cut.pieces.items():
-        trees[name] = _put_in(_parsed(parse, piece), trees)
+        trees[name] = _put_in(_parsed(parse, piece, text), trees)
     _check_depth(trees[""])
     return Written("cql2-text", trees[""], cut.columns)
 
@@ -118,7 +118,7 @@ def _parser() -> Callable[[str], Any]:
     return parse
 
 
-def _parsed(parse: Callable[[str], Any], piece: Piece) -> Any:
+def _parsed(parse: Callable[[str], Any], piece: Piece, text: str) -> Any:
     try:
         return parse(piece.text)
     # The parser raises bare exceptions beside its own.
@@ -127,7 +127,7 @@ def _parsed(parse: Callable[[str], Any], piece: Piece) -> Any:
         column = int(found[1]) - 1 if found else 0
         if column < len(piece.origins):
             at = piece.origins[column]
-            said = f"cannot be read from {piece.text[column : column + 20].strip()!a} on"
+            said = f"cannot be read from {text[at : at + 20].strip()!a} on"
         else:
             at, said = piece.origins[-1], "ends too early, or cannot be read"
         raise refuse(said, "CQL2 text: an operator or an operand is missing, misspelt or too many", at) from error

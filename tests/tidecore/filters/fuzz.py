@@ -9,13 +9,15 @@ import json
 import random
 import sys
 import time
+from typing import Any
 
 import numpy as np
 
 from tests.tidecore.filters.expressions import columns_of, condition, json_of, rows, text_of
 from tidecore.errors import InvalidFilter
-from tidecore.filters import Filter
+from tidecore.filters import LANGUAGES, Filter
 from tidecore.filters.guard import MOST_CHARACTERS
+from tidecore.filters.syntax import Language
 
 _WORDS = (
     "AND OR NOT IN LIKE BETWEEN IS NULL DIV TRUE FALSE ( ) , = < > <= >= <> != + - * / % ^ 1 2.5 1e9 1e999 0 .5 5. "
@@ -78,6 +80,22 @@ def drawn(chance: random.Random) -> str:
     return text[:MOST_CHARACTERS]
 
 
+#: What takes longer is taken again, twice: a pause of the interpreter is not the input's doing [ms].
+_PAUSE_MS = 10.0
+
+
+def took(text: str, language: Language, columns: dict[str, np.ndarray[Any, Any]]) -> tuple[float, bool]:
+    """How long an input took [ms], and whether it was a filter."""
+    # Of this thread alone: what others take of the machine is not the input's doing either.
+    began = time.thread_time()
+    try:
+        mask = Filter.parse(text, language=language).mask(columns)
+    except InvalidFilter:
+        return 1000.0 * (time.thread_time() - began), False
+    assert set(np.unique(mask).tolist()) <= {-1, 0, 1}
+    return 1000.0 * (time.thread_time() - began), True
+
+
 def main(seed: int, count: int) -> dict[str, object]:
     chance = random.Random(seed)
     columns = columns_of(rows(chance, 8))
@@ -85,17 +103,11 @@ def main(seed: int, count: int) -> dict[str, object]:
     worst, slowest, taken, refused = 0.0, "", 0, 0
     for _ in range(count):
         text = drawn(chance)
-        for language in ("cql2-text", "cql2-json"):
-            # Of this thread alone: what others take of the machine is not the input's doing.
-            began = time.thread_time()
-            try:
-                mask = Filter.parse(text, language=language).mask(columns)
-            except InvalidFilter:
-                refused += 1
-            else:
-                taken += 1
-                assert set(np.unique(mask).tolist()) <= {-1, 0, 1}
-            spent = 1000.0 * (time.thread_time() - began)
+        for language in LANGUAGES:
+            spent, filtered = took(text, language, columns)
+            if spent > _PAUSE_MS:
+                spent = min(spent, *(took(text, language, columns)[0] for _ in range(2)))
+            taken, refused = taken + filtered, refused + (not filtered)
             if spent > worst:
                 worst, slowest = spent, ascii(text)[:120]
     return {"taken": taken, "refused": refused, "worst_ms": worst, "slowest": slowest}

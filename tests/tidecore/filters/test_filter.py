@@ -100,6 +100,7 @@ def test_three_values(text, expected):
         ("rate >", 6, "ends too early", "CQL2 text"),
         ("rate > 1 rate", 10, "'rate'", "CQL2 text"),
         ("(rate > 1", 1, "leaves a bracket open", "pairs"),
+        ("(rate)(rate) > 1", 7, "read from '(rate) > 1' on", "CQL2 text"),
         ("rate > 1)", 9, "not open", "pairs"),
         ("rate > (1, 2)", 10, "comma", "list"),
         ("rate IN ()", 10, "cannot be read", "CQL2 text"),
@@ -249,9 +250,9 @@ def test_a_pattern_takes_no_longer_than_its_length():
 
 
 def test_random_filters_agree_with_a_second_evaluator():
-    found, worths = disagreements(seed=11, count=1500)
+    found, worths = disagreements(seed=11, count=1000)
     assert found == []
-    assert min(worths.values()) > 5000
+    assert min(worths.values()) > 3000
 
 
 def test_known_rows_agree_with_the_evaluator_of_the_parser():
@@ -272,7 +273,7 @@ def test_known_rows_agree_with_the_evaluator_of_the_parser():
 
 
 def test_no_input_kills_or_takes_long():
-    command = [sys.executable, "-m", "tests.tidecore.filters.fuzz", "7", "3000"]
+    command = [sys.executable, "-m", "tests.tidecore.filters.fuzz", "7", "2000"]
     ran = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
     assert ran.returncode == 0, ran.stderr[-2000:]
     said = json.loads(ran.stdout)
