@@ -166,12 +166,10 @@ def test_spring_evenings_are_those_of_the_filter(cook, ask):
     mark = ask("GET", "/v1/marks?external_ref=mirrelsand")["items"][0]["id"]
     span = "start=2026-10-01T00:00Z&end=2026-10-31T00:00Z&step=10min"
     columns = ask("GET", f"/v1/marks/{mark}/timeline?{span}&factor=range_ratio&factor=height_of_hw")["columns"]
-    assert max(columns["range_ratio"]["values"]) > 0.85 > min(columns["range_ratio"]["values"])
+    assert max(columns["range_ratio"]) > 0.85 > min(columns["range_ratio"])
     springs = {
         str(START + k * TEN_MINUTES)[:10]
-        for k, (ratio, high) in enumerate(
-            zip(columns["range_ratio"]["values"], columns["height_of_hw"]["values"], strict=True)
-        )
+        for k, (ratio, high) in enumerate(zip(columns["range_ratio"], columns["height_of_hw"], strict=True))
         if ratio is not None and high is not None and ratio >= 0.85 and high < 9.5
     }
     assert evenings
@@ -210,7 +208,9 @@ def test_a_forecast_moves_the_windows(cook, tmp_path):
     assert "windows" in after
     bad = {**forecast(1.0), "values": {"wave_height_m": [-1.0] * 17}}
     (tmp_path / "bad.json").write_text(json.dumps(bad), encoding="utf-8")
-    assert "values.wave_height_m" in cook("conditions_then_search.py", "quenlow_basin", "flounder", "bad.json", fails=True)
+    assert "values.wave_height_m" in cook(
+        "conditions_then_search.py", "quenlow_basin", "flounder", "bad.json", fails=True
+    )
 
 
 def test_sessions_lie_in_free_time(cook):
