@@ -27,6 +27,7 @@ from tidecore.errors import InvalidInput
 from tidecore.model import TideModel
 from tidecore.offsets import needs_check
 from tidecore.place import Mark
+from tidecore.rules import check_overrides
 
 T = TypeVar("T")
 
@@ -187,16 +188,24 @@ def _with_tides(
         return None if document is None else TideModel.from_document(document)
 
     def judged(one: Candidate[SaidMark] | DocumentInvalid) -> Candidate[SaidMark] | InvalidInput | DocumentInvalid:
-        if isinstance(one, DocumentInvalid) or not _needs_tide(one.said.document):
+        if isinstance(one, DocumentInvalid) or not (
+            _needs_tide(one.said.document) or _has_overrides(one.said.document)
+        ):
             return one
         mark = Mark.parse(one.said.document)
         try:
+            check_overrides(mark)
             check_tide(mark, lambda: tide_of(mark.station))
         except InvalidInput as error:
             return error
         return one
 
     return [judged(one) for one in found]
+
+
+def _has_overrides(document: Mapping[str, Any]) -> bool:
+    """Return whether a mark says how a species behaves there otherwise than its rule says."""
+    return any(entry.get("override") is not None for entry in document.get("species") or ())
 
 
 def _needs_tide(document: Mapping[str, Any]) -> bool:

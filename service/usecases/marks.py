@@ -16,6 +16,7 @@ from tidecore.errors import Fault, InvalidInput
 from tidecore.model import TideModel
 from tidecore.offsets import check_offsets, needs_check
 from tidecore.place import Mark
+from tidecore.rules import check_overrides
 
 MarkView = DocumentView[Mark]
 
@@ -27,6 +28,7 @@ def _settle(context: Context, unit: UnitOfWork, mark: Mark) -> tuple[Mark, Mappi
     station = unit.stations.get(mark.station) or unit.stations.by_reference(mark.station)
     if station is None:
         raise no_station(mark.station)
+    check_overrides(mark)
     check_tide(mark, lambda: model_of(context, unit, station, None).model if station.version else None)
     return mark.model_copy(update={"station": station.station_id}), {"station_id": station.station_id}
 
