@@ -35,6 +35,14 @@ def read_cursor(kind: str, cursor: str | None) -> str | None:
     return after
 
 
+def link_next(request: Request, form: str, limit: int, cursor: str | None) -> dict[str, str]:
+    """Return the Link header (RFC 8288) to the next page of a list in the same form; nothing on the last page."""
+    if cursor is None:
+        return {}
+    # A cursor is made of characters that need no escape.
+    return {"Link": f'<{request.url.path}?limit={limit}&cursor={cursor}>; rel="next"; type="{form}"'}
+
+
 def write_place(account_id: str, number: int) -> str:
     """Return the cursor that goes on after a ``number`` in the changes of an account."""
     return base64.urlsafe_b64encode(f"{_owner(account_id)} {number}".encode()).decode().rstrip("=")

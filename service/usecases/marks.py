@@ -24,7 +24,10 @@ _RELEASED_AT_ONCE = 500
 
 
 def _settle(context: Context, unit: UnitOfWork, mark: Mark) -> tuple[Mark, Mapping[str, str]]:
-    """Return a mark with the id of its station, which may be named by the account's reference for it."""
+    """Return a mark with the id of its station, which may be named by the account's reference for it.
+
+    What it says of species must be rules, and its offsets and lags must make a tide.
+    """
     station = unit.stations.get(mark.station) or unit.stations.by_reference(mark.station)
     if station is None:
         raise no_station(mark.station)

@@ -77,7 +77,8 @@ class GroundDatum(Document):
 class ProfilePoint(Document):
     """A point of the ground: how far seaward of a fixed point [m], and how high above the ground datum [m].
 
-    ``bed`` and ``snag`` (0 none, 3 tackle is lost at once) hold from here to the next point.
+    ``bed`` and ``snag`` (0 none, 3 tackle is lost at once) hold from here to the next point. Two points at one distance
+    are an upright face.
     """
 
     distance_m: Annotated[Number, Field(ge=-1000.0, le=10_000.0)]
@@ -102,9 +103,14 @@ def _seaward(points: tuple[ProfilePoint, ...]) -> tuple[ProfilePoint, ...]:
 
 def _backward(points: tuple[ProfilePoint, ...]) -> Iterator[Flaw]:
     for place, (before, point) in enumerate(pairwise(points), 1):
-        if point.distance_m <= before.distance_m:
+        if point.distance_m < before.distance_m:
             problem = f"is {point.distance_m:g} after {before.distance_m:g}: the profile runs backwards"
-            yield Flaw((place, "distance_m"), problem, "points that go on seaward, each distance once")
+            yield Flaw((place, "distance_m"), problem, "points that go on seaward")
+        elif point.distance_m == before.distance_m and (
+            point.level_m == before.level_m or (place > 1 and points[place - 2].distance_m == point.distance_m)
+        ):
+            expected = "each distance once, or twice with two levels for an upright face"
+            yield Flaw((place, "distance_m"), f"is {point.distance_m:g} again", expected)
 
 
 #: The ground across the shore, seaward from a fixed point; empty where nobody surveyed it.

@@ -13,6 +13,7 @@ from tidecore.calendars import WeeklyHours, holds_at, spans
 from tidecore.place import AccessEntry, closed_by_clock
 from tidecore.timeline.factor import UNKNOWN_BOOLEAN, Factor
 from tidecore.timeline.frame import Frame
+from tidecore.timeline.given import rests_on, why_unknown
 from tidecore.timeline.sea_and_air import FACTORS as SEA_AND_AIR
 from tidecore.timeline.sources import MARGIN_US
 from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
@@ -26,6 +27,9 @@ _BY_THE_SEA = tuple(
     (field, next(factor for factor in SEA_AND_AIR if factor.name == name))
     for field, name in (("wind_over_m_per_s", "wind_speed"), ("wave_height_over_m", "wave_height"))
 )
+#: The same field and the variable of conditions.
+_VARIABLES = {"wind_over_m_per_s": "wind_speed_m_per_s", "wave_height_over_m": "wave_height_m"}
+_CALENDAR = "the access calendar of the mark, by the clocks of its time zone"
 _CALENDARS_KEPT = 256
 _REACH_DAYS = MARGIN_US / 86_400_000_000 + 1.0
 
@@ -131,6 +135,25 @@ def _kept_closed(entries: tuple[AccessEntry, ...], zone_name: str, reach: TimeSp
     return found
 
 
+def _sea_variables(sources: Sources) -> list[str]:
+    """Return the variables of conditions that the gale closures of a mark go by."""
+    entries = sources.mark.access
+    return [name for field, name in _VARIABLES.items() if any(getattr(one, field) is not None for one in entries)]
+
+
+def _rests_on(sources: Sources) -> str:
+    if not sources.mark.access:
+        return "the access calendar of the mark: there is none"
+    variables = _sea_variables(sources)
+    return f"{_CALENDAR}; gale closures: {rests_on(sources, variables)}" if variables else _CALENDAR
+
+
+def _why_unknown(sources: Sources) -> str:
+    if not sources.mark.access:
+        return "the mark has no access calendar"
+    return f"whether a gale closes it: {why_unknown(sources, _sea_variables(sources))}"
+
+
 FACTORS = (
     Factor(
         "access_open",
@@ -140,8 +163,10 @@ FACTORS = (
         "Whether the mark may be reached and fished: no closed entry of its access calendar holds, and an open one of "
         "each kind that has any. Gale closures hold while the mean wind or the significant wave height is over what "
         "they name, and leave it unknown where that is unknown. Unknown at a mark without a calendar.",
-        "the access calendar of the mark, by the clocks of its time zone; conditions for gale closures",
+        f"{_CALENDAR}; conditions for gale closures",
         access_open,
         access_breaks,
+        rests_on=_rests_on,
+        why_unknown=_why_unknown,
     ),
 )

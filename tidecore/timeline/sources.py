@@ -11,6 +11,7 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 
+from tidecore.conditions import Conditions, SeaAtMark, WarningSteps, warning_steps
 from tidecore.datums import RangeCycle
 from tidecore.extremes import Extremes, peak_rates
 from tidecore.flow import SlackLags, slack_times
@@ -227,13 +228,14 @@ class Sources:
     """Everything the factors of one mark over one span are worked out from.
 
     ``shared_sky`` are positions of sun and moon that several marks share; where they don't reach as far as needed,
-    or are None, the mark gets its own, which are equal.
+    or are None, the mark gets its own, which are equal. ``conditions`` is what the caller gave of sea and air.
     """
 
     mark: Mark
     tables: TideTables
     span: TimeSpan
     shared_sky: SkyPositions | None = None
+    conditions: Conditions | None = None
 
     @property
     def model(self) -> TideModel:
@@ -307,3 +309,14 @@ class Sources:
     def sky_times_us(self, kind: str) -> IntArray:
         """Return the instants of one kind of event of the sky."""
         return self.sky_events.of(kind).view(np.int64)
+
+    @cached_property
+    def sea(self) -> SeaAtMark | None:
+        """The sea at the mark; None where the caller gave no conditions."""
+        return None if self.conditions is None else SeaAtMark(self.conditions, self.mark)
+
+    @cached_property
+    def warnings(self) -> WarningSteps:
+        """The gravest official warning in force at the mark."""
+        told = () if self.conditions is None else self.conditions.warnings
+        return warning_steps(told, self.mark.latitude, self.mark.longitude)

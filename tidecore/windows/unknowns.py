@@ -40,6 +40,8 @@ def unknown_terms(
 def _why(leaf: Leaf, timeline: Timeline) -> str:
     """Return why a factor is unknown."""
     factor = find_factor(leaf.factor)
+    if factor.why_unknown is not None:
+        return factor.why_unknown(timeline.sources)
     if factor.compute is None:
         return factor.provenance
     if factor.of_the_stream and not timeline.flow_reliable and leaf.role == "require":

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import math
 import pickle
-from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -54,12 +53,23 @@ def test_a_profile_that_runs_backwards_is_refused_wherever_it_does():
 
 @given(st.lists(st.integers(0, 30), min_size=2, max_size=8))
 def test_a_profile_is_taken_exactly_if_it_goes_on_seaward(distances):
-    points = [{"distance_m": distance, "level_m": 0} for distance in distances]
-    backwards = {f"profile.{k}.distance_m" for k, (one, other) in enumerate(pairwise(distances), 1) if other <= one}
-    if backwards:
-        assert set(faults_of(profile=points, peg=None)) == backwards
+    points = [{"distance_m": distance, "level_m": -k} for k, distance in enumerate(distances)]
+    flawed = {
+        f"profile.{k}.distance_m"
+        for k, distance in enumerate(distances)
+        if k and (distance < distances[k - 1] or [distance] * 3 == distances[max(k - 2, 0) : k + 1])
+    }
+    if flawed:
+        assert set(faults_of(profile=points, peg=None)) == flawed
     else:
         assert len(Mark.parse(document(profile=points, peg=None)).profile) == len(distances)
+
+
+def test_an_upright_face_has_two_levels():
+    face = [{"distance_m": distance, "level_m": level} for distance, level in ((0, 6), (3, 6), (3, -2), (40, -4))]
+    assert len(Mark.parse(document(profile=face, peg=None)).profile) == 4
+    face[2]["level_m"] = 6
+    assert "upright face" in faults_of(profile=face, peg=None)["profile.2.distance_m"]
 
 
 def test_faults_of_every_part_come_at_once():

@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-import dataclasses
 import datetime
 import zoneinfo
 from typing import Any
 
 import numpy as np
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.tidecore.calendars.clocks import at_every_minute, holds, utc
+from tests.tidecore.conditions.issues import START, issue, ticks
 from tests.tidecore.timeline.places import mark_at, model_of
+from tidecore.conditions import Conditions
 from tidecore.errors import InvalidInput
 from tidecore.place import Mark
 from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, from_microseconds
-from tidecore.timeline import access, build_timeline
+from tidecore.timeline import build_timeline, find_factor
 from tidecore.timeline.columns import Timeline
 
 MODEL = model_of("plain")
@@ -122,32 +122,56 @@ def test_open_entries_of_two_kinds_must_both_hold():
     assert column.tolist() == [1 if 8 <= hour < 20 else 0 for hour in range(24)]
 
 
-def given_wind(monkeypatch: pytest.MonkeyPatch, times_us: list[int], speeds: list[float]) -> None:
-    """Give a wind that is linear between some instants, and unknown before the first and from the last on."""
-
-    def compute(frame):
-        at = frame.times_us
-        inside = (at >= times_us[0]) & (at < times_us[-1])
-        return np.where(inside, np.interp(at.astype(np.float64), times_us, speeds), np.nan)
-
-    (_, wind), waves = access._BY_THE_SEA
-    wind = dataclasses.replace(wind, compute=compute, breaks=lambda _sources: np.array(times_us, dtype=np.int64))
-    monkeypatch.setattr(access, "_BY_THE_SEA", (("wind_over_m_per_s", wind), waves))
+def windy(*speeds: float | None, **more: Any) -> Conditions:
+    """A forecast of the wind every three hours from 03:00 on 5 October 2026, and of what else is said."""
+    columns = {"wind_speed_m_per_s": speeds, **more}
+    return Conditions.of([issue([3.0 * (k + 1) for k in range(len(speeds))], 0.0, **columns)])
 
 
-def test_a_gale_closes_while_the_wind_is_over_its_limit_and_no_longer(monkeypatch):
-    given_wind(monkeypatch, utc("2026-06-01T03:00", "2026-06-01T09:00", "2026-06-01T21:00"), [10.0, 20.0, 10.0])
-    timeline = timeline_of(mark_at(access=[GALE]), "2026-06-01", "2026-06-02")
-    assert timeline.breaks_us(["access_open"]).tolist() == [
-        utc("2026-06-01T03:00")[0],
-        utc("2026-06-01T06:00")[0] + 1,  # 15 m/s, after half of the rise: over it from the next microsecond
-        utc("2026-06-01T09:00")[0],
-        utc("2026-06-01T15:00")[0],
-        utc("2026-06-01T21:00")[0],
-    ]
-    moments = ["00:00", "03:00", "06:00", "06:01", "14:59", "15:00", "20:59", "21:00"]
-    found = timeline.at(np.array([np.datetime64(f"2026-06-01T{one}") for one in moments]), ["access_open"])
-    assert found["access_open"].tolist() == [-1, 1, 1, 0, 0, 1, 1, -1]
+def on_the_day(mark: Mark, conditions: Conditions | None, step: str = "1h") -> Timeline:
+    end = START + np.timedelta64(1, "D")
+    return build_timeline(mark, MODEL, START, end, step, names=["access_open"], conditions=conditions)
+
+
+def test_a_gale_closes_while_the_wind_is_over_its_limit_and_no_longer():
+    mark = mark_at(access=[{**GALE, "wind_over_m_per_s": 16}])
+    timeline = on_the_day(mark, windy(10.0, 15.0, 20.0, 17.5, 15.0, 12.5, 10.0))
+    # 5 m/s more in three hours to 09:00, so 16 m/s is passed at 06:36; 2.5 less in three from 12:00, so at 13:48.
+    up, down = ticks(6.6, 13.8)
+    breaks = timeline.breaks_us(["access_open"])
+    assert {up + 1, down} <= set(breaks)
+    found = timeline.at(np.array([up - 1, up, up + 1, down - 1, down, down + 1]), ["access_open"])["access_open"]
+    assert found.tolist() == [1, 1, 0, 0, 1, 1]
+    # Between two breaks it does not change: every minute is as the break before it.
+    minutes = ticks(*(k / 60 for k in range(24 * 60)))
+    at_minutes = timeline.at(minutes, ["access_open"])["access_open"]
+    edges = np.concatenate(([ticks(0)[0]], breaks[(breaks > minutes[0]) & (breaks <= minutes[-1])]))
+    at_edges = timeline.at(edges, ["access_open"])["access_open"]
+    assert np.array_equal(at_minutes, at_edges[np.searchsorted(edges, minutes, side="right") - 1])
+    assert set(at_minutes[: 3 * 60]) == {-1}
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    st.lists(st.none() | st.floats(0, 30), min_size=2, max_size=7),
+    st.floats(1, 25),
+    st.lists(st.none() | st.floats(0, 5), min_size=7, max_size=7),
+)
+def test_a_gale_closure_is_what_its_two_limits_say_at_every_minute(speeds, limit, heights):
+    if all(speed is None for speed in speeds) or all(height is None for height in heights[: len(speeds)]):
+        return
+    conditions = windy(*speeds, wave_height_m=heights[: len(speeds)], waves_at="at_mark")
+    mark = mark_at(access=[{**GALE, "wind_over_m_per_s": limit, "wave_height_over_m": 2}])
+    timeline = on_the_day(mark, conditions)
+    minutes = ticks(*(k / 60 for k in range(24 * 60)))
+    found = timeline.at(minutes, ["access_open", "wind_speed", "wave_height"])
+    wind, waves = found["wind_speed"], found["wave_height"]
+    over, unknown = (wind > limit) | (waves > 2.0), np.isnan(wind) | np.isnan(waves)
+    assert found["access_open"].tolist() == np.where(over, 0, np.where(unknown, -1, 1)).tolist()
+    breaks = timeline.breaks_us(["access_open"])
+    edges = np.unique(np.concatenate(([minutes[0]], breaks[(breaks > minutes[0]) & (breaks <= minutes[-1])])))
+    at_edges = timeline.at(edges, ["access_open"])["access_open"]
+    assert np.array_equal(found["access_open"], at_edges[np.searchsorted(edges, minutes, side="right") - 1])
 
 
 def test_a_gale_is_unknown_where_the_wind_is_and_only_where_it_matters():
@@ -155,14 +179,22 @@ def test_a_gale_is_unknown_where_the_wind_is_and_only_where_it_matters():
         {**GALE, "hours": {"from": "06:00", "to": "18:00"}},
         entry("pier_hours", "closed", **hours("16:00", "20:00")),
     ]
-    mark = mark_at(time_zone="Etc/UTC", access=calendar)
-    column = build_timeline(mark, MODEL, "2026-06-01", "2026-06-02", "1h", names=["access_open"]).columns["access_open"]
-    assert column.tolist() == [1] * 6 + [-1] * 10 + [0] * 4 + [1] * 4
+    timeline = on_the_day(mark_at(time_zone="Etc/UTC", access=calendar), None)
+    assert timeline.columns["access_open"].tolist() == [1] * 6 + [-1] * 10 + [0] * 4 + [1] * 4
 
 
-def test_one_of_two_limits_passed_is_enough_and_the_other_may_be_unknown(monkeypatch):
-    given_wind(monkeypatch, utc("2026-06-01T00:00", "2026-06-01T12:00", "2026-06-02T00:00"), [20.0, 20.0, 8.0])
-    mark = mark_at(time_zone="Etc/UTC", access=[{**GALE, "wave_height_over_m": 2.0}])
-    timeline = build_timeline(mark, MODEL, "2026-06-01", "2026-06-02", "6h", names=["access_open"])
-    # Waves are not known: a gale of wind closes, and a light wind does not open.
-    assert timeline.columns["access_open"].tolist() == [0, 0, 0, -1]
+def test_it_says_what_it_rests_on_and_why_it_is_unknown():
+    factor = find_factor("access_open")
+    assert factor.rests_on is not None
+    assert factor.why_unknown is not None
+    bare = on_the_day(mark_at(), None).sources
+    assert factor.why_unknown(bare) == "the mark has no access calendar"
+    assert "there is none" in factor.rests_on(bare)
+    gated = on_the_day(mark_at(access=[entry("gate", "open", **hours("06:00", "20:00"))]), None).sources
+    assert "gale" not in factor.rests_on(gated)
+    stormy = mark_at(access=[GALE])
+    untold = factor.why_unknown(on_the_day(stormy, None).sources)
+    assert untold == "whether a gale closes it: from the caller: not given"
+    told = on_the_day(stormy, windy(10.0, 12.0)).sources
+    assert "Invented Met" in factor.rests_on(told)
+    assert factor.why_unknown(told) != untold

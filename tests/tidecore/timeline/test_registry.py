@@ -28,11 +28,12 @@ def test_every_factor_of_this_cut_is_there_in_order() -> None:
     assert {"wave_height", "sea_temperature", "wind_speed", "clarity"} < set(names)
 
 
-def test_only_what_a_caller_must_give_has_no_computation() -> None:
+def test_what_a_caller_must_give_says_so() -> None:
     for factor in factors().values():
         given = factor.group == "sea_and_air"
-        assert (factor.compute is None) is given
-        assert (factor.provenance == "from the caller: not given") is given
+        assert factor.provenance.startswith("forecasts and observations from the caller") is given
+        assert (factor.rests_on is not None) is given
+        assert (factor.why_unknown is not None) is given
 
 
 @pytest.mark.parametrize("name", list(factors()))
