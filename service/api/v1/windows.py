@@ -36,6 +36,7 @@ FormDep = Annotated[str, Depends(negotiated(JSON, CSV))]
         "invalid-filter",
         "span-too-long",
         "search-too-large",
+        "invalid-rule",
         "outside-ephemeris",
         "model-unreadable",
         "not-acceptable",
