@@ -117,12 +117,14 @@ class Conditions:
     def basis(self, name: str, span: TimeSpan) -> Basis:
         """Return what a quantity rests on over a span: issues and their age, gaps, where it ends."""
         key = name, span.start_us, span.end_us
-        if key not in self._bases:
+        found = self._bases.get(key)
+        if found is None:
+            found = basis_of(name, self.pieces(_OF_THE_ISSUE.get(name, name)), self.issues, span)
             # Marks of one area ask the same of it, term by term.
             if len(self._bases) >= _BASES_KEPT:
                 self._bases.clear()
-            self._bases[key] = basis_of(name, self.pieces(_OF_THE_ISSUE.get(name, name)), self.issues, span)
-        return self._bases[key]
+            self._bases[key] = found
+        return found
 
     def sentences(self, span: TimeSpan, names: Sequence[str] | None = None) -> tuple[str, ...]:
         """Return what is not known over a span, or rests on old or far-reaching issues, in words.
