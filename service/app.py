@@ -21,6 +21,7 @@ from service.api.pages import install_pages
 from service.api.problems import install_handlers
 from service.api.v1 import (
     changes,
+    conditions,
     constituents,
     conventions,
     current_fits,
@@ -33,8 +34,10 @@ from service.api.v1 import (
     heights,
     imports,
     jobs,
+    mark_conditions,
     mark_extremes,
     marks,
+    official_warnings,
     slack_notes,
     species_rules,
     stations,
@@ -63,6 +66,9 @@ ROUTERS: tuple[APIRouter, ...] = (
     mark_extremes.router,
     slack_notes.router,
     current_fits.router,
+    conditions.router,
+    official_warnings.router,
+    mark_conditions.router,
     timeline.router,
     species_rules.router,
     factors.router,

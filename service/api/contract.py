@@ -47,6 +47,10 @@ TAGS = [
     {"name": "fits", "description": "Fits of gauge records; the model of a fit may be adopted by its station."},
     {"name": "tide", "description": "Heights, high and low waters, run of the tide and constituents of stations."},
     {"name": "marks", "description": "Fishing spots, the station each follows, and the timeline of factors there."},
+    {
+        "name": "conditions",
+        "description": "Forecasts and observations of sea and air, and official warnings, of marks and areas.",
+    },
     {"name": "species-rules", "description": "What one species wants, as data, and the factors that rules may name."},
     {"name": "windows", "description": "Spans in which a rule holds at a mark, explained."},
     {"name": "changes", "description": "What changed, in the order of commits, for apps that keep a copy."},

@@ -47,6 +47,7 @@ _DATA = (
     "fitting_step_s",
     "limit_days",
     "line",
+    "holder",
     "known",
     "accepted",
     "available",

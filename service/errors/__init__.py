@@ -6,6 +6,7 @@ The tree::
     ├── NotFound                no such thing for this account
     ├── Conflict
     │   ├── ReferenceTaken      the external reference is another's
+    │   ├── IssueTaken          the same issue of conditions is there and says something else
     │   ├── NoModel             the station has no tide model yet
     │   ├── FitNotDone          only a fit that is done can be adopted
     │   ├── FitNotChecked       a fit without a check of its record
@@ -29,6 +30,7 @@ The tree::
     │   ├── TooManyPoints       more values than one answer holds; says the step that fits
     │   ├── SpanTooLong         a span longer than the limit
     │   ├── SearchTooLarge      marks x rules x days over the limit
+    │   ├── TooManyValues       an issue of conditions of more values than are kept of a place
     │   ├── TooManyRows         a file of more rows than one import takes
     │   └── TooManyJobs         too many jobs waiting
     ├── CursorInvalid           a cursor that this list did not give
@@ -81,6 +83,7 @@ from service.errors.request import (
     TooManyJobs,
     TooManyPoints,
     TooManyRows,
+    TooManyValues,
 )
 from service.errors.root import (
     ServiceError,
@@ -103,6 +106,7 @@ from service.errors.store import (
     FitNotChecked,
     FitNotDone,
     InUse,
+    IssueTaken,
     JobEnded,
     KeyReused,
     KeyRunning,
@@ -127,6 +131,7 @@ __all__ = [
     "FitNotChecked",
     "FitNotDone",
     "InUse",
+    "IssueTaken",
     "JobBroke",
     "JobEnded",
     "JobFailed",
@@ -163,6 +168,7 @@ __all__ = [
     "TooManyPoints",
     "TooManyRequests",
     "TooManyRows",
+    "TooManyValues",
     "Unavailable",
     "WorkerLost",
 ]

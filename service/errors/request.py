@@ -137,6 +137,16 @@ class TooManyRows(LimitExceeded):
         super().__init__(sentence, limit, "EBBMARK_MAX_IMPORT_ROWS", "body")
 
 
+class TooManyValues(LimitExceeded):
+    """An issue of conditions of more values than are kept of one place."""
+
+    def __init__(self, values: int, limit: int) -> None:
+        """``values`` (times x variables) of the issue, and the ``limit``."""
+        self.values = values
+        sentence = f"the issue has {values} values (times x variables), more than the limit of {limit}; send fewer"
+        super().__init__(sentence, limit, "EBBMARK_MAX_CONDITION_VALUES", "times")
+
+
 class CursorInvalid(ServiceError):
     """A cursor that this list did not give."""
 

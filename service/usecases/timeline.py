@@ -10,6 +10,7 @@ import numpy as np
 
 from service.errors import DocumentInvalid, SpanTooLong
 from service.security import Caller
+from service.usecases.conditions import MarkConditions, find_conditions
 from service.usecases.context import Context
 from service.usecases.extremes import check_total, span_query
 from service.usecases.heights import check_points
@@ -29,17 +30,22 @@ _SKY_REACH_DAYS = 4.0
 
 @dataclass(frozen=True, slots=True)
 class TimelineBasis:
-    """What timelines rest on: the marks, the tide each follows, the span, the step and the factors."""
+    """What timelines rest on: the marks, the tide each follows, what is told of each, span, step and factors."""
 
     marks: Sequence[tuple[MarkView, ServedModel]]
+    conditions: Mapping[str, MarkConditions]
     span: TimeSpan
     step_us: int
     names: tuple[str, ...]
 
     @property
     def inputs(self) -> Sequence[Input]:
-        """The marks, each followed by its station."""
-        return [one for view, served in self.marks for one in (mark_input(view), station_input(served))]
+        """The marks, each followed by its station and its conditions."""
+        return [
+            one
+            for view, served in self.marks
+            for one in (mark_input(view), station_input(served), *self.conditions[view.record.id].inputs)
+        ]
 
     @property
     def query(self) -> Mapping[str, Any]:
@@ -58,6 +64,7 @@ class TimelineView:
 
     mark: MarkView
     served: ServedModel
+    conditions: MarkConditions
     timeline: Timeline
 
 
@@ -92,7 +99,8 @@ def find_timeline_basis(
         views = MARKS.find(context, unit, ids)
         stations = list(dict.fromkeys(view.document.station for view in views))
         models = dict(zip(stations, serve_models(context, unit, stations, version), strict=True))
-    return TimelineBasis([(view, models[view.document.station]) for view in views], span, step_us, wanted)
+        conditions = find_conditions(context, unit, views, span)
+    return TimelineBasis([(view, models[view.document.station]) for view in views], conditions, span, step_us, wanted)
 
 
 def build_mark_timelines(basis: TimelineBasis) -> Sequence[TimelineView]:
@@ -107,7 +115,17 @@ def build_mark_timelines(basis: TimelineBasis) -> Sequence[TimelineView]:
         TimelineView(
             view,
             served,
-            build_timeline(view.document, served.model, span.start, span.end, step=step, sky=sky, names=basis.names),
+            told := basis.conditions[view.record.id],
+            build_timeline(
+                view.document,
+                served.model,
+                span.start,
+                span.end,
+                step=step,
+                sky=sky,
+                names=basis.names,
+                conditions=told.conditions,
+            ),
         )
         for view, served in basis.marks
     ]

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from service.errors import SearchTooLarge, SpanTooLong
 from service.security import Caller
 from service.storage.unit import UnitOfWork
+from service.usecases.conditions import MarkConditions, find_conditions
 from service.usecases.context import Context
 from service.usecases.marks import MARKS, MarkView, of_one_mark
 from service.usecases.species_rules import SPECIES_RULES, RuleView
@@ -45,9 +46,14 @@ class SearchResult:
 
     span: TimeSpan
     marks: Sequence[tuple[MarkView, ServedModel]]
+    conditions: Mapping[str, MarkConditions]
     rules: Sequence[RuleView]
     windows: Sequence[FoundWindow]
     nothing: Sequence[Nothing]
+
+
+#: The marks of a search with their tides, the rules, and the conditions of each mark by its id.
+_Wanted = tuple[list[tuple[MarkView, ServedModel]], list[RuleView], dict[str, MarkConditions]]
 
 
 def search_windows(
@@ -69,7 +75,7 @@ def search_windows(
     limit_days = context.settings.max_search_days
     if span.days > limit_days:
         raise SpanTooLong(span.days, limit_days, "EBBMARK_MAX_SEARCH_DAYS")
-    served, rules = _wanted(context, caller, mark_ids, rule_ids, max(1.0, span.days))
+    served, rules, conditions = _wanted(context, caller, mark_ids, rule_ids, max(1.0, span.days))
     windows: list[FoundWindow] = []
     nothing: list[Nothing] = []
     if rules and served:
@@ -78,11 +84,11 @@ def search_windows(
         sky = sky_positions(reach.start, reach.end)
         for view, model in served:
             with of_one_mark(view):
-                found, without = _search_mark(view, model, rules, span, sky)
+                found, without = _search_mark(view, model, rules, span, sky, conditions[view.record.id])
             windows += found
             nothing += without
     windows.sort(key=lambda one: (-one.window.score_hours, one.window.start, one.mark.record.id))
-    return SearchResult(span, served, rules, windows, nothing)
+    return SearchResult(span, served, conditions, rules, windows, nothing)
 
 
 def _wanted(
@@ -91,15 +97,16 @@ def _wanted(
     mark_ids: Sequence[str] | None,
     rule_ids: Sequence[str] | None,
     days: float,
-) -> tuple[list[tuple[MarkView, ServedModel]], list[RuleView]]:
-    """Return the marks named, each once with the tide of its station, and the rules; all of them where none are named.
+) -> _Wanted:
+    """Return the marks named, each once with the tide of its station, the rules, and what is told of the marks.
 
-    As long as nobody has written anything since, they are those of the last time.
+    All of them where none are named. As long as nobody has written anything since, they are those of the last time,
+    whatever the span: so all that is told of the marks is read.
     """
     asked = (caller.account_id, *(None if ids is None else tuple(ids) for ids in (mark_ids, rule_ids)))
     # Before the store is read: a write in between makes what was found forgotten, not wrong.
     pulse = context.store.pulse.read()
-    found: tuple[list[tuple[MarkView, ServedModel]], list[RuleView]] | None = None
+    found: _Wanted | None = None
     if pulse is not None:
         found = context.wanted.find(asked, pulse)
     if found is not None:
@@ -110,10 +117,11 @@ def _wanted(
         _refuse_too_large(context, len(marks), len(rules), days)
         stations = unit.stations.many(list({view.document.station for view in marks}))
         models = {key: model_of(context, unit, station, None) for key, station in stations.items()}
+        conditions = find_conditions(context, unit, marks)
     served = [(view, models[view.document.station]) for view in marks]
     if pulse is not None:
-        context.wanted.keep(asked, pulse, (served, rules))
-    return served, rules
+        context.wanted.keep(asked, pulse, (served, rules, conditions))
+    return served, rules, conditions
 
 
 def _refuse_too_large(context: Context, marks: int, rules: int, days: float) -> None:
@@ -141,11 +149,18 @@ def _once(ids: Sequence[str]) -> list[str]:
 
 
 def _search_mark(
-    view: MarkView, served: ServedModel, rules: Sequence[RuleView], span: TimeSpan, sky: SkyPositions
+    view: MarkView,
+    served: ServedModel,
+    rules: Sequence[RuleView],
+    span: TimeSpan,
+    sky: SkyPositions,
+    told: MarkConditions,
 ) -> tuple[list[FoundWindow], list[Nothing]]:
     """Return the windows at one mark, and the rules that have none there."""
     names = tuple(dict.fromkeys(name for rule in rules for name in rule.document.factor_names))
-    timeline = build_timeline(view.document, served.model, span.start, span.end, sky=sky, names=names)
+    timeline = build_timeline(
+        view.document, served.model, span.start, span.end, sky=sky, names=names, conditions=told.conditions
+    )
     windows: list[FoundWindow] = []
     nothing: list[Nothing] = []
     for rule, found in zip(rules, find_all_windows([rule.document for rule in rules], timeline), strict=True):

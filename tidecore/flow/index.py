@@ -78,13 +78,10 @@ def flow_index(
         speed[_outside(flat, turns)] = np.nan
     else:
         speed = _warped_speed(harmonics, slope, station_times(flat, turns, extremes))
-    return (signed(flat, speed, turns, rising) / normaliser).reshape(ticks.shape)
-
-
-def signed(times_us: IntArray, speed: FloatArray, turns_us: IntArray, rising: BoolArray) -> FloatArray:
-    """Return a speed with the sign of the half tide that holds each instant: + where it rises after its turn."""
-    half = np.searchsorted(turns_us, times_us, side="right") - 1
-    return speed * (np.where(rising[np.maximum(half, 0)], 1.0, -1.0) if turns_us.size else np.ones(times_us.size))
+    half = np.searchsorted(turns, flat, side="right") - 1
+    sign = np.where(rising[np.maximum(half, 0)], 1.0, -1.0) if turns.size else np.ones(flat.size)
+    index: FloatArray = sign * speed / normaliser
+    return index.reshape(ticks.shape)
 
 
 def _outside(times_us: IntArray, turns_us: IntArray) -> BoolArray:

@@ -11,6 +11,7 @@ from pydantic import Field
 from service.api.instants import local_date, write_instant
 from service.api.media import numbers
 from service.api.v1.schemas.common import DateText, InstantText, Schema
+from service.api.v1.schemas.conditions import write_told
 from service.api.v1.schemas.factors import Factor, write_factor
 from service.exports.series import Column, Series, SeriesSet, file_stem
 from service.exports.standard_names import height_name
@@ -48,6 +49,11 @@ class MarkTimeline(Schema):
         Field(description="Values by name of factor; null where unknown."),
     ]
     unknown: Annotated[list[str], Field(description="Factors of which no value is known.")]
+    condition_ids: Annotated[list[str], Field(description="The issues of conditions that are told of the mark.")]
+    warning_ids: Annotated[list[str], Field(description="The official warnings that are told of the mark.")]
+    said: Annotated[
+        list[str], Field(description="In words: what of sea and air is not assessed in the span, old, or far ahead.")
+    ]
 
 
 class TimelineGrid(Schema):
@@ -155,6 +161,7 @@ def _write_mark(view: TimelineView) -> dict[str, Any]:
         "range_cycle": timeline.range_cycle,
         "columns": columns,
         "unknown": [name for name, column in columns.items() if all(value is None for value in column)],
+        **write_told({view.mark.record.id: view.conditions}, timeline.span)[view.mark.record.id],
     }
 
 

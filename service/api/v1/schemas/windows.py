@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zoneinfo
+from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
 import numpy as np
@@ -11,6 +12,7 @@ from pydantic import BeforeValidator, ConfigDict, Field
 from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
+from service.api.v1.schemas.conditions import write_told
 from service.api.v1.schemas.rule_remarks import SuitabilityText
 from service.exports.series import Column, Table, file_stem
 from service.usecases.marks import MarkView
@@ -77,6 +79,11 @@ class SearchedMark(Schema):
     station_id: str
     station_version: int
     datum: str
+    condition_ids: Annotated[list[str], Field(description="The issues of conditions that are told of it.")]
+    warning_ids: Annotated[list[str], Field(description="The official warnings that are told of it.")]
+    said: Annotated[
+        list[str], Field(description="In words: what of sea and air is not assessed in the span, old, or far ahead.")
+    ]
 
 
 class SearchedRule(Schema):
@@ -214,18 +221,19 @@ class Windows(Schema):
 
 
 CAUTION = (
-    "Not for navigation. Tide and sky are estimates and the sea is not assessed: follow the coastguard, official "
-    "warnings, byelaws and licensed advice."
+    "Not for navigation. Tide, sky and forecasts are estimates, and whether the sea is safe is not assessed: follow "
+    "the coastguard, official warnings, byelaws and licensed advice."
 )
 
 
 def write_windows(result: SearchResult, limit: int, numerics: int, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
     """Return a search result as `Windows` has it."""
+    told = write_told(result.conditions, result.span)
     return {
         "start": write_instant(result.span.start, zone),
         "end": write_instant(result.span.end, zone),
         "numerics": numerics,
-        "marks": [_write_mark(view, served) for view, served in result.marks],
+        "marks": [_write_mark(view, served, told[view.record.id]) for view, served in result.marks],
         "rules": [
             {
                 "id": view.record.id,
@@ -307,8 +315,9 @@ def _truth(value: bool | None) -> int:
     return -1 if value is None else int(value)
 
 
-def _write_mark(view: MarkView, served: ServedModel) -> dict[str, Any]:
+def _write_mark(view: MarkView, served: ServedModel, told: Mapping[str, Any]) -> dict[str, Any]:
     return {
+        **told,
         "id": view.record.id,
         "version": view.record.version,
         "name": view.document.name,
