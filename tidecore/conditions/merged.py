@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from functools import reduce
+from functools import cached_property, reduce
+from itertools import groupby
 
 import numpy as np
 
@@ -54,9 +55,14 @@ class Conditions:
     @classmethod
     def of(cls, issues: Iterable[ConditionIssue], warnings: Iterable[OfficialWarning] = ()) -> Conditions:
         """Return what several issues, and several warnings, say together; in any order."""
-        ranked = sorted(issues, key=_rank)
+        ranked = _ranked(issues)
         told = sorted(warnings, key=lambda one: (one.sent, one.sender, one.identifier, one.block))
         return cls(tuple(ranked), tuple(told))
+
+    @cached_property
+    def _times(self) -> tuple[IntArray, ...]:
+        """The times of each issue [microseconds since 1970]."""
+        return tuple(np.array([ticks(moment) for moment in issue.times], dtype=np.int64) for issue in self.issues)
 
     def pieces(self, name: str) -> Pieces:
         """Return a variable, or a period by its kind, as straight pieces; of a category, the place of its value.
@@ -69,7 +75,7 @@ class Conditions:
         if name not in self._made:
             if name not in VARIABLE_BY_NAME and name not in PERIOD_NAMES:
                 raise UnknownName("variable", name, (*VARIABLE_BY_NAME, *PERIOD_NAMES))
-            given = (_pieces_of(issue, place, name) for place, issue in enumerate(self.issues))
+            given = (_pieces_of(issue, self._times[place], place, name) for place, issue in enumerate(self.issues))
             nothing = Pieces.none(name in VARIABLE_BY_NAME and VARIABLE_BY_NAME[name].kind == "direction")
             self._made[name] = reduce(Pieces.before, given, nothing)
         return self._made[name]
@@ -121,12 +127,20 @@ class Conditions:
         return sentences_of([self.basis(name, span) for name in wanted])
 
 
-def _rank(issue: ConditionIssue) -> tuple[bool, float, str, str]:
-    """Return what issues are ordered by, the one that goes before the others first; equal only for equal issues."""
-    return issue.kind == "forecast", -ticks(issue.issued_at), issue.source, issue.model_dump_json()
+def _ranked(issues: Iterable[ConditionIssue]) -> list[ConditionIssue]:
+    """Return issues in the order in which they go before each other; only equal ones may change places."""
+
+    def rank(issue: ConditionIssue) -> tuple[bool, int, str]:
+        return issue.kind == "forecast", -ticks(issue.issued_at), issue.source
+
+    found: list[ConditionIssue] = []
+    for _, alike in groupby(sorted(issues, key=rank), key=rank):
+        tied = list(alike)
+        found += sorted(tied, key=lambda issue: issue.model_dump_json()) if len(tied) > 1 else tied
+    return found
 
 
-def _pieces_of(issue: ConditionIssue, place: int, name: str) -> Pieces:
+def _pieces_of(issue: ConditionIssue, times: IntArray, place: int, name: str) -> Pieces:
     """Return one variable of one issue."""
     factor = 1.0
     kind = PERIOD_NAMES.get(name)
@@ -139,7 +153,6 @@ def _pieces_of(issue: ConditionIssue, place: int, name: str) -> Pieces:
     column = getattr(issue.values, name)
     if column is None:
         return Pieces.none(variable.kind == "direction")
-    times = np.array([ticks(moment) for moment in issue.times], dtype=np.int64)
     # An issue without an end of its own is valid as long as it has values.
     last_us = np.iinfo(np.int64).max - 1 if issue.valid_until is None else ticks(issue.valid_until)
     longest_us = round(variable.longest_gap_h * US_PER_HOUR)
