@@ -6,7 +6,6 @@ import csv
 import io
 from dataclasses import replace
 from itertools import count
-
 from typing import Any
 
 import pytest
