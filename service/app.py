@@ -19,8 +19,11 @@ from service.api.guard import Guard
 from service.api.limits import RateLimiter
 from service.api.pages import install_pages
 from service.api.problems import install_handlers
+from service.api.repeated import MOST_ANSWERS
 from service.api.v1 import (
+    bait_outings,
     changes,
+    conditions,
     constituents,
     conventions,
     current_fits,
@@ -33,14 +36,19 @@ from service.api.v1 import (
     heights,
     imports,
     jobs,
+    mark_conditions,
     mark_extremes,
     marks,
+    official_warnings,
+    queryables,
+    sessions,
     slack_notes,
     species_rules,
     stations,
     summary,
     timeline,
     water_levels,
+    why_not,
     windows,
 )
 from service.bootstrap import House
@@ -64,11 +72,18 @@ ROUTERS: tuple[APIRouter, ...] = (
     mark_extremes.router,
     slack_notes.router,
     current_fits.router,
+    conditions.router,
+    official_warnings.router,
+    mark_conditions.router,
     timeline.router,
     water_levels.router,
+    queryables.router,
     species_rules.router,
     factors.router,
     windows.router,
+    why_not.router,
+    sessions.router,
+    bait_outings.router,
     imports.router,
     changes.router,
     jobs.router,
@@ -113,6 +128,7 @@ def create_app(
     )
     app.state.house = inside
     app.state.remembered = Remembered(MOST_ETAGS)
+    app.state.answers = Remembered(MOST_ANSWERS)
     for router in ROUTERS:
         app.include_router(router, prefix="/v1")
     install_pages(app)

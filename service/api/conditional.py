@@ -30,7 +30,7 @@ from service.usecases.inputs import Basis
 from tidecore import NUMERICS
 
 CACHE_CONTROL = "private, no-cache"
-#: Series come in forms; documents only in JSON. Both belong to who asks.
+#: Series and marks come in forms; other documents only in JSON. All belong to who asks.
 VARY_SERIES, VARY_DOCUMENT = "Accept, Authorization", "Authorization"
 
 #: Most questions whose ETags are remembered; each takes some hundred bytes.
@@ -115,6 +115,11 @@ def answer_series(
 def answer_document(request: Request, etag: str, write: Callable[[], Any]) -> Response:
     """Return a document as ``write`` makes it, in JSON, or 304 without calling it."""
     return _answer(request, etag, VARY_DOCUMENT, lambda: answer(write()))
+
+
+def answer_form(request: Request, etag: str, write: Callable[[], Response]) -> Response:
+    """Return a document that comes in forms as ``write`` makes it, or 304; the ``etag`` is that of this form."""
+    return _answer(request, etag, VARY_SERIES, write)
 
 
 def declare_conditional(vary: str = VARY_DOCUMENT) -> dict[int | str, dict[str, Any]]:

@@ -13,7 +13,7 @@ from fastapi.responses import Response
 
 from service.api.conditional import VARY_SERIES, declare_conditional
 from service.errors import NotAcceptable
-from service.exports import coveragejson, delimited, netcdf, tide_chart
+from service.exports import coveragejson, delimited, geojson, netcdf, tide_chart
 from service.exports.series import Export, SeriesSet, Table
 
 JSON = "application/json"
@@ -21,6 +21,7 @@ CSV = delimited.MEDIA_TYPE
 COVERAGEJSON = coveragejson.MEDIA_TYPE
 NETCDF = netcdf.MEDIA_TYPE
 SVG = tide_chart.MEDIA_TYPE
+GEOJSON = geojson.MEDIA_TYPE
 
 #: What a range may say beside the type of a form, and still mean it.
 _SAID_ANYWAY: Mapping[str, frozenset[tuple[str, str]]] = {

@@ -9,7 +9,7 @@ from typing import Annotated
 
 from fastapi import Query, Request
 
-from service.errors import CursorInvalid, DocumentInvalid
+from service.errors import CursorInvalid, CursorOutdated, DocumentInvalid
 from service.storage.identifiers import is_id
 from tidecore.errors import Fault
 
@@ -33,6 +33,14 @@ def read_cursor(kind: str, cursor: str | None) -> str | None:
     if given != kind or not is_id(after):
         raise CursorInvalid
     return after
+
+
+def link_next(request: Request, form: str, limit: int, cursor: str | None) -> dict[str, str]:
+    """Return the Link header (RFC 8288) to the next page of a list in the same form; nothing on the last page."""
+    if cursor is None:
+        return {}
+    # A cursor is made of characters that need no escape.
+    return {"Link": f'<{request.url.path}?limit={limit}&cursor={cursor}>; rel="next"; type="{form}"'}
 
 
 def write_place(account_id: str, number: int) -> str:
@@ -63,6 +71,37 @@ def read_row_place(import_id: str, cursor: str | None) -> int:
     if given != import_id or not row.isdecimal() or len(row) > 9:
         raise CursorInvalid
     return int(row)
+
+
+def write_search_place(question: str, state: str, number: int | None) -> str | None:
+    """Return the cursor that goes on after ``number`` results of a search; None on the last page.
+
+    ``question`` stands for what is asked, ``state`` for all that the answer rests on.
+    """
+    if number is None:
+        return None
+    return base64.urlsafe_b64encode(f"{question} {state} {number}".encode()).decode().rstrip("=")
+
+
+def read_search_place(question: str, state: str, cursor: str | None) -> int:
+    """Return after how many results of a search to go on, 0 at the start.
+
+    Raises
+    ------
+    CursorInvalid
+        If the cursor is of another question.
+    CursorOutdated
+        If what the answer rests on has changed since it was given.
+    """
+    if cursor is None:
+        return 0
+    given, _, rest = _decoded(cursor).partition(" ")
+    then, _, number = rest.partition(" ")
+    if given != question or not number.isdecimal() or len(number) > 9:
+        raise CursorInvalid
+    if then != state:
+        raise CursorOutdated
+    return int(number)
 
 
 def _owner(account_id: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import json
 import math
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -39,6 +40,18 @@ def list_cell(text: str) -> list[str]:
 def truth_cell(text: str) -> bool | str:
     """Return true and false as truth values, anything else as it stands."""
     return {"true": True, "false": False}.get(text, text)
+
+
+def json_cell(text: str) -> Any:
+    """Return the JSON value in a cell, or the cell as it stands, for the document to say what is wrong with it."""
+    try:
+        return json.loads(text, parse_constant=_refuse)
+    except (ValueError, RecursionError):
+        return text
+
+
+def _refuse(name: str) -> Any:
+    raise ValueError(f"{name} is no JSON")
 
 
 def read_csv(path: Path, columns: Columns) -> Iterator[Row]:

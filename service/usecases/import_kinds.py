@@ -13,7 +13,7 @@ import orjson
 from pydantic import TypeAdapter, ValidationError
 
 from service.errors import DocumentInvalid
-from service.imports.delimited import list_cell, number_cell, text_cell, truth_cell
+from service.imports.delimited import json_cell, list_cell, number_cell, text_cell, truth_cell
 from service.imports.rows import Columns
 from service.security import Caller
 from service.storage.records import CREATED, Change, StationRecord
@@ -27,6 +27,7 @@ from tidecore.errors import InvalidInput
 from tidecore.model import TideModel
 from tidecore.offsets import needs_check
 from tidecore.place import Mark
+from tidecore.rules import check_overrides
 
 T = TypeVar("T")
 
@@ -116,6 +117,24 @@ class MarkImport:
         "slack_lags.after_hw_min": number_cell,
         "slack_lags.after_lw_min": number_cell,
         "notes": text_cell,
+        "facing_degree": number_cell,
+        "exposure.from_degree": number_cell,
+        "exposure.to_degree": number_cell,
+        "conditions_area": text_cell,
+        "ground_datum.name": text_cell,
+        "ground_datum.above_datum_m": number_cell,
+        "ground_datum.uncertainty_m": number_cell,
+        "ground_datum.source": text_cell,
+        "profile": json_cell,
+        "beach_slope": number_cell,
+        "peg.distance_m": number_cell,
+        "ledge_height_m": number_cell,
+        "cliff": list_cell,
+        "species": json_cell,
+        "access": json_cell,
+        "facilities": list_cell,
+        "phone_signal": text_cell,
+        "way_back": json_cell,
     }
 
     def parse(self, document: Mapping[str, Any], _caller: Caller) -> Candidate[SaidMark]:
@@ -135,7 +154,7 @@ class MarkImport:
     ) -> list[Candidate[SaidMark] | InvalidInput | DocumentInvalid]:
         """Return marks as they are stored, with the ids of their stations, by whose tide they must have one."""
         known = find_stations(unit, {one.said.document["station"] for one in candidates})
-        return _with_tides(unit, [_at_station(one, known) for one in candidates])
+        return _judged(unit, [_at_station(one, known) for one in candidates])
 
     def told(self, said: SaidMark) -> str:
         """Return the hash of the document."""
@@ -175,10 +194,13 @@ def _at_station(one: Candidate[SaidMark], known: Mapping[str, str]) -> Candidate
     return Candidate(one.client_ref, said)
 
 
-def _with_tides(
+def _judged(
     unit: UnitOfWork, found: Sequence[Candidate[SaidMark] | DocumentInvalid]
 ) -> list[Candidate[SaidMark] | InvalidInput | DocumentInvalid]:
-    """Return marks, or the errors that their offsets or lags make no tide; the tide of a station is read once."""
+    """Return marks, or the errors that their overrides are no rules or their offsets or lags make no tide.
+
+    The tide of a station is read once.
+    """
 
     @cache
     def tide_of(station_id: str) -> TideModel | None:
@@ -186,17 +208,22 @@ def _with_tides(
         document = unit.stations.document(station_id, station.version) if station.version else None
         return None if document is None else TideModel.from_document(document)
 
-    def judged(one: Candidate[SaidMark] | DocumentInvalid) -> Candidate[SaidMark] | InvalidInput | DocumentInvalid:
-        if isinstance(one, DocumentInvalid) or not _needs_tide(one.said.document):
+    def judge(one: Candidate[SaidMark] | DocumentInvalid) -> Candidate[SaidMark] | InvalidInput | DocumentInvalid:
+        if isinstance(one, DocumentInvalid) or not (_has_override(one) or _needs_tide(one.said.document)):
             return one
         mark = Mark.parse(one.said.document)
         try:
+            check_overrides(mark)
             check_tide(mark, lambda: tide_of(mark.station))
         except InvalidInput as error:
             return error
         return one
 
-    return [judged(one) for one in found]
+    return [judge(one) for one in found]
+
+
+def _has_override(one: Candidate[SaidMark]) -> bool:
+    return any(species["override"] for species in one.said.document["species"])
 
 
 def _needs_tide(document: Mapping[str, Any]) -> bool:

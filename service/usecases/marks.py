@@ -16,6 +16,7 @@ from tidecore.errors import Fault, InvalidInput
 from tidecore.model import TideModel
 from tidecore.offsets import check_offsets, needs_check
 from tidecore.place import Mark
+from tidecore.rules import check_overrides
 
 MarkView = DocumentView[Mark]
 
@@ -23,10 +24,14 @@ _RELEASED_AT_ONCE = 500
 
 
 def _settle(context: Context, unit: UnitOfWork, mark: Mark) -> tuple[Mark, Mapping[str, str]]:
-    """Return a mark with the id of its station, which may be named by the account's reference for it."""
+    """Return a mark with the id of its station, which may be named by the account's reference for it.
+
+    What it says of species must be rules, and its offsets and lags must make a tide.
+    """
     station = unit.stations.get(mark.station) or unit.stations.by_reference(mark.station)
     if station is None:
         raise no_station(mark.station)
+    check_overrides(mark)
     check_tide(mark, lambda: model_of(context, unit, station, None).model if station.version else None)
     return mark.model_copy(update={"station": station.station_id}), {"station_id": station.station_id}
 
@@ -68,11 +73,16 @@ def no_station(name: str) -> DocumentInvalid:
 
 
 def _release(context: Context, unit: UnitOfWork, key: str) -> None:
-    """Delete the slack notes of a mark; they mean nothing without it."""
+    """Delete what is noted and told of a mark: it means nothing without it."""
     while records := unit.slack_notes.page_linked("mark_id", key, None, _RELEASED_AT_ONCE):
         for record in records:
             unit.slack_notes.remove(record)
             unit.note(Change("slack_note", record.id, DELETED, None, context.clock()))
+    for kind, placed in (("condition", unit.conditions), ("warning", unit.warnings)):
+        told = [one.id for one in placed.at(key, None)]
+        placed.remove(told)
+        for one in told:
+            unit.note(Change(kind, one, DELETED, None, context.clock()))
 
 
 MARKS = Documents("mark", "mark", Mark, lambda unit: unit.marks, _settle, _release)

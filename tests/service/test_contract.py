@@ -99,12 +99,15 @@ def test_the_examples_are_those_of_the_contract(name, module, contract):
     assert example(name) == module.EXAMPLE
     shown = [one for schema in contract["components"]["schemas"].values() for one in schema.get("examples", ())]
     assert module.EXAMPLE in shown
+    assert example("create_mark_in_full") == marks.FULL_EXAMPLE
+    assert marks.FULL_EXAMPLE in shown
 
 
 def test_the_examples_work_in_their_order(client):
     order = {
         "create_station": ("/v1/stations", 201),
         "create_mark": ("/v1/marks", 201),
+        "create_mark_in_full": ("/v1/marks", 201),
         "create_species_rule": ("/v1/species-rules", 201),
         "search_windows": ("/v1/windows/search", 200),
     }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from service.api.negotiation import COVERAGEJSON, CSV, JSON, NETCDF, SVG, choose, quality, read_accept
+from service.api.negotiation import COVERAGEJSON, CSV, GEOJSON, JSON, NETCDF, SVG, choose, quality, read_accept
 from service.errors import NotAcceptable
 from tests.service.coast import SPAN, example
 from tests.service.problems import problem
@@ -133,6 +133,7 @@ def test_every_form_that_is_offered_is_declared(coastal):
     tables = ("/v1/stations/{station_id}/constituents", "/v1/stations/{station_id}/datums", "/v1/windows/search")
     expected |= {(path, CSV) for path in tables}
     expected.add(("/v1/stations/{station_id}/summary", SVG))
+    expected |= {(path, GEOJSON) for path in ("/v1/marks", "/v1/marks/{mark_id}")}
     assert {one for one in declared if one[1] != JSON} == {one for one in expected if one[1] != JSON}
     assert all("schema" in answer or "example" in answer for answer in declared.values())
     assert all(answer["example"].endswith("\r\n") for (_, form), answer in declared.items() if form == CSV)

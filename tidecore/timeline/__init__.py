@@ -1,8 +1,9 @@
 """The query surface of the house: factors of a mark over a span, as columns over one axis and at any instant.
 
-``registry`` lists the factors; ``tide``, ``phases``, ``light``, ``season`` and ``sea_and_air`` define them;
-``sources`` holds the padded tables they are worked out from, ``frame`` what they share at given instants; ``build``
-makes a `Timeline`, ``columns`` is one, ``events`` are its key times.
+``registry`` lists the factors; ``tide``, ``phases``, ``light``, ``season``, ``sea_and_air``, ``access``, ``shore`` and
+``person`` define them; ``sources`` holds the padded tables they are worked out from, ``frame`` what they share at given
+instants; ``build`` makes a `Timeline`, ``columns`` is one, ``events`` are its key times, ``shore_reasons`` say why a
+factor of the shore is unknown.
 """
 
 from tidecore.timeline.build import build_timeline
@@ -10,5 +11,6 @@ from tidecore.timeline.columns import Timeline
 from tidecore.timeline.events import KEY_KINDS, KeyTime
 from tidecore.timeline.factor import Factor
 from tidecore.timeline.registry import factors, find_factor
+from tidecore.timeline.season import local_days
 
-__all__ = ["KEY_KINDS", "Factor", "KeyTime", "Timeline", "build_timeline", "factors", "find_factor"]
+__all__ = ["KEY_KINDS", "Factor", "KeyTime", "Timeline", "build_timeline", "factors", "find_factor", "local_days"]

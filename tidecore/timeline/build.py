@@ -6,6 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from tidecore.calendars import FreeTime
+from tidecore.conditions import Conditions
 from tidecore.errors import Fault, InvalidSpan
 from tidecore.model import TideModel
 from tidecore.place import Mark
@@ -32,6 +34,8 @@ def build_timeline(
     *,
     sky: SkyPositions | None = None,
     names: Sequence[str] | None = None,
+    conditions: Conditions | None = None,
+    free_time: FreeTime | None = None,
 ) -> Timeline:
     """Return the timeline of a mark over ``[start, end)``.
 
@@ -53,6 +57,10 @@ def build_timeline(
         three days after it (on whole days), else the mark gets equal ones of its own.
     names : sequence of str, optional
         Factors that become columns; all there are unless given.
+    conditions : Conditions, optional
+        Forecasts and observations of sea and air at the mark; its factors of sea and air are unknown unless given.
+    free_time : FreeTime, optional
+        When whoever asks is free, by the clocks of the mark; unknown unless given.
 
     Raises
     ------
@@ -76,4 +84,5 @@ def build_timeline(
         expected = f"at most {MOST_INSTANTS} instants, as a step of {fitting} s gives"
         raise InvalidSpan(Fault("step", f"makes {len(grid)} instants", expected))
     columns = tuple(factors()) if names is None else tuple(dict.fromkeys(find_factor(name).name for name in names))
-    return Timeline(Sources(mark, tide_tables(model, span, mark.offsets), span, sky), grid, columns)
+    tables = tide_tables(model, span, mark.offsets)
+    return Timeline(Sources(mark, tables, span, sky, conditions, free_time), grid, columns)

@@ -171,6 +171,17 @@ class Timeline:
         registry = factors()
         return tuple(name for name in self.names if not registry[name].known(self.columns[name]).any())
 
+    def provenance(self, name: str) -> str:
+        """Return where the values of a factor come from in this timeline, its issues and their sources named.
+
+        Raises
+        ------
+        UnknownName
+            If there is no such factor.
+        """
+        factor = find_factor(name)
+        return factor.provenance if factor.rests_on is None else factor.rests_on(self.sources)
+
     def to_xarray(self) -> xarray.Dataset:
         """Return the columns as a dataset along ``time``, with unit, meaning and provenance of each."""
         import xarray
@@ -178,7 +189,7 @@ class Timeline:
         registry, variables = factors(), {}
         for name in self.names:
             factor = registry[name]
-            attributes: dict[str, object] = {"long_name": factor.meaning, "provenance": factor.provenance}
+            attributes: dict[str, object] = {"long_name": factor.meaning, "provenance": self.provenance(name)}
             if factor.kind == "number":
                 attributes["units"] = factor.unit
             elif factor.kind == "boolean":

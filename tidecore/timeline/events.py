@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
-from tidecore.sky import EVENT_KINDS, PHASE_NAMES, moon_phases
+from tidecore.sky import EVENT_KINDS, PHASE_NAMES, MoonPhases, SkyPositions, moon_phases
 from tidecore.timebase import TimeSpan, from_microseconds
 from tidecore.timeline.sources import Sources
 
@@ -43,6 +44,13 @@ def key_times(sources: Sources, span: TimeSpan) -> tuple[KeyTime, ...]:
     return tuple(sorted(found, key=lambda event: (event.time, KEY_KINDS.index(event.kind))))
 
 
+# Marks that share positions of the moon share its phases.
+@lru_cache(maxsize=16)
+def _phases(sky: SkyPositions, start_us: int, end_us: int) -> MoonPhases:
+    start, end = from_microseconds(np.array([start_us, end_us]))
+    return moon_phases(sky, start, end)
+
+
 def _tide(sources: Sources, span: TimeSpan) -> list[KeyTime]:
     turns = sources.turns
     first, last = np.searchsorted(turns.times_us, (span.start_us, span.end_us))
@@ -66,6 +74,6 @@ def _sky(sources: Sources, span: TimeSpan) -> list[KeyTime]:
     events = sources.sky_events
     first, last = np.searchsorted(events.time, (span.start, span.end))
     found = [KeyTime(events.time[k], str(events.kind[k]), grazing=bool(events.grazing[k])) for k in range(first, last)]
-    phases = moon_phases(sources.sky, span.start, span.end)
+    phases = _phases(sources.sky, span.start_us, span.end_us)
     names = dict(zip(PHASE_NAMES, PHASE_KINDS, strict=True))
     return found + [KeyTime(time, names[str(name)]) for time, name in zip(phases.time, phases.name, strict=True)]

@@ -20,6 +20,9 @@ FactorGroup = Literal["tide", "sky", "season", "sea_and_air", "shore", "person"]
 #: Of the sources of a mark: the instants at which a factor breaks.
 Breaks = Callable[["Sources"], IntArray]
 
+#: Of the sources of a mark: something in words.
+Words = Callable[["Sources"], str]
+
 #: How a boolean column says unknown; its other values are 0 and 1.
 UNKNOWN_BOOLEAN = -1
 
@@ -55,6 +58,10 @@ class Factor:
         Where the scale of a number closes on itself, the length of its round, in its unit.
     of_the_stream : bool
         Whether it tells what the stream does, which is a proxy at a mark without slack lags.
+    rests_on : callable or None
+        Of the sources of a mark: where the values of its timeline come from; `provenance` unless given.
+    why_unknown : callable or None
+        Of the sources of a mark: why the factor is unknown for a part of the span, or all of it.
     """
 
     name: str
@@ -68,6 +75,8 @@ class Factor:
     categories: tuple[str, ...] = ()
     period: float | None = None
     of_the_stream: bool = False
+    rests_on: Words | None = None
+    why_unknown: Words | None = None
 
     def unknown(self, count: int) -> AnyArray:
         """Return a column of ``count`` unknown values of this kind."""

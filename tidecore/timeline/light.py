@@ -78,6 +78,8 @@ FACTORS = (
     _minutes_from("sunset", "sunset"),
     _minutes_from("first_light", "first light (start of civil twilight)"),
     _minutes_from("last_light", "last light (end of civil twilight)"),
+    _minutes_from("moonrise", "moonrise"),
+    _minutes_from("moonset", "moonset"),
     _number("moon_altitude", "degree", "Altitude of the moon's centre, without refraction."),
     _number("illuminated_fraction", "1", "Part of the moon's disc that is lit."),
     Factor(

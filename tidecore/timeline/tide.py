@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from operator import attrgetter
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from tidecore.timebase import US_PER_MINUTE
 from tidecore.timeline.factor import Breaks, Factor, midway, pick
+from tidecore.timeline.frame import TIDE_REACH_US, in_units, since_nearest
 from tidecore.timeline.phases import BASES, PHASES, named_phase, named_phase_basis, phase_breaks
 from tidecore.units import AnyArray, FloatArray, IntArray
 
@@ -108,6 +111,33 @@ def _springs(sources: Sources) -> IntArray:
     return midway(np.rint(sources.cycle.springs_us).astype(np.int64)) if sources.has_springs else np.empty(0, np.int64)
 
 
+def _slacks_after(sources: Sources, high: bool) -> IntArray:
+    """Return when the stream turns after the high (low) waters, nothing where it is not known."""
+    return sources.slacks_us[sources.turns.high == high] if sources.lags is not None else np.empty(0, dtype=np.int64)
+
+
+def _from_slack(frame: Frame, high: bool) -> FloatArray:
+    """Return the time since the nearest slack after high (low) water [min], negative before it."""
+    since = since_nearest(frame.times_us, _slacks_after(frame.sources, high), TIDE_REACH_US)
+    return frame.half_tide.masked(in_units(since, US_PER_MINUTE))
+
+
+def _slack_breaks(sources: Sources, high: bool) -> IntArray:
+    return np.concatenate((sources.turns.times_us, midway(_slacks_after(sources, high))))
+
+
+def _minutes_from_slack(name: str, called: str, high: bool) -> Factor:
+    return _number(
+        f"minutes_from_slack_after_{name}",
+        "min",
+        f"Time since the nearest turn of the stream after {called} water, negative before it; unknown without lags.",
+        partial(_from_slack, high=high),
+        partial(_slack_breaks, high=high),
+        "the station's tide model and the mark's slack lags",
+        of_the_stream=True,
+    )
+
+
 def _number(
     name: str,
     unit: str,
@@ -202,6 +232,8 @@ FACTORS = (
         attrgetter("hours_from_lw"),
         _from_lw,
     ),
+    _minutes_from_slack("hw", "high", True),
+    _minutes_from_slack("lw", "low", False),
     _number(
         "height_of_hw",
         "m",

@@ -3,143 +3,247 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
-from tidecore.rules import Preference, Requirement, SpeciesRule
-from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, US_PER_SECOND, from_microseconds
-from tidecore.timeline import KeyTime, Timeline, find_factor
-from tidecore.units import FloatArray, IntArray
-from tidecore.windows.scoring import Scores, score_at
-from tidecore.windows.spans import EDGE_TOLERANCE_US, Samples, Span
-from tidecore.windows.window import BestHour, Contribution, Role, UnknownTerm, Window
+from tidecore.rules import suitability
+from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, from_microseconds
+from tidecore.timeline import Timeline, find_factor
+from tidecore.units import BoolArray, FloatArray, IntArray
+from tidecore.windows.rounds import Question, Search
+from tidecore.windows.scoring import Scores, score_memberships, score_only
+from tidecore.windows.seasons import touched
+from tidecore.windows.spans import EDGE_TOLERANCE_US, Judgement, Samples, Span
+from tidecore.windows.tracks import distinct
+from tidecore.windows.unknowns import unknown_terms
+from tidecore.windows.window import BestHour, Contribution, GroupContribution, Window
 
 #: Scores nearer than this are equal, and losses below it none.
 _EQUAL = 1e-9
+#: Where the score is further than this from a straight line between two samples, whole minutes are looked at.
+_BENT = 0.004
+#: Whole minutes on both sides of the ends of a best hour.
+_ABOUT_MIN = 3
+#: Turns in which a sharp top is closed in on.
+_TURNS = 2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Slices:
-    """Instants of one window, first to last, and the weights that make the integral over it of values at them."""
+    """Instants of all windows in ascending order, those of window ``k`` from ``bounds[k]`` to before ``bounds[k + 1]``.
+
+    ``weights`` make the integral over a window of values at its instants.
+    """
 
     times_us: IntArray
+    bounds: IntArray
     weights: FloatArray
+    lengths: FloatArray
 
     @classmethod
-    def of(cls, times_us: IntArray, span: Span) -> _Slices:
-        """Return the trapezoidal rule over a span; the last instant stands for its end, which is no part of it."""
-        if times_us.size == 1:
-            return cls(times_us, np.array([float(span.end_us - span.start_us)]))
+    def of(cls, times_us: IntArray, spans: list[Span]) -> _Slices:
+        """Return the trapezoidal rule over spans; the last instant of each stands for its end, no part of it."""
+        starts = np.searchsorted(times_us, np.array([span.start_us for span in spans]))
+        bounds = np.append(starts, times_us.size)
         ends = times_us.astype(np.float64)
-        ends[-1] = span.end_us
+        ends[bounds[1:] - 1] = [span.end_us for span in spans]
         half = 0.5 * np.diff(ends)
-        return cls(times_us, np.append(half, 0.0) + np.append(0.0, half))
+        half[bounds[1:-1] - 1] = 0.0
+        weights = np.append(half, 0.0) + np.append(0.0, half)
+        lengths = np.add.reduceat(weights, starts)
+        # A window of one instant.
+        alone = np.flatnonzero(lengths == 0.0)
+        weights[starts[alone]] = lengths[alone] = 1.0
+        return cls(times_us, bounds, weights, lengths)
 
-    def mean(self, values: FloatArray) -> float:
-        """Return the mean of ``values`` over the window."""
-        return float(self.weights @ values / self.weights.sum())
+    def sums(self, values: FloatArray) -> FloatArray:
+        """Return the integral of ``values`` over each window, along the last axis."""
+        return np.asarray(np.add.reduceat(values * self.weights, self.bounds[:-1], axis=-1))
+
+    def means(self, values: FloatArray) -> FloatArray:
+        """Return the mean of ``values`` over each window, along the last axis."""
+        return np.asarray(self.sums(values) / self.lengths)
 
 
-def account(rule: SpeciesRule, timeline: Timeline, spans: list[Span], samples: Samples) -> list[Window]:
+def account(judged: Judgement, timeline: Timeline, spans: list[Span], samples: Samples) -> Search[list[Window]]:
     """Return the windows of the spans in which a rule holds, each with its account.
 
-    Means are integrals by the trapezoidal rule over whole minutes, both ends, and every sample of the search, which
-    holds both sides of every jump: within 1e-4 of the truth, 1e-3 where a factor crosses a whole ramp in a minute.
+    Means are integrals by the trapezoidal rule over every sample of the search, which holds both sides of every jump,
+    the middles between them, and whole minutes where the score bends: within 1e-3 of the truth.
     """
     if not spans:
         return []
-    instants = [_instants(span, samples.times_us) for span in spans]
-    scores = score_at(rule, timeline, np.concatenate(instants))
-    bounds = np.cumsum([0, *(times.size for times in instants)])
+    times, scores = yield from _scored(judged, spans, samples.times_us)
+    slices = _Slices.of(times, spans)
+    best = _best_of(scores.score, slices)
+    instants = from_microseconds(times)
+    score_means, best_hours = slices.means(scores.score), _best_hours(spans, slices, scores.score)
+    contributions, groups = _contributions(scores, slices), _groups(scores, slices)
     events = timeline.events()
     events_us = np.array([event.time for event in events], dtype="datetime64[us]").view(np.int64)
-    parts = [slice(first, last) for first, last in pairwise(bounds.tolist())]
-    peaks = _peaks(rule, timeline, instants, [scores.score[part] for part in parts])
-    windows = []
-    for k, (span, part) in enumerate(zip(spans, parts, strict=True)):
-        mine = Scores(
-            rule, scores.score[part], scores.memberships[:, part], scores.losses[:, part], scores.excluded[part]
+    ends_us = np.array([[span.start_us, span.end_us] for span in spans])
+    ends, inside = from_microseconds(ends_us), np.searchsorted(events_us, ends_us).tolist()
+    rule = judged.rule
+    looks = any(find_factor(name).of_the_stream for name in rule.factor_names)
+    flow_reliable, suits = timeline.flow_reliable if looks else None, suitability(rule, timeline.mark)
+    release_only = touched(rule.release_only_seasons, timeline.mark, ends_us)
+    unknowns = unknown_terms(scores, timeline, slices.bounds, slices.weights)
+    return [
+        Window(
+            start=ends[k, 0],
+            end=ends[k, 1],
+            starts_before=span.starts_before,
+            ends_after=span.ends_after,
+            peak_score=float(scores.score[best[k]]),
+            peak_time=instants[best[k]],
+            mean_score=float(score_means[k]),
+            limiting_factor=_limiting(contributions[k]),
+            contributions=contributions[k],
+            groups=groups[k],
+            best_hour=best_hours[k],
+            key_times=events[inside[k][0] : inside[k][1]],
+            unknowns=unknowns[k],
+            flow_reliable=flow_reliable,
+            suitability=suits,
+            release_only=release_only[k],
         )
-        first, last = np.searchsorted(events_us, (span.start_us, span.end_us))
-        windows.append(_window(timeline, span, _Slices.of(instants[k], span), mine, peaks[k], events[first:last]))
-    return windows
+        for k, span in enumerate(spans)
+    ]
 
 
-def _instants(span: Span, samples_us: IntArray) -> IntArray:
-    """Return the instants over which a window is integrated, in all of which the rule holds."""
+def _scored(judged: Judgement, spans: list[Span], samples_us: IntArray) -> Search[tuple[IntArray, Scores]]:
+    """Return the instants over which windows are integrated, in all of which the rule holds, and the scores there."""
     # The rule still holds so far before the edge that was found.
-    last = max(span.start_us, span.end_us - EDGE_TOLERANCE_US - 1)
-    minutes = np.arange(-(-span.start_us // US_PER_MINUTE), last // US_PER_MINUTE + 1, dtype=np.int64) * US_PER_MINUTE
-    sampled = samples_us[(samples_us >= span.start_us) & (samples_us < last)]
-    return np.unique(np.concatenate((minutes, sampled, np.array([span.start_us, last], dtype=np.int64))))
+    ends = np.array([(span.start_us, max(span.start_us, span.end_us - EDGE_TOLERANCE_US - 1)) for span in spans])
+    within = np.searchsorted(ends[:, 0], samples_us, side="right") - 1
+    sampled = samples_us[(within >= 0) & (samples_us < ends[within, 1])]
+    times = distinct(np.concatenate((ends.ravel(), sampled)))
+    starts = np.searchsorted(times, ends[:, 0])
+    gaps = np.diff(times)
+    wide = gaps > US_PER_MINUTE
+    wide[starts[1:] - 1] = False
+    middles = times[:-1][wide] + gaps[wide] // 2
+    times = distinct(np.concatenate((times, middles)))
+    memberships = yield from _judged(judged, times)
+    for turn in range(_TURNS):
+        score = score_only(judged.rule, memberships)
+        more = [_tops(times, score, np.searchsorted(times, ends[:, 0]))]
+        more.append(_bends(times, score, middles) if turn == 0 else _hour_ends(times, score, spans))
+        fresh = distinct(np.concatenate(more))
+        fresh = fresh[times[np.minimum(np.searchsorted(times, fresh), times.size - 1)] != fresh]
+        if fresh.size:
+            found = yield from _judged(judged, fresh)
+            times = np.concatenate((times, fresh))
+            order = np.argsort(times)
+            times = times[order]
+            memberships = np.concatenate((memberships, found), axis=1)[:, order]
+    return times, score_memberships(judged.rule, memberships)
 
 
-def _peaks(
-    rule: SpeciesRule, timeline: Timeline, instants: list[IntArray], scores: list[FloatArray]
-) -> list[tuple[float, int]]:
-    """Return the highest score of each window and the first instant that has it, sharp tops sought to the second."""
-    peaks, around = [], []
-    for times, score in zip(instants, scores, strict=True):
-        k = int(np.argmax(score >= score.max() - _EQUAL))
-        peaks.append((float(score[k]), int(times[k])))
-        left, right = max(k - 1, 0), min(k + 1, times.size - 1)
-        flat = score[k] >= 1.0 - _EQUAL or score[right] >= score[k] - _EQUAL
-        around.append(np.arange(times[left] + 1, 0 if flat else times[right], US_PER_SECOND, dtype=np.int64))
-    finer = score_at(rule, timeline, np.concatenate(around)).score
-    first = 0
-    for k, times in enumerate(around):
-        score = finer[first : first + times.size]
-        first += times.size
-        if times.size and score.max() > peaks[k][0]:
-            best = int(np.argmax(score >= score.max() - _EQUAL))
-            peaks[k] = (float(score[best]), int(times[best]))
-    return peaks
+def _judged(judged: Judgement, times_us: IntArray) -> Search[FloatArray]:
+    """Return how well every leaf suits at instants, shape ``(leaves, n)``."""
+    columns = yield Question(judged.names, times_us)
+    return np.array(judged.memberships(columns, times_us.size))
 
 
-def _window(
-    timeline: Timeline,
-    span: Span,
-    slices: _Slices,
-    scores: Scores,
-    peak: tuple[float, int],
-    inside: tuple[KeyTime, ...],
-) -> Window:
-    """Return the account of one window."""
-    start, end, peak_time = from_microseconds(np.array([span.start_us, span.end_us, peak[1]]))
-    contributions = _contributions(scores, slices)
-    looks = any(find_factor(name).of_the_stream for name in scores.rule.factor_names)
-    return Window(
-        start=start,
-        end=end,
-        starts_before=span.starts_before,
-        ends_after=span.ends_after,
-        peak_score=peak[0],
-        peak_time=peak_time,
-        mean_score=slices.mean(scores.score),
-        limiting_factor=_limiting(contributions),
-        contributions=contributions,
-        best_hour=_best_hour(span, slices, scores.score),
-        key_times=inside,
-        unknowns=unknown_terms(scores, slices.weights, timeline),
-        flow_reliable=timeline.flow_reliable if looks else None,
-    )
+def _bends(times: IntArray, score: FloatArray, middles: IntArray) -> IntArray:
+    """Return the whole minutes on both sides of middles that lie off the line between their neighbours."""
+    k = np.searchsorted(times, middles)
+    off = np.abs(score[k] - 0.5 * (score[k - 1] + score[k + 1])) > _BENT
+    first, last = -(-times[k[off] - 1] // US_PER_MINUTE), times[k[off] + 1] // US_PER_MINUTE
+    found = [np.arange(one, other + 1) for one, other in zip(first.tolist(), last.tolist(), strict=True)]
+    return np.concatenate(found).astype(np.int64) * US_PER_MINUTE if found else np.empty(0, dtype=np.int64)
 
 
-def _contributions(scores: Scores, slices: _Slices) -> tuple[Contribution, ...]:
-    """Return what each term gave and took."""
-    found = []
-    for term, membership, losses in zip(scores.rule.terms, scores.memberships, scores.losses, strict=True):
-        known = ~np.isnan(membership)
-        weight = float(slices.weights[known].sum())
-        mean = float(slices.weights[known] @ membership[known]) / weight if weight > 0.0 else None
-        found.append(Contribution(term.factor, role_of(term), mean, slices.mean(losses)))
-    return tuple(found)
+def _hour_ends(times: IntArray, score: FloatArray, spans: list[Span]) -> IntArray:
+    """Return the whole minutes about both ends of the best hours: where they lie shows in these alone."""
+    starts, _, fits = _best_starts(spans, _Slices.of(times, spans), score)
+    starts = starts[fits]
+    near = (np.arange(-_ABOUT_MIN, _ABOUT_MIN + 1) * US_PER_MINUTE)[:, None]
+    found = np.concatenate(((starts + near).ravel(), (starts + US_PER_HOUR + near).ravel()))
+    limits = np.array([[span.start_us, span.end_us - EDGE_TOLERANCE_US - 1] for span in spans], dtype=np.int64)
+    k = np.searchsorted(limits[:, 0], found, side="right") - 1
+    return np.asarray(found[(k >= 0) & (found < limits[k, 1])])
 
 
-def role_of(term: Requirement) -> Role:
-    """Return whether a term gates or weighs."""
-    return "prefer" if isinstance(term, Preference) else "require"
+def _best_of(score: FloatArray, slices: _Slices) -> IntArray:
+    """Return the place of the highest score of each window, the first of equals."""
+    return _first_best(score, slices.bounds)
+
+
+def _first_best(values: FloatArray, bounds: IntArray) -> IntArray:
+    tops = np.maximum.reduceat(values, bounds[:-1])
+    equal = np.flatnonzero(values >= np.repeat(tops, np.diff(bounds)) - _EQUAL)
+    return np.asarray(equal[np.searchsorted(equal, bounds[:-1])])
+
+
+def _tops(times: IntArray, score: FloatArray, starts: IntArray) -> IntArray:
+    """Return where sharp tops of windows may be: of the parabola, of the lines on both sides, and between samples."""
+    bounds = np.append(starts, times.size)
+    best = _first_best(score, bounds)
+    first, last = bounds[:-1], bounds[1:] - 1
+    inner = (best - 1 >= first) & (best + 1 <= last)
+    best, first, last = best[inner], first[inner], last[inner]
+    sharp = (score[best] < 1.0 - _EQUAL) & (score[best + 1] < score[best] - _EQUAL)
+    best, first, last = best[sharp], first[sharp], last[sharp]
+    at = times.astype(np.float64)
+    left, right = at[best] - at[best - 1], at[best + 1] - at[best]
+    rise, fall = (score[best] - score[best - 1]) / left, (score[best] - score[best + 1]) / right
+    vertex = at[best] + 0.5 * (rise * right - fall * left) / (rise + fall)
+    # Of two lines that meet: through the two samples before and the two after, the top itself on either side.
+    outer_left, outer_right = np.maximum(best - 2, first), np.minimum(best + 2, last)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        up = (score[best - 1] - score[outer_left]) / (at[best - 1] - at[outer_left])
+        down = (score[best + 1] - score[outer_right]) / (at[outer_right] - at[best + 1])
+        after = at[best] + (score[best + 1] + down * right - score[best]) / (rise + down)
+        before = at[best] - (score[best - 1] + up * left - score[best]) / (up + fall)
+    found = np.concatenate((vertex, after, before, at[best] - 0.5 * left, at[best] + 0.5 * right))
+    low, high = np.tile(at[best - 1], 5), np.tile(at[best + 1], 5)
+    keep = (found > low) & (found < high)
+    return distinct(np.rint(found[keep]).astype(np.int64))
+
+
+def _contributions(scores: Scores, slices: _Slices) -> list[tuple[Contribution, ...]]:
+    """Return what each term gave and took in each window."""
+    means, losses = _known_means(scores.memberships, slices), slices.means(scores.losses).tolist()
+    leaves = scores.rule.tree.leaves
+    return [
+        tuple(
+            Contribution(leaf.factor, leaf.role, means[row][k], losses[row][k], leaf.path)
+            for row, leaf in enumerate(leaves)
+        )
+        for k in range(slices.lengths.size)
+    ]
+
+
+def _groups(scores: Scores, slices: _Slices) -> list[tuple[GroupContribution, ...]]:
+    """Return what each group gave and took in each window."""
+    groups = scores.rule.tree.groups
+    if not groups:
+        return [()] * slices.lengths.size
+    means, losses = _known_means(scores.group_memberships, slices), slices.means(scores.losses)
+    lost = [losses[node.leaves[0] : node.leaves[1]].sum(axis=0).tolist() for node, _ in groups]
+    return [
+        tuple(
+            GroupContribution(node.path, node.mode, role, means[row][k], lost[row][k])
+            for row, (node, role) in enumerate(groups)
+        )
+        for k in range(slices.lengths.size)
+    ]
+
+
+def _known_means(memberships: FloatArray, slices: _Slices) -> list[list[float | None]]:
+    """Return the mean of each row over each window, over the time in which it is known; None where it never is."""
+    unknown = np.isnan(memberships)
+    if not unknown.any():
+        return slices.means(memberships).tolist()  # type: ignore[no-any-return]
+    weights = slices.sums((~unknown).astype(np.float64))
+    sums = slices.sums(np.where(unknown, 0.0, memberships))
+    means = (sums / np.where(weights > 0.0, weights, 1.0)).tolist()
+    return [
+        [mean if weight > 0.0 else None for mean, weight in zip(*row, strict=True)]
+        for row in zip(means, weights.tolist(), strict=True)
+    ]
 
 
 def _limiting(contributions: tuple[Contribution, ...]) -> str | None:
@@ -147,43 +251,34 @@ def _limiting(contributions: tuple[Contribution, ...]) -> str | None:
     losses: dict[str, float] = {}
     for given in contributions:
         losses[given.factor] = losses.get(given.factor, 0.0) + given.mean_loss
-    worst = max(losses, key=lambda name: losses[name])
+    worst = max(losses, key=losses.__getitem__)
     return worst if losses[worst] > _EQUAL else None
 
 
-def _best_hour(span: Span, slices: _Slices, score: FloatArray) -> BestHour:
-    """Return the best 60 minutes of a window."""
+def _best_hours(spans: list[Span], slices: _Slices, score: FloatArray) -> list[BestHour]:
+    """Return the best 60 minutes of each window, the window itself where none fits."""
+    starts_us, means, fits = _best_starts(spans, slices, score)
+    ends_us = np.where(fits, starts_us + US_PER_HOUR, [span.end_us for span in spans])
+    starts_us = np.where(fits, starts_us, [span.start_us for span in spans])
+    means = np.where(fits, means, slices.means(score)).tolist()
+    starts, ends, whole = from_microseconds(starts_us), from_microseconds(ends_us), (~fits).tolist()
+    return [BestHour(starts[k], ends[k], means[k], whole[k]) for k in range(len(spans))]
+
+
+def _best_starts(spans: list[Span], slices: _Slices, score: FloatArray) -> tuple[IntArray, FloatArray, BoolArray]:
+    """Return when the best 60 minutes of each window start, their mean score, and whether there are any."""
+    ends = np.array([[span.start_us, span.end_us] for span in spans], dtype=np.int64)
     times = slices.times_us.astype(np.float64)
-    times[-1] = span.end_us
+    times[slices.bounds[1:] - 1] = ends[:, 1]
     total = np.append(0.0, np.cumsum(0.5 * (score[1:] + score[:-1]) * np.diff(times)))
-    first = -(-span.start_us // US_PER_MINUTE)
-    starts = np.arange(first, (span.end_us - US_PER_HOUR) // US_PER_MINUTE + 1, dtype=np.int64) * US_PER_MINUTE
-    if not starts.size:
-        start, end = from_microseconds(np.array([span.start_us, span.end_us]))
-        return BestHour(start, end, slices.mean(score), True)
+    first, last = -(-ends[:, 0] // US_PER_MINUTE), (ends[:, 1] - US_PER_HOUR) // US_PER_MINUTE
+    counts = np.maximum(last - first + 1, 0)
+    bounds = np.append(0, np.cumsum(counts))
+    starts = (np.arange(bounds[-1]) + np.repeat(first - bounds[:-1], counts)) * US_PER_MINUTE
     means = (np.interp(starts + US_PER_HOUR, times, total) - np.interp(starts, times, total)) / US_PER_HOUR
-    best = int(np.argmax(means >= means.max() - _EQUAL))
-    start, end = from_microseconds(starts[best] + np.array([0, US_PER_HOUR]))
-    return BestHour(start, end, float(means[best]), False)
-
-
-def unknown_terms(scores: Scores, weights: FloatArray, timeline: Timeline) -> tuple[UnknownTerm, ...]:
-    """Return the terms whose factor is unknown for a part of the time, weighed, and why."""
-    found = []
-    for term, unknown in zip(scores.rule.terms, scores.unknown, strict=True):
-        if unknown.any():
-            share = float(weights[unknown].sum() / weights.sum())
-            found.append(UnknownTerm(term.factor, role_of(term), term.unknown, share, _why(term, timeline)))
-    return tuple(found)
-
-
-def _why(term: Requirement, timeline: Timeline) -> str:
-    """Return why a factor is unknown."""
-    factor = find_factor(term.factor)
-    if factor.compute is None:
-        return factor.provenance
-    if factor.of_the_stream and not timeline.flow_reliable and role_of(term) == "require":
-        return "the mark has no slack lags, so it is not known when the stream turns"
-    if factor.group == "tide":
-        return "no tide: a range under 5 cm, or no high or low water within two days"
-    return "no such event within a day"
+    fits = counts > 0
+    best_starts, best_means = np.zeros(len(spans), dtype=np.int64), np.zeros(len(spans))
+    if fits.any():
+        best = _first_best(means, np.append(bounds[:-1][fits], bounds[-1]))
+        best_starts[fits], best_means[fits] = starts[best], means[best]
+    return best_starts, best_means, fits

@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from tidecore.rules import SpeciesRule
+from tidecore.filters import Filter
+from tidecore.rules import SpeciesRule, rule_at, suitability
+from tidecore.rules.tree import ClosedSeason, Role
+from tidecore.timebase import US_PER_MINUTE
 from tidecore.timeline import Timeline, find_factor
-from tidecore.windows.account import account, role_of, unknown_terms
+from tidecore.windows.account import account
+from tidecore.windows.filtering import say_filter, true_spans
+from tidecore.windows.rounds import Search, side_by_side
 from tidecore.windows.scoring import ROUNDING, Scores, score_rule
-from tidecore.windows.spans import find_spans
-from tidecore.windows.window import Role, UnknownTerm, Window
+from tidecore.windows.spans import Judgement, find_spans
+from tidecore.windows.tracks import Tracks, tracks_of
+from tidecore.windows.unknowns import unknown_terms
+from tidecore.windows.window import UnknownTerm, Window
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +27,8 @@ class TermReport:
     """How one term of a rule fared over a span, on the axis of the timeline.
 
     ``known_share`` of the time its factor was known; ``met_share`` of the time it suited by at least the rule's
-    threshold; ``best_membership`` is the best it ever was, None if it never was known.
+    threshold; ``best_membership`` is the best it ever was, None if it never was known. ``path`` is where it stands in
+    the rule.
     """
 
     factor: str
@@ -27,6 +36,7 @@ class TermReport:
     known_share: float
     met_share: float
     best_membership: float | None
+    path: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +73,7 @@ class Explanation:
     sentences: tuple[str, ...]
 
 
-def find_windows(rule: SpeciesRule, timeline: Timeline) -> list[Window]:
+def find_windows(rule: SpeciesRule, timeline: Timeline, *, within: Filter | None = None) -> list[Window]:
     """Return the windows of a rule over the span of a timeline.
 
     A window is a longest span in which the score is at least the rule's threshold for at least its minimum duration.
@@ -71,28 +81,70 @@ def find_windows(rule: SpeciesRule, timeline: Timeline) -> list[Window]:
     Parameters
     ----------
     rule : SpeciesRule
-        What the species wants.
+        What the species wants; an override of the mark for the species is heeded, see `tidecore.rules.rule_at`.
     timeline : Timeline
         The mark and the span.
+    within : Filter, optional
+        Windows lie in time in which it is true; a window that it cuts is as long as what is left of it.
 
     Returns
     -------
     list of Window
         In time order, disjoint, inside the span. One that the span cuts is flagged, and its duration counts as a
-        whole; its account is that of the part inside. None where the rule names beds and the mark has only others.
+        whole; its account is that of the part inside. None where the rule names beds, the mark has only others, and
+        does not declare the species.
+
+    Raises
+    ------
+    InvalidRule
+        If the mark's override for the species makes no rule.
 
     Notes
     -----
     Edges lie within 0.1 s. What the score does between two samples is found by the breaks and extremes of every
     factor, so a dip of a few seconds splits a window. The windows of a long span are those of its parts.
     """
-    if rule.accepts_ground(timeline.mark) is False:
-        return []
-    spans, samples = find_spans(rule, timeline)
-    return account(rule, timeline, spans, samples)
+    return find_all_windows([rule], timeline, within=within)[0]
 
 
-def explain(rule: SpeciesRule, timeline: Timeline) -> Explanation:
+def find_all_windows(
+    rules: Sequence[SpeciesRule], timeline: Timeline, *, within: Filter | None = None
+) -> list[list[Window]]:
+    """Return the windows of several rules over the span of a timeline, each as `find_windows` has them.
+
+    Many rules at once cost less each than one: they share the samples of the factors they have in common, and where a
+    filter is true.
+    """
+    here = [rule_at(rule, timeline.mark) for rule in rules]
+    wanted = [k for k, rule in enumerate(here) if suitability(rule, timeline.mark) != "other_bed"]
+    tracks = tracks_of(timeline)
+    tracks.prepare(timeline, tuple(dict.fromkeys(name for k in wanted for name in here[k].factor_names)))
+    held = _held_by(within, timeline, [here[k] for k in wanted])
+    found = side_by_side(timeline, [_searched(here[k], timeline, tracks, held) for k in wanted])
+    windows: list[list[Window]] = [[] for _ in rules]
+    for k, one in zip(wanted, found, strict=True):
+        windows[k] = one
+    return windows
+
+
+def _held_by(within: Filter | None, timeline: Timeline, rules: Sequence[SpeciesRule]) -> list[tuple[int, int]] | None:
+    """Return where a filter is true as far as windows of the rules may reach; None without one."""
+    if within is None or not rules:
+        return None
+    lead = round(max(rule.minimum_duration_min for rule in rules) * US_PER_MINUTE)
+    return true_spans(within, timeline, timeline.span.start_us - lead, timeline.span.end_us + lead)
+
+
+def _searched(
+    rule: SpeciesRule, timeline: Timeline, tracks: Tracks, held: Sequence[tuple[int, int]] | None
+) -> Search[list[Window]]:
+    """Search for the windows of one rule."""
+    judged = Judgement(rule, timeline, tracks)
+    spans, samples = yield from find_spans(judged, timeline, tracks, held)
+    return (yield from account(judged, timeline, spans, samples))
+
+
+def explain(rule: SpeciesRule, timeline: Timeline, *, within: Filter | None = None) -> Explanation:
     """Return why a rule does or does not hold over the span of a timeline.
 
     Parameters
@@ -101,13 +153,16 @@ def explain(rule: SpeciesRule, timeline: Timeline) -> Explanation:
         What the species wants.
     timeline : Timeline
         The mark and the span. Shares and the best score are those of its axis.
+    within : Filter, optional
+        The filter that windows were held to; the last sentence says how it fared. The rest is of the rule alone.
     """
+    rule = rule_at(rule, timeline.mark)
     scores = score_rule(rule, timeline)
     count = scores.score.size
     if not count:
         return Explanation(0.0, None, 0.0, 0.0, (), (), (), ("The span holds no instant of the timeline.",))
-    unknowns = unknown_terms(scores, np.ones(count), timeline)
-    terms = tuple(_report(scores, k) for k in range(len(rule.terms)))
+    unknowns = unknown_terms(scores, timeline, np.array([0, count]), np.ones(count))[0]
+    terms = tuple(_report(scores, k) for k in range(len(rule.tree.leaves)))
     best = int(np.argmax(scores.score))
     best_score, holding = float(scores.score[best]), float(np.mean(scores.holds))
     excluded_by = tuple(dict.fromkeys(u.factor for u in unknowns if u.policy == "exclude"))
@@ -119,20 +174,24 @@ def explain(rule: SpeciesRule, timeline: Timeline) -> Explanation:
         excluded_by=excluded_by,
         terms=terms,
         unknowns=unknowns,
-        sentences=tuple(_sentences(rule, timeline, best_score, unknowns, terms)),
+        sentences=(
+            *_sentences(rule, timeline, best_score, unknowns, terms),
+            *(() if within is None else (say_filter(within, timeline),)),
+        ),
     )
 
 
 def _report(scores: Scores, k: int) -> TermReport:
     """Return how term ``k`` fared."""
-    term, membership = scores.rule.terms[k], scores.memberships[k]
+    leaf, membership = scores.rule.tree.leaves[k], scores.memberships[k]
     known = membership[~np.isnan(membership)]
     return TermReport(
-        term.factor,
-        role_of(term),
+        leaf.factor,
+        leaf.role,
         known.size / membership.size,
         float(np.sum(known >= scores.rule.threshold)) / membership.size,
         float(known.max()) if known.size else None,
+        leaf.path,
     )
 
 
@@ -150,25 +209,33 @@ def _sentences(
         f"{unknown.reason}."
         for unknown in unknowns
     ]
-    suits = rule.accepts_ground(timeline.mark)
-    if suits is None:
-        said.append(f"No bed is stated for this mark; the rule wants {_listed(rule.beds)}.")
-    elif not suits:
-        said.append(f"The ground here is {_listed(timeline.mark.beds)}; the rule wants {_listed(rule.beds)}.")
+    suits = suitability(rule, timeline.mark)
+    if suits == "unknown" and rule.beds:
+        wanted = _listed(rule.beds)
+        said.append(f"Suitability unknown: no bed is stated for this mark, nor the species; the rule wants {wanted}.")
+    elif suits == "other_bed":
+        said.append(f"The ground here is {_listed(timeline.mark.all_beds)}; the rule wants {_listed(rule.beds)}.")
     if not timeline.flow_reliable and any(find.of_the_stream for find in map(find_factor, rule.factor_names)):
         said.append("The stream at this mark is a proxy: it is not known when it turns.")
-    for term in terms:
-        if (
-            term.role == "require"
-            and term.best_membership is not None
-            and term.best_membership < rule.threshold - ROUNDING
-        ):
-            said.append(
-                f"{term.factor} never suits: at best {term.best_membership:.2f} of {rule.threshold:.2f} needed."
-            )
+    gates = {node.leaf for node in rule.tree.require if node.mode == "term"}
+    for k in gates:
+        said += _shortcoming(rule, terms[k], k)
     if best_score < rule.threshold - ROUNDING:
         said.append(f"The best score of the span is {best_score:.3f}; a window needs {rule.threshold:.3f}.")
     return said
+
+
+def _shortcoming(rule: SpeciesRule, report: TermReport, k: int) -> list[str]:
+    """Return what a requirement that is no group, or a closed season, keeps from holding, in words."""
+    term, best = rule.tree.leaves[k].term, report.best_membership
+    if isinstance(term, ClosedSeason):
+        if report.met_share == 1.0:
+            return []
+        closed = f"{1.0 - report.met_share:.0%} of the span lie in it"
+        return [f"Closed season {term.season} by {term.season.source}: {closed}, and nothing holds there."]
+    if best is None or best >= rule.threshold - ROUNDING:
+        return []
+    return [f"{report.factor} never suits: at best {best:.2f} of {rule.threshold:.2f} needed."]
 
 
 def _listed(beds: tuple[str, ...]) -> str:

@@ -2,27 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from tidecore.roots.brackets import TimeCondition, refine, summits
-from tidecore.rules import Requirement, SpeciesRule
+from tidecore.rules import Leaf, SpeciesRule
 from tidecore.timebase import US_PER_MINUTE, US_PER_SECOND
-from tidecore.timeline import Timeline, find_factor
-from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
-from tidecore.windows.scoring import ROUNDING, score_at, score_columns
+from tidecore.timeline import Timeline
+from tidecore.units import BoolArray, FloatArray, IntArray
+from tidecore.windows.filtering import held_to
+from tidecore.windows.rounds import Columns, Question, Search
+from tidecore.windows.scoring import ROUNDING, membership_of, score_only
+from tidecore.windows.tracks import Track, Tracks, distinct, slopes
 
-#: Samples lie no further apart than this, whatever the step of the timeline [microseconds].
-LONGEST_STEP_US = 10 * US_PER_MINUTE
 #: Edges are found to this [microseconds].
 EDGE_TOLERANCE_US = 50_000
-_PARTS = 60
-#: An edge of a shape is passed within this, and sampled at twice this on both sides [microseconds].
-_EDGE_SIDE_US = 4
-_NEARLY = 1e-9
-#: Samples nearer than this are two sides of a jump, not a slope [microseconds].
-_JUMP_US = US_PER_SECOND
+#: Samples on both sides of an edge of a shape lie so far from where it is passed, about [microseconds].
+_EDGE_SIDE_US = US_PER_SECOND
+_FAN = np.linspace(0.0, 1.0, 9)
+_EVEN_PARTS = np.linspace(0.0, 1.0, 18)[1:-1]
+#: The secant has helped little where the bracket is still wider after a turn [microseconds].
+_HELPED_US = 60 * US_PER_SECOND
+#: A bracket narrower than this is split evenly: what changes in it is most often a jump [microseconds].
+_NARROW_US = 5 * US_PER_SECOND
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,17 +46,60 @@ class Samples:
     score: FloatArray
 
 
-def find_spans(rule: SpeciesRule, timeline: Timeline) -> tuple[list[Span], Samples]:
+class Judgement:
+    """A rule at a mark: how well its leaves suit at instants, those that never change there worked out once."""
+
+    def __init__(self, rule: SpeciesRule, timeline: Timeline, tracks: Tracks) -> None:
+        """Look at every leaf along the tracks of the timeline."""
+        self.rule, self.flow_reliable = rule, timeline.flow_reliable
+        self.constant: dict[int, float] = {}
+        self.along: dict[int, FloatArray] = {}
+        for k, leaf in enumerate(rule.tree.leaves):
+            track = tracks.track(leaf.factor)
+            suits = membership_of(leaf, track.values, self.flow_reliable)
+            low, high = float(suits.min()), float(suits.max())
+            if np.isnan(suits).all() or (low == high and not track.meets(leaf.term.corners())):
+                self.constant[k] = low
+            else:
+                self.along[k] = suits
+        self.names = tuple(dict.fromkeys(rule.tree.leaves[k].factor for k in self.along))
+
+    def moving(self) -> list[tuple[int, Leaf]]:
+        """Return the leaves that change, with their places."""
+        return [(k, self.rule.tree.leaves[k]) for k in self.along]
+
+    def memberships(self, columns: Columns, count: int) -> list[FloatArray]:
+        """Return how well every leaf suits at ``count`` instants."""
+        return [
+            np.full(count, self.constant[k])
+            if k in self.constant
+            else membership_of(leaf, columns[leaf.factor], self.flow_reliable)
+            for k, leaf in enumerate(self.rule.tree.leaves)
+        ]
+
+    def score(self, columns: Columns, count: int) -> FloatArray:
+        """Return the score at ``count`` instants."""
+        return score_only(self.rule, self.memberships(columns, count))
+
+
+def find_spans(
+    judged: Judgement, timeline: Timeline, tracks: Tracks, kept: Sequence[tuple[int, int]] | None = None
+) -> Search[tuple[list[Span], Samples]]:
     """Return where the score is at least the rule's threshold for its minimum duration, and the samples it rests on.
+
+    Only time in ``kept`` counts, where it is given: ascending spans, those in which a filter is true.
 
     The search reaches beyond the span of the timeline by the minimum duration, so that a window which the span cuts
     is as long as it is, and is kept if only a part of it lies inside.
     """
-    lead = round(rule.minimum_duration_min * US_PER_MINUTE)
+    lead = round(judged.rule.minimum_duration_min * US_PER_MINUTE)
     first, last = timeline.span.start_us, timeline.span.end_us
-    samples = sample_score(rule, timeline, first - lead, last + lead)
+    samples = yield from _sampled(judged, tracks, first - lead, last + lead)
+    held = yield from _holding(judged, samples)
+    if kept is not None:
+        held = held_to(held, kept)
     found = []
-    for start, end in _holding(rule, timeline, samples):
+    for start, end in held:
         # Two edges, each late by up to the tolerance.
         long_enough = end - start >= lead - 2 * EDGE_TOLERANCE_US
         if long_enough and start < last and end > first:
@@ -61,43 +107,96 @@ def find_spans(rule: SpeciesRule, timeline: Timeline) -> tuple[list[Span], Sampl
     return found, samples
 
 
-def sample_score(rule: SpeciesRule, timeline: Timeline, start_us: int, end_us: int) -> Samples:
+def _sampled(judged: Judgement, tracks: Tracks, start_us: int, end_us: int) -> Search[Samples]:
     """Return samples of the score from ``start_us`` to ``end_us`` between which it does not cross and come back.
 
     Besides even steps: both sides of every instant at which a factor jumps or turns a corner, the extremes of every
     factor, the instants at which it passes a corner of its shape, both sides of each if that is an edge, and the
-    extremes of the score that reach the threshold.
+    extremes of the score that reach the threshold. Where a requirement alone keeps the score under the threshold there
+    are no samples.
     """
-    step = min(timeline.grid.step_us, LONGEST_STEP_US)
-    even = np.arange(-(-start_us // step), end_us // step + 1, dtype=np.int64) * step
-    breaks = timeline.breaks_us(rule.factor_names)
-    ends = np.array([start_us, end_us, timeline.span.start_us, timeline.span.end_us], dtype=np.int64)
-    times = np.unique(np.concatenate((even, ends, breaks, breaks - 1)))
-    times = times[(times >= start_us) & (times <= end_us)]
-    axis = _Axis(times, timeline.at(times, rule.factor_names))
-    terms = [term for term in rule.terms if find_factor(term.factor).kind == "number"]
-    axis = axis.joined(timeline, [_extremes(axis.times_us, axis.columns[term.factor]) for term in terms])
-    axis = axis.joined(timeline, [found for term in terms for found in _passing(timeline, term, axis)])
-    score = score_columns(rule, axis.columns, flow_reliable=timeline.flow_reliable).score
-    return _with_hidden_extremes(rule, timeline, Samples(axis.times_us, score))
+    even = tracks.even_us
+    extras = [np.array([start_us, end_us], dtype=np.int64)]
+    alive = [np.array([[start_us, end_us]], dtype=np.int64)]
+    gates = {node.leaf for node in judged.rule.tree.require if node.mode == "term"}
+    for k in gates & judged.constant.keys():
+        if _gate(judged.rule, k, judged.constant[k]) < judged.rule.threshold - ROUNDING:
+            return Samples(extras[0], np.zeros(2))
+    for k, leaf in judged.moving():
+        track = tracks.track(leaf.factor)
+        extras += [track.extras_us, *_passings(track, leaf)]
+        if k in gates:
+            alive.append(_alive(judged, k, leaf, track))
+    runs = _common(alive)
+    if not runs.size:
+        return Samples(extras[0], np.zeros(2))
+    times = np.concatenate(extras)
+    times = distinct(times[_inside(times, runs)])
+    steps = np.flatnonzero(_inside(even, runs))
+    fresh = times[even[np.minimum(np.searchsorted(even, times), even.size - 1)] != times]
+    columns = yield Question(judged.names, fresh)
+    axis = np.concatenate((even[steps], fresh))
+    order = np.argsort(axis, kind="stable")
+    merged = {name: np.concatenate((tracks.even(name)[steps], columns[name]))[order] for name in judged.names}
+    samples = Samples(axis[order], judged.score(merged, axis.size))
+    return (yield from _with_hidden_extremes(judged, samples))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Axis:
-    """Instants in ascending order, and factors at them."""
+def _passings(track: Track, leaf: Leaf) -> list[IntArray]:
+    """Return when a factor passes the corners of its shape, about; just before and after if one is an edge."""
+    if not track.number:
+        return []
+    found, corners = [], leaf.term.corners()
+    for corner in dict.fromkeys(corners):
+        passing = np.rint(track.passing(corner)).astype(np.int64)
+        found += [passing - _EDGE_SIDE_US, passing + _EDGE_SIDE_US] if corners.count(corner) > 1 else [passing]
+    return found
 
-    times_us: IntArray
-    columns: dict[str, AnyArray]
 
-    def joined(self, timeline: Timeline, more: list[FloatArray]) -> _Axis:
-        """Return the axis with more instants on it."""
-        new = np.setdiff1d(np.rint(np.concatenate([np.empty(0), *more])).astype(np.int64), self.times_us)
-        columns = timeline.at(new, tuple(self.columns))
-        times = np.concatenate((self.times_us, new))
-        order = np.argsort(times)
-        return _Axis(
-            times[order], {name: np.concatenate((self.columns[name], columns[name]))[order] for name in columns}
-        )
+def _gate(rule: SpeciesRule, leaf: int, suits: float) -> float:
+    """Return what a requirement that is no group lets through for a membership."""
+    if not np.isnan(suits):
+        return suits
+    term = rule.tree.leaves[leaf].term
+    return {"exclude": 0.0, "ignore": 1.0, "penalise": term.penalty}[term.unknown]
+
+
+def _alive(judged: Judgement, k: int, leaf: Leaf, track: Track) -> IntArray:
+    """Return where a requirement may let the threshold through, as runs of samples of its factor, shape ``(n, 2)``."""
+    suits, values, times = judged.along[k], track.values, track.times_us
+    through = np.where(np.isnan(suits), _gate(judged.rule, k, np.nan), suits) >= judged.rule.threshold - ROUNDING
+    # A number may go up and down its whole shape between two samples: then it passes a corner.
+    between = through[1:] | through[:-1]
+    if track.number:
+        low, high = np.minimum(values[1:], values[:-1]), np.maximum(values[1:], values[:-1])
+        for corner in dict.fromkeys(leaf.term.corners()):
+            between |= (low <= corner) & (corner <= high)
+    edges = np.diff(np.concatenate(([False], between, [False])).astype(np.int8))
+    return np.stack((times[np.flatnonzero(edges == 1)], times[np.flatnonzero(edges == -1)]), axis=1)
+
+
+def _common(runs: Sequence[IntArray]) -> IntArray:
+    """Return what several sets of disjoint runs have in common, as runs, both ends included."""
+    found = runs[0]
+    for other in runs[1:]:
+        if not (found.size and other.size):
+            return np.empty((0, 2), dtype=np.int64)
+        starts = distinct(np.concatenate((found[:, 0], other[:, 0])))
+        ends = [
+            np.append(one[:, 1], -1)[np.where(at < 0, -1, at)]
+            for one in (found, other)
+            for at in (np.searchsorted(one[:, 0], starts, side="right") - 1,)
+        ]
+        end = np.minimum(*ends)
+        keep = end >= starts
+        found = np.stack((starts[keep], end[keep]), axis=1)
+    return found
+
+
+def _inside(times: IntArray, runs: IntArray) -> BoolArray:
+    """Return which instants lie in one of the runs, ends included."""
+    at = np.searchsorted(runs[:, 0], times, side="right") - 1
+    return np.asarray((at >= 0) & (times <= runs[at, 1]))
 
 
 def _merged(samples: Samples, times_us: IntArray, score: FloatArray) -> Samples:
@@ -107,99 +206,100 @@ def _merged(samples: Samples, times_us: IntArray, score: FloatArray) -> Samples:
     return Samples(times, np.concatenate((samples.score, score))[chosen])
 
 
-def _slopes(times: IntArray) -> BoolArray:
-    """Return for each inner sample whether it has a slope, no jump, on both sides."""
-    gaps = np.diff(times) > _JUMP_US
-    return gaps[1:] & gaps[:-1]
+def _with_hidden_extremes(judged: Judgement, samples: Samples) -> Search[Samples]:
+    """Return the samples with the peaks and dips of the score that reach over the threshold between two of them.
 
-
-def _extremes(times: IntArray, values: FloatArray) -> FloatArray:
-    """Return the extremes of a smooth factor, as those of the parabola through three samples."""
-    before, after = values[:-2] - values[1:-1], values[2:] - values[1:-1]
-    k = np.flatnonzero(_slopes(times) & (before * after >= 0.0) & (before + after != 0.0))
-    left, right = (times[k] - times[k + 1]).astype(np.float64), (times[k + 2] - times[k + 1]).astype(np.float64)
-    fall, rise = before[k], after[k]
-    offset = 0.5 * (left**2 * rise - right**2 * fall) / (left * rise - right * fall)
-    found: FloatArray = times[k + 1].astype(np.float64) + np.clip(offset, left, right)
-    return found
-
-
-def _passing(timeline: Timeline, term: Requirement, axis: _Axis) -> list[FloatArray]:
-    """Return when a factor passes the corners of its shape: about when, or just before and after if it is an edge."""
-    factor, times = find_factor(term.factor), axis.times_us
-    values, found = axis.columns[factor.name], []
-    gaps = np.diff(times)
-    corners = term.shape.corners(factor)
-    edge_levels, lefts = [np.empty(0)], [np.empty(0, dtype=np.int64)]
-    for corner in dict.fromkeys(corners):
-        above = values - corner
-        # What meets a corner to the last digits has passed it already.
-        above[np.abs(above) < _NEARLY * max(1.0, abs(corner))] = 0.0
-        k = np.flatnonzero((gaps > _JUMP_US) & (above[:-1] * above[1:] < 0.0))
-        if corners.count(corner) > 1:
-            edge_levels.append(np.full(k.size, corner))
-            lefts.append(k)
-        else:
-            found.append(times[k] + gaps[k] * (above[k] / (above[k] - above[k + 1])))
-    levels, left = np.concatenate(edge_levels), np.concatenate(lefts)
-    if left.size:
-        crossing = refine(
-            lambda at: timeline.at(at, [factor.name])[factor.name] - levels, times[left], times[left + 1], _EDGE_SIDE_US
-        )
-        found += [crossing - 2 * _EDGE_SIDE_US, crossing + 2 * _EDGE_SIDE_US]
-    return found
-
-
-def _with_hidden_extremes(rule: SpeciesRule, timeline: Timeline, samples: Samples) -> Samples:
-    """Return the samples with the peaks and dips of the score that reach over the threshold between two of them."""
-    times, score, threshold = samples.times_us, samples.score, rule.threshold - ROUNDING
+    A peak cannot rise above its middle sample by more than the slope on one side would over the other.
+    """
+    times, score, threshold = samples.times_us, samples.score, judged.rule.threshold - ROUNDING
+    if times.size < 3:
+        return samples
     before, after = score[:-2] - score[1:-1], score[2:] - score[1:-1]
-    inner, slopes = score[1:-1], _slopes(times)
-    reach = 2.0 * np.maximum(np.abs(before), np.abs(after))
-    near = slopes & (np.abs(inner - threshold) <= reach)
-    dips = np.flatnonzero(near & (inner >= threshold) & (before >= 0.0) & (after >= 0.0))
-    peaks = np.flatnonzero(near & (inner < threshold) & (before <= 0.0) & (after <= 0.0))
-    for sign, found in ((-1.0, dips), (1.0, peaks)):
-        if found.size:
-            lead = summits(
-                lambda at, sign=sign: sign * score_at(rule, timeline, at).score,  # type: ignore[misc]
-                times[found],
-                times[found + 2],
-                0.5 * US_PER_SECOND,
-            )
-            values = sign * lead.values
-            crossing = (values >= threshold) != (score[found + 1] >= threshold)
-            samples = _merged(samples, np.rint(lead.times_us[crossing]).astype(np.int64), values[crossing])
+    gaps = np.diff(times).astype(np.float64)
+    left, right = gaps[:-1], gaps[1:]
+    reach = np.maximum(np.abs(before) * np.maximum(right / left, 1.0), np.abs(after) * np.maximum(left / right, 1.0))
+    near = slopes(times) & (np.abs(score[1:-1] - threshold) <= reach)
+    held = score[1:-1] >= threshold
+    found = np.flatnonzero(near & np.where(held, (before >= 0.0) & (after >= 0.0), (before <= 0.0) & (after <= 0.0)))
+    sign = np.where(held[found], -1.0, 1.0)
+    low, high = times[found].astype(np.float64), times[found + 2].astype(np.float64)
+    while found.size:
+        points = low[:, None] + (high - low)[:, None] * _FAN
+        asked = np.rint(points).astype(np.int64)
+        columns = yield Question(judged.names, asked.ravel())
+        scores = judged.score(columns, asked.size).reshape(asked.shape)
+        rows, best = np.arange(found.size), np.argmax(scores * sign[:, None], axis=1)
+        tops = scores[rows, best]
+        crossed = (tops >= threshold) != (sign < 0.0)
+        samples = _merged(samples, asked[rows, best][crossed], tops[crossed])
+        before, after = scores[rows, np.maximum(best - 1, 0)], scores[rows, np.minimum(best + 1, _FAN.size - 1)]
+        gain = np.maximum(np.abs(tops - before), np.abs(tops - after))
+        low, high = points[rows, np.maximum(best - 1, 0)], points[rows, np.minimum(best + 1, _FAN.size - 1)]
+        open_ = ~crossed & (np.abs(tops - threshold) <= gain) & (high - low > US_PER_SECOND)
+        found, sign, low, high = found[open_], sign[open_], low[open_], high[open_]
     return samples
 
 
-def _holding(rule: SpeciesRule, timeline: Timeline, samples: Samples) -> list[tuple[int, int]]:
+def _holding(judged: Judgement, samples: Samples) -> Search[list[tuple[int, int]]]:
     """Return the spans of the samples in which the score is at least the threshold, edges refined."""
-    times, holds = samples.times_us, samples.score >= rule.threshold - ROUNDING
+    times, holds = samples.times_us, samples.score >= judged.rule.threshold - ROUNDING
     changes = np.flatnonzero(holds[1:] != holds[:-1])
-
-    def condition(at: FloatArray) -> BoolArray:
-        return score_at(rule, timeline, at).holds
-
-    left, right = times[changes].astype(np.float64), times[changes + 1].astype(np.float64)
-    while changes.size and (right - left).max() > EDGE_TOLERANCE_US:
-        left, right = _narrowed(condition, left, right)
-    borders = np.rint(right).astype(np.int64).tolist()
+    borders = times[changes + 1].copy()
+    ends = times[np.stack((changes, changes + 1), axis=1)].astype(np.float64)
+    scores = samples.score[np.stack((changes, changes + 1), axis=1)]
+    width = ends[:, 1] - ends[:, 0]
+    narrow, turn = width <= _NARROW_US, 0
+    open_ = np.flatnonzero(width > EDGE_TOLERANCE_US)
+    while open_.size:
+        points = _within(ends[open_], scores[open_], judged.rule.threshold - ROUNDING, narrow[open_], turn)
+        columns = yield Question(judged.names, np.rint(points).astype(np.int64).ravel())
+        inner = judged.score(columns, points.size).reshape(points.shape)
+        ends[open_], scores[open_] = _narrowed(
+            np.concatenate((ends[open_, :1], points, ends[open_, 1:]), axis=1),
+            np.concatenate((scores[open_, :1], inner, scores[open_, 1:]), axis=1),
+            judged.rule.threshold - ROUNDING,
+        )
+        borders[open_] = np.rint(ends[open_, 1]).astype(np.int64)
+        open_, turn = open_[ends[open_, 1] - ends[open_, 0] > EDGE_TOLERANCE_US], turn + 1
+    found = borders.tolist()
     if holds[0]:
-        borders.insert(0, int(times[0]))
+        found.insert(0, int(times[0]))
     if holds[-1]:
-        borders.append(int(times[-1]))
-    return list(zip(borders[::2], borders[1::2], strict=True))
+        found.append(int(times[-1]))
+    return list(zip(found[::2], found[1::2], strict=True))
 
 
-def _narrowed(condition: TimeCondition, left: FloatArray, right: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return brackets of the first change in each bracket, 60 times narrower.
+def _within(ends: FloatArray, scores: FloatArray, threshold: float, narrow: BoolArray, turn: int) -> FloatArray:
+    """Return instants in brackets of an edge at which to look next, ascending, shape ``(n, parts)``.
 
-    Few calls of many instants are cheaper than halving. Where the score meets the threshold to the last digit, an
-    instant may be judged otherwise in another company of instants; the change is then at that end of the bracket.
+    Where the secant says, and close and less close on both sides of that; evenly where the bracket is narrow from the
+    start, or the secant has not closed it in two turns.
     """
-    points = left[:, None] + (right - left)[:, None] * np.linspace(0.0, 1.0, _PARTS + 1)
-    state = condition(points.ravel()).reshape(points.shape)
-    rows, changed = np.arange(left.size), np.argmax(state == state[:, -1:], axis=1)
+    left, width = ends[:, :1], ends[:, 1:] - ends[:, :1]
+    evenly = narrow[:, None] | (turn > 1) | ((turn == 1) & (width > _HELPED_US))
+    spread = left + width * _EVEN_PARTS
+    if evenly.all():
+        return spread
+    rise = scores[:, 1:] - scores[:, :1]
+    part = np.clip((threshold - scores[:, :1]) / np.where(rise == 0.0, 1.0, rise), 0.01, 0.99)
+    close = 0.005 * width if turn == 0 else np.full(width.shape, 0.45 * EDGE_TOLERANCE_US)
+    sides = np.concatenate((-0.05 * width, -close, close, 0.05 * width), axis=1)
+    guessed: FloatArray = left + np.sort(np.clip(part * width + sides, 0.001 * width, 0.999 * width), axis=1)
+    if not evenly.any():
+        return guessed
+    padded = np.concatenate((guessed, np.repeat(guessed[:, -1:], _EVEN_PARTS.size - guessed.shape[1], axis=1)), axis=1)
+    found: FloatArray = np.where(evenly, spread, padded)
+    return found
+
+
+def _narrowed(points: FloatArray, scores: FloatArray, threshold: float) -> tuple[FloatArray, FloatArray]:
+    """Return brackets of the first change in each row of instants, and the scores at their ends.
+
+    Where the score meets the threshold to the last digit, an instant may be judged otherwise in another company of
+    instants; the change is then at that end of the bracket.
+    """
+    state = scores >= threshold
+    rows, changed = np.arange(points.shape[0]), np.argmax(state == state[:, -1:], axis=1)
     changed = np.maximum(changed, 1)
-    return points[rows, changed - 1], points[rows, changed]
+    pick = np.stack((changed - 1, changed), axis=1)
+    return points[rows[:, None], pick], scores[rows[:, None], pick]

@@ -7,10 +7,12 @@ from typing import Literal
 
 import numpy as np
 
-from tidecore.rules.rule import UnknownPolicy
+from tidecore.rules import Season, Suitability
+from tidecore.rules.tree import Mode, Role
 from tidecore.timeline import KeyTime
 
-Role = Literal["require", "prefer"]
+#: What was done where a factor was unknown; ``"decided"``: other members of its group decided all the same.
+Done = Literal["exclude", "ignore", "penalise", "decided"]
 
 _HOUR = np.timedelta64(1, "h")
 
@@ -20,10 +22,23 @@ class Contribution:
     """What one term of a rule gave over a window.
 
     ``mean_membership`` is over the time in which the factor is known, None if it never is. ``mean_loss`` is the mean
-    fall of the logarithm of the score that is due to the term, 0 if it cost nothing.
+    fall of the logarithm of the score that is due to the term, 0 if it cost nothing. ``path`` is where it stands in the
+    rule, as ``"require.0.any.1"``.
     """
 
     factor: str
+    role: Role
+    mean_membership: float | None
+    mean_loss: float
+    path: str
+
+
+@dataclass(frozen=True, slots=True)
+class GroupContribution:
+    """What one group of a rule gave over a window: as `Contribution`; its loss is that of its members together."""
+
+    path: str
+    mode: Mode
     role: Role
     mean_membership: float | None
     mean_loss: float
@@ -35,9 +50,10 @@ class UnknownTerm:
 
     factor: str
     role: Role
-    policy: UnknownPolicy
+    policy: Done
     share: float
     reason: str
+    path: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +87,8 @@ class Window:
         The factor with the largest mean loss; None if nothing was lost.
     contributions : tuple of Contribution
         Term by term, requirements first.
+    groups : tuple of GroupContribution
+        Group by group, outer ones first.
     best_hour : BestHour
         When to be there if only for an hour.
     key_times : tuple of KeyTime
@@ -80,6 +98,10 @@ class Window:
     flow_reliable : bool or None
         Whether the stream at the mark is known; False is a caveat: the rule weighs a proxy. None where the rule does
         not look at the stream.
+    suitability : str
+        What is known of the ground for the rule, see `tidecore.rules.suitability`.
+    release_only : tuple of Season
+        The release-only seasons of the rule that the window touches.
     """
 
     start: np.datetime64
@@ -91,10 +113,13 @@ class Window:
     mean_score: float
     limiting_factor: str | None
     contributions: tuple[Contribution, ...]
+    groups: tuple[GroupContribution, ...]
     best_hour: BestHour
     key_times: tuple[KeyTime, ...]
     unknowns: tuple[UnknownTerm, ...]
     flow_reliable: bool | None
+    suitability: Suitability
+    release_only: tuple[Season, ...]
 
     @property
     def duration_h(self) -> float:

@@ -60,8 +60,9 @@ _ROWS: dict[str, Any] = {
         "required": True,
         "description": "The rows. Each has a client_ref, the caller's own name for its thing, beside what a POST of "
         "the thing takes. NDJSON: an object a line. CSV: a header of field names, an empty cell for what is not given, "
-        "lists with semicolons, slack_lags.after_hw_min for what lies inside; stations without a model alone. GeoJSON: "
-        "a FeatureCollection of Points, the other fields as properties.",
+        "lists with semicolons, slack_lags.after_hw_min for what lies inside, profile, species, access and way_back as "
+        "JSON in a cell; stations without a model alone. GeoJSON: a FeatureCollection of Points, the other fields as "
+        "properties.",
         "content": {
             name: {"schema": {"type": "string", "format": "binary"}, "example": _EXAMPLES[name]} for name in ROW_TYPES
         },

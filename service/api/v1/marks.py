@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Request
 from fastapi.responses import Response
 
-from service.api.conditional import answer_document, declare_conditional, document_etag
+from service.api.conditional import VARY_SERIES, answer_form, declare_conditional, document_etag
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, MarkId, VersionOfDocument
 from service.api.editing import (
@@ -22,8 +24,10 @@ from service.api.editing import (
     written,
 )
 from service.api.media import StrictRoute, answer
-from service.api.paging import Cursor, Limit, check_limit, read_cursor, write_cursor
+from service.api.negotiation import GEOJSON, JSON, negotiated
+from service.api.paging import Cursor, Limit, check_limit, link_next, read_cursor, write_cursor
 from service.api.v1.schemas.common import Reference, WantedReference
+from service.api.v1.schemas.mark_features import COLLECTION, FEATURE, export_mark, export_marks
 from service.api.v1.schemas.marks import (
     PATCH_EXAMPLE,
     Mark,
@@ -39,6 +43,15 @@ from service.usecases.marks import MARKS, MarkView
 from service.usecases.once import Answered
 
 router = APIRouter(prefix="/marks", tags=["marks"], route_class=StrictRoute)
+
+FormDep = Annotated[str, Depends(negotiated(JSON, GEOJSON))]
+
+
+def _one_form_or_other() -> dict[int | str, dict[str, Any]]:
+    """Return the declaration of a mark in its forms, and of 304."""
+    declared = declare_conditional(VARY_SERIES)
+    declared[200] |= FEATURE[200]
+    return declared
 
 
 @router.post(
@@ -60,20 +73,28 @@ def create_mark(body: MarkCreate, caller: CallerDep, context: ContextDep, once: 
     operation_id="list_marks",
     summary="List marks",
     response_model=MarkList,
-    responses=declare("cursor-invalid", "invalid-input"),
+    responses=COLLECTION | declare("cursor-invalid", "invalid-input", "not-acceptable"),
 )
 def list_marks(
     request: Request,
+    form: FormDep,
     caller: CallerDep,
     context: ContextDep,
     cursor: Cursor = None,
     limit: Limit = 100,
     external_ref: WantedReference = None,
 ) -> Response:
-    """List the marks of the account, a page at a time, or the one that it calls by a reference."""
+    """List the marks of the account, a page at a time, or the one that it calls by a reference.
+
+    `Accept: application/geo+json` asks for a FeatureCollection, whose properties the import of marks takes back.
+    """
     after = read_cursor("marks", cursor)
     page = MARKS.page(context, caller, after, check_limit(request, limit), external_ref)
-    return answer(write_marks(page, write_cursor("marks", page.after)))
+    on = write_cursor("marks", page.after)
+    headers = {"Vary": VARY_SERIES} | link_next(request, form, limit, on)
+    if form == GEOJSON:
+        return Response(export_marks(page, on), 200, headers, GEOJSON)
+    return answer(write_marks(page, on), 200, headers)
 
 
 @router.put(
@@ -101,14 +122,24 @@ def put_mark(
     operation_id="get_mark",
     summary="Read a mark",
     response_model=Mark,
-    responses=declare_conditional() | declare("not-found"),
+    responses=_one_form_or_other() | declare("not-found", "not-acceptable"),
 )
 def get_mark(
-    request: Request, mark_id: MarkId, caller: CallerDep, context: ContextDep, version: VersionOfDocument = None
+    request: Request,
+    mark_id: MarkId,
+    form: FormDep,
+    caller: CallerDep,
+    context: ContextDep,
+    version: VersionOfDocument = None,
 ) -> Response:
-    """Read a mark as it stands, or as it was in a version."""
+    """Read a mark as it stands, or as it was in a version; `Accept: application/geo+json` asks for it as a Feature.
+
+    The ETag of an edit is that of the JSON.
+    """
     view = MARKS.get(context, caller, mark_id, version)
-    return answer_document(request, _etag(view), lambda: write_mark(view))
+    if form == GEOJSON:
+        return answer_form(request, _etag(view, form), lambda: Response(export_mark(view), 200, None, GEOJSON))
+    return answer_form(request, _etag(view), lambda: answer(write_mark(view)))
 
 
 @router.get(
@@ -168,8 +199,9 @@ def delete_mark(mark_id: MarkId, caller: CallerDep, context: ContextDep, if_matc
     return gone()
 
 
-def _etag(view: MarkView) -> str:
-    return document_etag("mark", view.record.id, view.record.version, view.record.updated_at)
+def _etag(view: MarkView, form: str = JSON) -> str:
+    kind = "mark" if form == JSON else f"mark {form}"
+    return document_etag(kind, view.record.id, view.record.version, view.record.updated_at)
 
 
 def _expected(if_match: IfMatch) -> Expected:

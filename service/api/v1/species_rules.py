@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from service.api.conditional import answer_document, declare_conditional, document_etag
-from service.api.contract import declare
-from service.api.deps import CallerDep, ContextDep, RuleId, VersionOfDocument
+from service.api.contract import declare, needs
+from service.api.deps import CallerDep, ContextDep, RuleId, SpanDep, VersionOfDocument
 from service.api.editing import (
     EDIT,
     ONCE,
@@ -26,6 +26,13 @@ from service.api.editing import (
 from service.api.media import StrictRoute, answer
 from service.api.paging import Cursor, Limit, check_limit, read_cursor, write_cursor
 from service.api.v1.schemas.common import Reference, WantedReference
+from service.api.v1.schemas.rule_remarks import (
+    Remarks,
+    RemarksAtMark,
+    RuleToLint,
+    write_remarks,
+    write_remarks_at_mark,
+)
 from service.api.v1.schemas.species_rules import (
     PATCH_EXAMPLE,
     SpeciesRule,
@@ -36,10 +43,12 @@ from service.api.v1.schemas.species_rules import (
     write_rules,
 )
 from service.api.v1.schemas.versions import DocumentVersionList, write_versions
+from service.security import READ
 from service.usecases.documents import Expected
 from service.usecases.once import Answered
+from service.usecases.rule_remarks import remarks_on
 from service.usecases.species_rules import SPECIES_RULES, RuleView
-from tidecore.rules import rule_schema
+from tidecore.rules import lint, rule_schema
 
 router = APIRouter(prefix="/species-rules", tags=["species-rules"], route_class=StrictRoute)
 
@@ -109,6 +118,49 @@ def put_species_rule(
 def get_species_rule_schema() -> Response:
     """The JSON Schema (draft 2020-12) of a species rule, with the factors there are."""
     return answer(rule_schema())
+
+
+@router.post(
+    "/lint",
+    operation_id="lint_species_rule",
+    summary="Look a species rule over",
+    response_model=Remarks,
+    responses=declare(document=True),
+    # It only looks, for all that it is a POST.
+    openapi_extra=needs(READ),
+)
+def lint_species_rule(body: RuleToLint) -> Response:
+    """Find what the author of a rule can hardly mean: requirements that exclude each other, terms that never bite,
+    seasons that leave no day. Nothing is kept."""
+    return answer({"remarks": write_remarks(lint(body))})
+
+
+@router.get(
+    "/{rule_id}/remarks",
+    operation_id="get_species_rule_remarks",
+    summary="Remarks on a species rule at a mark",
+    response_model=RemarksAtMark,
+    responses=declare(
+        "not-found",
+        "no-model",
+        "invalid-span",
+        "span-too-long",
+        "invalid-input",
+        "invalid-rule",
+        "outside-ephemeris",
+        "model-unreadable",
+    ),
+)
+def get_species_rule_remarks(
+    rule_id: RuleId,
+    mark_id: Annotated[str, Query(min_length=1, max_length=64, description="Id of a mark.")],
+    span: SpanDep,
+    caller: CallerDep,
+    context: ContextDep,
+) -> Response:
+    """Find what a rule can hardly mean at a mark over a span: factors that are never known there or never bite,
+    requirements that are never met together, ground that it does not accept."""
+    return answer(write_remarks_at_mark(remarks_on(context, caller, rule_id, mark_id, span)))
 
 
 @router.get(

@@ -82,7 +82,7 @@ def test_every_fault_of_a_bad_rule_comes_at_once() -> None:
                 term(unknown="guess"),
             ],
             prefer=[
-                term(weight=0),
+                term(weight=1001),
                 term(weight=-1, floor=1),
                 term(floor=0, factor="light"),
                 {"factor": "height"},

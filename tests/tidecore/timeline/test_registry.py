@@ -10,14 +10,16 @@ from tidecore.timeline.registry import _by_name
 
 TIDE = [
     "height", "rate", "flow_index", "flow_strength", "stream_speed", "flow_reliable", "direction", "tide_phase",
-    "hours_from_hw", "hours_from_lw", "height_of_hw", "height_of_lw", "fraction", "range", "range_ratio",
+    "hours_from_hw", "hours_from_lw", "minutes_from_slack_after_hw", "minutes_from_slack_after_lw",
+    "height_of_hw", "height_of_lw", "fraction", "range", "range_ratio",
     "days_from_springs", "making", "named_phase", "named_phase_basis",
 ]  # fmt: skip
 SKY = [
     "sun_altitude", "light", "minutes_from_sunrise", "minutes_from_sunset", "minutes_from_first_light",
-    "minutes_from_last_light", "moon_altitude", "illuminated_fraction", "moonlight",
+    "minutes_from_last_light", "minutes_from_moonrise", "minutes_from_moonset", "moon_altitude",
+    "illuminated_fraction", "moonlight",
 ]  # fmt: skip
-SEASON = ["day_of_year", "month"]
+SEASON = ["day_of_year", "calendar_day", "month"]
 
 
 def test_every_factor_of_this_cut_is_there_in_order() -> None:
@@ -26,11 +28,14 @@ def test_every_factor_of_this_cut_is_there_in_order() -> None:
     assert {"wave_height", "sea_temperature", "wind_speed", "clarity"} < set(names)
 
 
-def test_only_what_a_caller_must_give_has_no_computation() -> None:
+def test_what_a_caller_must_give_says_so() -> None:
     for factor in factors().values():
         given = factor.group == "sea_and_air"
-        assert (factor.compute is None) is given
-        assert (factor.provenance == "from the caller: not given") is given
+        assert factor.provenance.startswith("forecasts and observations from the caller") is given
+        # Of the shore some rest on conditions too, and all may be unknown.
+        if factor.group != "shore":
+            assert (factor.rests_on is not None) is given
+            assert (factor.why_unknown is not None) is given
 
 
 @pytest.mark.parametrize("name", list(factors()))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -40,6 +41,7 @@ class HandTimeline:
         self.times = self.grid.times()
         self.names = tuple(functions)
         self.flow_reliable = flow_reliable
+        self.sources = SimpleNamespace(mark=self.mark, span=self.span, conditions=None)
         self.breaks = breaks
         self.columns = self.at(self.grid.times_us())
 

@@ -59,4 +59,4 @@ def test_ground(wanted: tuple[str, ...], there: tuple[str, ...], suits: bool | N
     assert bool(found) is (suits is not False)
     said = " ".join(explain(rule(*wanted), timeline).sentences)
     assert ("The ground here is rough rock and kelp; the rule wants clean sand." in said) is (suits is False)
-    assert ("No bed is stated" in said) is (suits is None)
+    assert ("Suitability unknown: no bed is stated" in said) is (suits is None)

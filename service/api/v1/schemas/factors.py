@@ -42,7 +42,7 @@ def write_factor(factor: CoreFactor) -> dict[str, Any]:
         "provenance": factor.provenance,
         "values": list(factor.categories) if factor.kind == "category" else None,
         "period": factor.period,
-        "given_by_caller": factor.compute is None,
+        "given_by_caller": factor.compute is None or factor.group == "sea_and_air",
     }
 
 

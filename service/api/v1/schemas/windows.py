@@ -11,17 +11,30 @@ from pydantic import BeforeValidator, ConfigDict, Field
 from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema, whole
+from service.api.v1.schemas.conditions import write_told
+from service.api.v1.schemas.rule_remarks import SuitabilityText
+from service.api.v1.schemas.searched import (
+    BestHourSchema,
+    KeyTimeSchema,
+    Role,
+    SearchedMark,
+    SearchedRule,
+    UnknownSchema,
+    write_best_hour,
+    write_key_time,
+    write_mark,
+    write_rule,
+    write_unknown,
+)
 from service.exports.series import Column, Table, file_stem
-from service.usecases.marks import MarkView
-from service.usecases.stations import ServedModel
 from service.usecases.windows import FoundWindow, Nothing, SearchResult
+from tidecore.filters import Filter
+from tidecore.filters.syntax import Language
 from tidecore.place import Document
 from tidecore.timebase import TimeSpan
-from tidecore.timeline import KeyTime
-from tidecore.windows import Contribution, UnknownTerm
+from tidecore.windows import Contribution, GroupContribution
 
 Ids = Annotated[list[Annotated[str, Field(min_length=1, max_length=64)]], Field(min_length=1, max_length=1000)]
-Role = Literal["require", "prefer"]
 
 
 EXAMPLE: dict[str, Any] = {"start": "2026-06-01T00:00:00Z", "end": "2026-06-15T00:00:00Z", "limit": 20}
@@ -30,10 +43,10 @@ EXAMPLE: dict[str, Any] = {"start": "2026-06-01T00:00:00Z", "end": "2026-06-15T0
 CSV_EXAMPLE = (
     "mark_id,mark_version,station_id,station_version,rule_id,rule_version,time_zone,date_local,start,end,duration_h,"
     "starts_before,ends_after,mean_score,peak_score,peak_time,score_hours,limiting_factor,best_hour_start,"
-    "best_hour_end,best_hour_mean_score,flow_reliable,ground_accepted\r\n"
+    "best_hour_end,best_hour_mean_score,flow_reliable,ground_accepted,suitability,release_only\r\n"
     "mrk_06hq3vy6vc0s2j0q8k5m1x2w3z,1,stn_06hq3vy6vc0s2j0q8k5m1x2w3z,1,rul_06hq3vy6vc0s2j0q8k5m1x2w3z,1,Etc/UTC,"
     "2026-06-03,2026-06-03T02:14:09Z,2026-06-03T04:31:40Z,2.292,false,false,0.871,0.964,2026-06-03T03:20:00Z,1.996,"
-    "light,2026-06-03T02:55:00Z,2026-06-03T03:55:00Z,0.942,true,\r\n"
+    "light,2026-06-03T02:55:00Z,2026-06-03T03:55:00Z,0.942,true,,unknown,false\r\n"
 )
 
 
@@ -55,44 +68,26 @@ class WindowSearch(Document):
         str | None, Field(max_length=64, description="IANA zone whose offsets instants carry; UTC unless given.")
     ] = None
 
+    filter: Annotated[
+        str | dict[str, Any] | None,
+        Field(
+            description="CQL2 over /v1/queryables, as text or as an object of CQL2 JSON: windows lie where it is true.",
+            examples=["light <> 'day' AND height > 2"],
+        ),
+    ] = None
+    filter_lang: Annotated[
+        Language | None, Field(description="How the filter is written; a text is cql2-text unless this says otherwise.")
+    ] = None
+
+    @property
+    def within(self) -> Filter | None:
+        """The filter; InvalidFilter if it is wrong."""
+        return None if self.filter is None else Filter.parse(self.filter, language=self.filter_lang)
+
     @property
     def span(self) -> TimeSpan:
         """The span; InvalidSpan if it runs backwards."""
         return TimeSpan(to_numpy(self.start), to_numpy(self.end))
-
-
-class SearchedMark(Schema):
-    """A mark that was searched, and the tide it follows."""
-
-    id: str
-    version: int
-    name: str
-    time_zone: str
-    station_id: str
-    station_version: int
-    datum: str
-
-
-class SearchedRule(Schema):
-    """A rule that was searched for."""
-
-    id: str
-    version: int
-    name: str
-    species: str
-
-
-class KeyTimeSchema(Schema):
-    """Something that happens inside a window."""
-
-    time: InstantText
-    kind: str
-    height_m: float | None
-    grazing: bool
-    height_held: Annotated[
-        bool,
-        Field(description="A high or low water so far outside the mark's table of offsets that its outermost is kept."),
-    ]
 
 
 class ContributionSchema(Schema):
@@ -102,25 +97,25 @@ class ContributionSchema(Schema):
     role: Role
     mean_membership: Annotated[float | None, Field(description="0 to 1; null if the factor was never known.")]
     mean_loss: Annotated[float, Field(description="Mean fall of ln score that is due to it.")]
+    path: Annotated[str, Field(description="Where it stands in the rule, as `require.0.any.1`.")]
 
 
-class UnknownSchema(Schema):
-    """A term whose factor was unknown, and what was done about it."""
+class GroupSchema(Schema):
+    """What one group of the rule gave over the window."""
 
-    factor: str
+    path: str
+    mode: Literal["all", "any"]
     role: Role
-    policy: Literal["exclude", "ignore", "penalise"]
-    share: Annotated[float, Field(description="Share of the time, 0 to 1.")]
-    reason: str
+    mean_membership: Annotated[float | None, Field(description="0 to 1; null if it was never known.")]
+    mean_loss: Annotated[float, Field(description="Mean fall of ln score that is due to its members together.")]
 
 
-class BestHourSchema(Schema):
-    """The 60 minutes of highest mean score; the window itself where it is shorter."""
+class SeasonSchema(Schema):
+    """A season of the rule, and who says so."""
 
-    start: InstantText
-    end: InstantText
-    mean_score: float
-    whole_window: bool
+    from_: Annotated[str, Field(alias="from", description="First day, `MM-DD`.")]
+    to: Annotated[str, Field(description="Last day, `MM-DD`.")]
+    source: str
 
 
 class WindowSchema(Schema):
@@ -141,6 +136,7 @@ class WindowSchema(Schema):
     score_hours: Annotated[float, Field(description="Integral of the score [h]; windows are ranked by it.")]
     limiting_factor: str | None
     contributions: list[ContributionSchema]
+    groups: list[GroupSchema]
     best_hour: BestHourSchema
     key_times: list[KeyTimeSchema]
     unknowns: list[UnknownSchema]
@@ -150,6 +146,10 @@ class WindowSchema(Schema):
     ground_accepted: Annotated[
         bool | None,
         Field(description="Whether the rule accepts a bed of the mark; null, unknown, where the mark states none."),
+    ]
+    suitability: SuitabilityText
+    release_only: Annotated[
+        list[SeasonSchema], Field(description="Release-only seasons that it touches: what is caught goes back.")
     ]
 
 
@@ -173,6 +173,9 @@ class Windows(Schema):
     numerics: int
     marks: list[SearchedMark]
     rules: list[SearchedRule]
+    filter: Annotated[
+        dict[str, Any] | bool | None, Field(description="The filter as CQL2 JSON; null where none was given.")
+    ]
     found: Annotated[int, Field(description="How many windows there are; `windows` holds the best of them.")]
     windows: list[WindowSchema]
     without_window: list[WithoutWindow]
@@ -180,27 +183,21 @@ class Windows(Schema):
 
 
 CAUTION = (
-    "Not for navigation. Tide and sky are estimates and the sea is not assessed: follow the coastguard, official "
-    "warnings, byelaws and licensed advice."
+    "Not for navigation. Tide, sky and forecasts are estimates, and whether the sea is safe is not assessed: follow "
+    "the coastguard, official warnings, byelaws and licensed advice."
 )
 
 
 def write_windows(result: SearchResult, limit: int, numerics: int, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
     """Return a search result as `Windows` has it."""
+    told = write_told(result.conditions, result.span)
     return {
         "start": write_instant(result.span.start, zone),
         "end": write_instant(result.span.end, zone),
         "numerics": numerics,
-        "marks": [_write_mark(view, served) for view, served in result.marks],
-        "rules": [
-            {
-                "id": view.record.id,
-                "version": view.record.version,
-                "name": view.document.name,
-                "species": view.document.species.scientific_name,
-            }
-            for view in result.rules
-        ],
+        "marks": [write_mark(view, served, told[view.record.id]) for view, served in result.marks],
+        "rules": [write_rule(view) for view in result.rules],
+        "filter": None if result.within is None else result.within.document,
         "found": len(result.windows),
         "windows": [_write_window(found, zone) for found in result.windows[:limit]],
         "without_window": [_write_nothing(nothing, zone) for nothing in result.nothing],
@@ -225,6 +222,7 @@ def export_windows(result: SearchResult, limit: int) -> Table:
         "time_zone": [one.mark.document.time_zone for one in found],
         "date_local": [local_date(one.window.start, one.mark.document.zone) for one in found],
         "limiting_factor": [window.limiting_factor or "" for window in windows],
+        "suitability": [window.suitability for window in windows],
     }
     numbers = {
         "duration": ("h", [window.duration_h for window in windows]),
@@ -238,6 +236,7 @@ def export_windows(result: SearchResult, limit: int) -> Table:
         "ends_after": [window.ends_after for window in windows],
         "flow_reliable": [_truth(window.flow_reliable) for window in windows],
         "ground_accepted": [_truth(accepted) for accepted in ground],
+        "release_only": [_truth(bool(window.release_only)) for window in windows],
     }
     times = {
         "start": [window.start for window in windows],
@@ -262,7 +261,7 @@ def export_windows(result: SearchResult, limit: int) -> Table:
 _CSV_ORDER = (
     "mark_id mark_version station_id station_version rule_id rule_version time_zone date_local start end duration "
     "starts_before ends_after mean_score peak_score peak_time score_hours limiting_factor best_hour_start "
-    "best_hour_end best_hour_mean_score flow_reliable ground_accepted"
+    "best_hour_end best_hour_mean_score flow_reliable ground_accepted suitability release_only"
 ).split()
 
 
@@ -271,21 +270,8 @@ def _truth(value: bool | None) -> int:
     return -1 if value is None else int(value)
 
 
-def _write_mark(view: MarkView, served: ServedModel) -> dict[str, Any]:
-    return {
-        "id": view.record.id,
-        "version": view.record.version,
-        "name": view.document.name,
-        "time_zone": view.document.time_zone,
-        "station_id": served.station.station_id,
-        "station_version": served.version,
-        "datum": view.document.datum_of(served.model.datum),
-    }
-
-
 def _write_window(found: FoundWindow, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
     window, mark = found.window, found.mark.document
-    best = window.best_hour
     return {
         "mark_id": found.mark.record.id,
         "rule_id": found.rule.record.id,
@@ -302,16 +288,14 @@ def _write_window(found: FoundWindow, zone: zoneinfo.ZoneInfo | None) -> dict[st
         "score_hours": number(window.score_hours, 3),
         "limiting_factor": window.limiting_factor,
         "contributions": [_write_contribution(one) for one in window.contributions],
-        "best_hour": {
-            "start": write_instant(best.start, zone),
-            "end": write_instant(best.end, zone),
-            "mean_score": number(best.mean_score, 3),
-            "whole_window": best.whole_window,
-        },
-        "key_times": [_write_key_time(event, zone) for event in window.key_times],
-        "unknowns": [_write_unknown(one) for one in window.unknowns],
+        "groups": [_write_group(one) for one in window.groups],
+        "best_hour": write_best_hour(window.best_hour, zone),
+        "key_times": [write_key_time(event, zone) for event in window.key_times],
+        "unknowns": [write_unknown(one) for one in window.unknowns],
         "flow_reliable": window.flow_reliable,
         "ground_accepted": found.rule.document.accepts_ground(mark),
+        "suitability": window.suitability,
+        "release_only": [{"from": one.from_, "to": one.to, "source": one.source} for one in window.release_only],
     }
 
 
@@ -321,26 +305,17 @@ def _write_contribution(one: Contribution) -> dict[str, Any]:
         "role": one.role,
         "mean_membership": number(one.mean_membership, 3),
         "mean_loss": number(one.mean_loss, 3),
+        "path": one.path,
     }
 
 
-def _write_key_time(event: KeyTime, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
+def _write_group(one: GroupContribution) -> dict[str, Any]:
     return {
-        "time": write_instant(event.time, zone),
-        "kind": event.kind,
-        "height_m": number(event.height, 3),
-        "grazing": event.grazing,
-        "height_held": event.held,
-    }
-
-
-def _write_unknown(one: UnknownTerm) -> dict[str, Any]:
-    return {
-        "factor": one.factor,
+        "path": one.path,
+        "mode": one.mode,
         "role": one.role,
-        "policy": one.policy,
-        "share": number(one.share, 3),
-        "reason": one.reason,
+        "mean_membership": number(one.mean_membership, 3),
+        "mean_loss": number(one.mean_loss, 3),
     }
 
 

@@ -1,0 +1,58 @@
+"""Instants of documents: text with an offset in, UTC with Z out."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime, timedelta
+from typing import Annotated, Any
+
+from pydantic import PlainSerializer, PlainValidator, WithJsonSchema
+
+from tidecore.documents import fault
+from tidecore.timebase import EARLIEST, LATEST, US_PER_SECOND
+
+_EXPECTED = "an instant with its offset, as 2026-01-31T06:00:00Z"
+_WRITTEN = re.compile(r"\d{4}-\d\d-\d\d[Tt]\d\d:\d\d(:\d\d(\.\d{1,6})?)?([Zz]|[+-]\d\d:\d\d)")
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_FIRST, _LAST = (moment.astype(datetime).replace(tzinfo=UTC) for moment in (EARLIEST, LATEST))
+
+
+def read_moment(value: Any) -> datetime:
+    """Return an instant in UTC, given as text with its offset or as an aware ``datetime``; a pydantic validator."""
+    if isinstance(value, datetime):
+        value = value.isoformat()
+    if not isinstance(value, str) or not _WRITTEN.fullmatch(value):
+        raise fault(f"is {value if isinstance(value, str) and len(value) < 40 else type(value).__name__!r}", _EXPECTED)
+    try:
+        found = datetime.fromisoformat(value.upper()).astimezone(UTC)
+    except (ValueError, OverflowError) as error:
+        raise fault(f"is {value}, which is no instant of the calendar", _EXPECTED) from error
+    if not _FIRST <= found <= _LAST:
+        raise fault(f"is {value}", "an instant from 1700 to 2200")
+    return found
+
+
+def written(moment: datetime) -> str:
+    """Return an instant as ISO 8601 with Z, to the second unless it has a fraction."""
+    return moment.astimezone(UTC).replace(tzinfo=None).isoformat() + "Z"
+
+
+def ticks(moment: datetime) -> int:
+    """Return an instant in microseconds since 1970."""
+    past = moment - _EPOCH
+    return (past.days * 86_400 + past.seconds) * US_PER_SECOND + past.microseconds
+
+
+def written_us(at_us: int) -> str:
+    """Return microseconds since 1970 as `written` does; beyond 1700 to 2200 as the nearer of them, to be refused."""
+    inside = min(max(at_us, ticks(_FIRST) - US_PER_SECOND), ticks(_LAST) + US_PER_SECOND)
+    return written(_EPOCH + timedelta(microseconds=inside))
+
+
+#: An instant of a document.
+Moment = Annotated[
+    datetime,
+    PlainValidator(read_moment),
+    PlainSerializer(written, return_type=str),
+    WithJsonSchema({"type": "string", "format": "date-time"}),
+]
