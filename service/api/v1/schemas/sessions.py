@@ -18,13 +18,12 @@ from service.api.v1.schemas.searched import (
     KeyTimeSchema,
     SearchedMark,
     SearchedRule,
-    UnknownSchema,
     write_best_hour,
     write_key_time,
     write_mark,
     write_rule,
-    write_unknown,
 )
+from service.api.v1.schemas.window_terms import UnknownSchema, write_unknown
 from service.usecases.sessions import SessionResult
 from tidecore.calendars import ClockChange
 from tidecore.timebase import from_microseconds
