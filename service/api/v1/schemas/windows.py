@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import zoneinfo
-from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
 import numpy as np
@@ -14,9 +13,8 @@ from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.api.v1.schemas.conditions import write_told
 from service.api.v1.schemas.rule_remarks import SuitabilityText
+from service.api.v1.schemas.searched_marks import SearchedMark, write_searched_mark
 from service.exports.series import Column, Table, file_stem
-from service.usecases.marks import MarkView
-from service.usecases.stations import ServedModel
 from service.usecases.windows import FoundWindow, Nothing, SearchResult
 from tidecore.place import Document
 from tidecore.timebase import TimeSpan
@@ -67,23 +65,6 @@ class WindowSearch(Document):
     def span(self) -> TimeSpan:
         """The span; InvalidSpan if it runs backwards."""
         return TimeSpan(to_numpy(self.start), to_numpy(self.end))
-
-
-class SearchedMark(Schema):
-    """A mark that was searched, and the tide it follows."""
-
-    id: str
-    version: int
-    name: str
-    time_zone: str
-    station_id: str
-    station_version: int
-    datum: str
-    condition_ids: Annotated[list[str], Field(description="The issues of conditions that are told of it.")]
-    warning_ids: Annotated[list[str], Field(description="The official warnings that are told of it.")]
-    said: Annotated[
-        list[str], Field(description="In words: what of sea and air is not assessed in the span, old, or far ahead.")
-    ]
 
 
 class SearchedRule(Schema):
@@ -233,7 +214,7 @@ def write_windows(result: SearchResult, limit: int, numerics: int, zone: zoneinf
         "start": write_instant(result.span.start, zone),
         "end": write_instant(result.span.end, zone),
         "numerics": numerics,
-        "marks": [_write_mark(view, served, told[view.record.id]) for view, served in result.marks],
+        "marks": [write_searched_mark(view, served, told[view.record.id]) for view, served in result.marks],
         "rules": [
             {
                 "id": view.record.id,
@@ -313,19 +294,6 @@ _CSV_ORDER = (
 def _truth(value: bool | None) -> int:
     """Return a truth as a boolean column has it."""
     return -1 if value is None else int(value)
-
-
-def _write_mark(view: MarkView, served: ServedModel, told: Mapping[str, Any]) -> dict[str, Any]:
-    return {
-        **told,
-        "id": view.record.id,
-        "version": view.record.version,
-        "name": view.document.name,
-        "time_zone": view.document.time_zone,
-        "station_id": served.station.station_id,
-        "station_version": served.version,
-        "datum": view.document.datum_of(served.model.datum),
-    }
 
 
 def _write_window(found: FoundWindow, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
