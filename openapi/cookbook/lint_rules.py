@@ -29,8 +29,7 @@ for rule in items("/v1/species-rules"):
             seasons.append({(one["path"], one["problem"], one["better"]) for one in answer["remarks"]})
         # What is said in every season is no matter of the season.
         said |= {
-            (path, f"at {mark['mark']['name']}: {problem}", better)
-            for path, problem, better in set.intersection(*seasons)
+            (path, f"at {mark['name']}: {problem}", better) for path, problem, better in set.intersection(*seasons)
         }
     print(f"{rule['rule']['name']}: {len(said)} remarks")
     for path, problem, better in sorted(said):

@@ -25,4 +25,4 @@ for window in sorted(found["windows"], key=lambda window: window["start"]):
     evenings.setdefault(window["date_local"], []).append(f"{rules[window['rule_id']]} {window['mean_score']:.2f}")
 for evening, fish in evenings.items():
     print(f"{evening}  {', '.join(fish)}")
-print(f"{len(evenings)} evenings at {mark['mark']['name']} where {wanted}")
+print(f"{len(evenings)} evenings at {mark['name']} where {wanted}")

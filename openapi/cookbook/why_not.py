@@ -10,7 +10,7 @@ from calls import call, named
 mark, rule = named("/v1/marks", sys.argv[1]), named("/v1/species-rules", sys.argv[2])
 found = call("POST", "/v1/windows/why-not", {"mark_id": mark["id"], "rule_id": rule["id"], "at": sys.argv[3]})
 
-print(f"{rule['rule']['name']} at {mark['mark']['name']}, {found['time']}: {'it holds' if found['holds'] else 'no'}")
+print(f"{rule['rule']['name']} at {mark['name']}, {found['time']}: {'it holds' if found['holds'] else 'no'}")
 for obstacle in found["obstacles"]:
     alone = ", and that alone would do" if obstacle["enough_alone"] else ""
     print(

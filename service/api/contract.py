@@ -163,6 +163,8 @@ _PROBLEM = {
         "request_id": {"type": ["string", "null"]},
         "errors": {"type": "array", "items": {"$ref": "#/components/schemas/Fault"}},
         "fitting_step_s": {"type": "integer", "description": "A step [s] with which the answer fits."},
+        "position": {"type": ["integer", "null"],
+                     "description": "Of a filter: the character that is wrong, counted from 1; null where not known."},
     },
 }  # fmt: skip
 

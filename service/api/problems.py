@@ -48,6 +48,7 @@ _DATA = (
     "limit_days",
     "line",
     "holder",
+    "position",
     "known",
     "accepted",
     "available",

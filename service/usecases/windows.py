@@ -13,6 +13,7 @@ from service.usecases.marks import MarkView, of_one_mark
 from service.usecases.searching import find_wanted, shared_sky
 from service.usecases.species_rules import RuleView
 from service.usecases.stations import ServedModel
+from tidecore.filters import Filter
 from tidecore.sky import SkyPositions
 from tidecore.timebase import TimeSpan
 from tidecore.timeline import build_timeline
@@ -47,6 +48,7 @@ class SearchResult:
     rules: Sequence[RuleView]
     windows: Sequence[FoundWindow]
     nothing: Sequence[Nothing]
+    within: Filter | None = None
 
 
 def search_windows(
@@ -55,8 +57,11 @@ def search_windows(
     span: TimeSpan,
     mark_ids: Sequence[str] | None,
     rule_ids: Sequence[str] | None,
+    within: Filter | None = None,
 ) -> SearchResult:
     """Return the windows of rules at marks over a span; all marks, all rules where none are named.
+
+    Windows lie where the filter ``within`` is true.
 
     Raises
     ------
@@ -75,11 +80,11 @@ def search_windows(
         sky = shared_sky(span)
         for view, model in served:
             with of_one_mark(view):
-                found, without = _search_mark(view, model, rules, span, sky, conditions[view.record.id])
+                found, without = _search_mark(view, model, rules, span, sky, conditions[view.record.id], within)
             windows += found
             nothing += without
     windows.sort(key=lambda one: (-one.window.score_hours, one.window.start, one.mark.record.id))
-    return SearchResult(span, served, conditions, rules, windows, nothing)
+    return SearchResult(span, served, conditions, rules, windows, nothing, within)
 
 
 def _search_mark(
@@ -89,16 +94,19 @@ def _search_mark(
     span: TimeSpan,
     sky: SkyPositions,
     told: MarkConditions,
+    within: Filter | None,
 ) -> tuple[list[FoundWindow], list[Nothing]]:
     """Return the windows at one mark, and the rules that have none there."""
-    names = tuple(dict.fromkeys(name for rule in rules for name in rule.document.factor_names))
+    filtered = () if within is None else within.factor_names
+    names = tuple(dict.fromkeys([name for rule in rules for name in rule.document.factor_names] + list(filtered)))
     timeline = build_timeline(
         view.document, served.model, span.start, span.end, sky=sky, names=names, conditions=told.conditions
     )
     windows: list[FoundWindow] = []
     nothing: list[Nothing] = []
-    for rule, found in zip(rules, find_all_windows([rule.document for rule in rules], timeline), strict=True):
+    each = find_all_windows([rule.document for rule in rules], timeline, within=within)
+    for rule, found in zip(rules, each, strict=True):
         windows += [FoundWindow(view, rule, window) for window in found]
         if not found:
-            nothing.append(Nothing(view, rule, explain(rule.document, timeline)))
+            nothing.append(Nothing(view, rule, explain(rule.document, timeline, within=within)))
     return windows, nothing

@@ -1,7 +1,8 @@
 """The search that a planner asks: many marks, many rules, two weeks; what a mark and a rule cost as they grow.
 
-In process, and as an app does it: sun and moon once for the search, tides once for the marks of a station, one timeline
-a mark for all its rules. Models are opened anew and spans are new in every repetition.
+In process, and as an app does it: sun and moon once for the search, tides and conditions once for the marks of a
+station, one timeline a mark for all its rules. Models are opened anew, forecasts read anew and spans are new in every
+repetition.
 """
 
 from __future__ import annotations
@@ -18,7 +19,9 @@ import numpy as np
 
 import tidecore
 from tests.benchmarks.measure import Report, kernel, seconds
+from tidecore.conditions import ConditionIssue, Conditions
 from tidecore.sky import sky_positions
+from tidecore.windows import find_all_windows
 
 _REPETITIONS = 5
 _MARKS, _RULES, _DAYS = 50, 12, 14
@@ -51,6 +54,8 @@ def marks() -> list[tidecore.Mark]:
                 "station": f"station {k // _MARKS_A_STATION}",
                 "kind": "open_beach",
                 "beds": [_BEDS[k % len(_BEDS)]],
+                "facing_degree": 260,
+                "exposure": {"from_degree": 180, "to_degree": 330},
                 "slack_lags": {"after_hw_min": 10 + k, "after_lw_min": 20 + k},
             }
         )
@@ -77,9 +82,41 @@ def models(count: int) -> list[tidecore.TideModel]:
     return [_model(station) for station in range(-(-count // _MARKS_A_STATION))]
 
 
+def conditions(station: int, start: np.datetime64) -> Conditions:
+    """Return what is known of the sea off a station: observed for 18 days before, forecast for the search."""
+    first = start.astype("datetime64[h]")
+    issues = []
+    for kind, hours in (("observation", (-18 * 24, 1)), ("forecast", (0, (_DAYS + 1) * 24))):
+        passed = np.arange(*hours, 3)
+        phase = passed / 40.0 + station
+        values = {
+            "wave_height_m": 1.2 + np.sin(phase),
+            "wave_period_s": 8.0 + 2.0 * np.sin(phase - 0.3),
+            "wave_from_degree": 250.0 + 30.0 * np.sin(phase / 2.0),
+            "wind_speed_m_per_s": 7.0 + 5.0 * np.sin(phase + 0.4),
+            "wind_from_degree": 240.0 + 60.0 * np.sin(phase / 3.0),
+            "air_temperature_c": 11.0 + 4.0 * np.sin(passed / 3.82),
+            "sea_temperature_c": 12.0 + 0.01 * passed,
+            "pressure_hpa": 1012.0 + 12.0 * np.cos(phase),
+            "rain_mm_per_h": np.maximum(0.0, np.sin(phase * 1.7) - 0.7),
+        }
+        document = {
+            "kind": kind,
+            "source": "invented",
+            "issued_at": f"{first}:00:00Z",
+            "waves_at": "at_mark",
+            "wave_period_kind": "peak",
+            "times": [f"{first + int(hour)}:00:00Z" for hour in passed],
+            "values": {name: column.round(2).tolist() for name, column in values.items()},
+        }
+        issues.append(ConditionIssue.parse(document))
+    return Conditions.of(issues)
+
+
 def search(
     at: Sequence[tidecore.Mark],
     tides: Sequence[tidecore.TideModel],
+    seas: Sequence[Conditions],
     wanted: Sequence[tidecore.SpeciesRule],
     start: np.datetime64,
 ) -> int:
@@ -89,9 +126,15 @@ def search(
     names = tuple(dict.fromkeys(name for rule in wanted for name in rule.factor_names))
     found = 0
     for k, mark in enumerate(at):
-        line = tidecore.build_timeline(mark, tides[k // _MARKS_A_STATION], start, end, sky=sky, names=names)
-        found += sum(len(tidecore.find_windows(rule, line)) for rule in wanted)
+        station = k // _MARKS_A_STATION
+        line = tidecore.build_timeline(mark, tides[station], start, end, sky=sky, names=names, conditions=seas[station])
+        found += sum(map(len, find_all_windows(wanted, line)))
     return found
+
+
+def seas(count: int, start: np.datetime64) -> list[Conditions]:
+    """Return what is known of the sea, anew, for the stations that so many marks follow."""
+    return [conditions(station, start) for station in range(-(-count // _MARKS_A_STATION))]
 
 
 def _start(repetition: int) -> np.datetime64:
@@ -115,11 +158,11 @@ def run(report: Report) -> None:
         start = _start(repetition)
         parts: list[float] = []
         for pair in few:
-            asked = partial(search, places[:_FEW_MARKS], models(_FEW_MARKS), pair, start)
+            asked = partial(search, places[:_FEW_MARKS], models(_FEW_MARKS), seas(_FEW_MARKS, start), pair, start)
             gc.collect()
             parts.append(seconds(asked))
         counted: list[int] = []
-        asked = partial(search, places, models(_MARKS), every, start)
+        asked = partial(search, places, models(_MARKS), seas(_MARKS, start), every, start)
         gc.collect()
         whole = seconds(partial(_count, asked, counted))
         if repetition >= 0:

@@ -14,11 +14,14 @@ import urllib.request
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from tests.house.tree import ROOT
 
 COOKBOOK = ROOT / "openapi" / "cookbook"
+START = np.datetime64("2026-10-01T00:00:00")
+TEN_MINUTES = np.timedelta64(10, "m")
 #: What the recipes share is no recipe.
 SHARED = "calls.py"
 SCRIPTS = sorted(path.name for path in COOKBOOK.iterdir() if path.suffix in (".py", ".sh") and path.name != SHARED)
@@ -75,6 +78,7 @@ def mark_rows(ask: Any, *names: str) -> str:
 
 
 def test_every_recipe_begins_with_its_question_and_is_run_here():
+    assert len(SCRIPTS) == 10
     here = Path(__file__).read_text("utf-8")
     for name in SCRIPTS:
         text = (COOKBOOK / name).read_text("utf-8")
@@ -152,6 +156,90 @@ def test_a_timeline_becomes_a_table(cook):
     assert "no mark is called" in cook(
         "timeline_to_csv.sh", "nowhere", "2026-12-01T00:00Z", "2026-12-02T00:00Z", fails=True
     )
+
+
+def test_spring_evenings_are_those_of_the_filter(cook, ask):
+    printed = cook("spring_evenings.py", "mirrelsand", "9.5", "2026-10-01", "30").splitlines()
+    evenings = [line[:10] for line in printed[:-1]]
+    assert printed[-1].startswith(f"{len(evenings)} evenings at Mirrelsand")
+    assert evenings == sorted(set(evenings))
+    mark = ask("GET", "/v1/marks?external_ref=mirrelsand")["items"][0]["id"]
+    span = "start=2026-10-01T00:00Z&end=2026-10-31T00:00Z&step=10min"
+    columns = ask("GET", f"/v1/marks/{mark}/timeline?{span}&factor=range_ratio&factor=height_of_hw")["columns"]
+    assert max(columns["range_ratio"]) > 0.85 > min(columns["range_ratio"])
+    springs = {
+        str(START + k * TEN_MINUTES)[:10]
+        for k, (ratio, high) in enumerate(zip(columns["range_ratio"], columns["height_of_hw"], strict=True))
+        if ratio is not None and high is not None and ratio >= 0.85 and high < 9.5
+    }
+    assert evenings
+    assert set(evenings) <= springs
+    refused = cook("spring_evenings.py", "mirrelsand", "nan", "2026-10-01", fails=True)
+    assert "filter" in refused
+
+
+def test_what_stops_a_rule_is_said(cook):
+    printed = cook("why_not.py", "mirrelsand", "dab", "2026-07-05T12:00Z")
+    assert printed.startswith("Dab at Mirrelsand")
+    assert "no" in printed.splitlines()[0]
+    assert "calendar_day" in printed or "season" in printed
+    assert "404" in cook("why_not.py", "mirrelsand", "kraken", "2026-07-05T12:00Z", fails=True)
+
+
+def forecast(height_m: float) -> dict[str, Any]:
+    """Two days of a sea of one height."""
+    times = [f"{START + k * np.timedelta64(3, 'h')}Z" for k in range(17)]
+    return {
+        "kind": "forecast",
+        "source": f"invented, {height_m} m",
+        "issued_at": times[0],
+        "waves_at": "at_mark",
+        "wave_period_kind": "peak",
+        "times": times,
+        "values": {"wave_height_m": [height_m] * 17, "wave_period_s": [7.0] * 17, "sea_temperature_c": [15.0] * 17},
+    }
+
+
+def test_a_forecast_moves_the_windows(cook, tmp_path):
+    (tmp_path / "forecast.json").write_text(json.dumps(forecast(1.0)), encoding="utf-8")
+    printed = cook("conditions_then_search.py", "quenlow_basin", "flounder", "forecast.json")
+    before, after = printed.split("with the forecast:")
+    assert before.startswith("before: ")
+    assert "windows" in after
+    bad = {**forecast(1.0), "values": {"wave_height_m": [-1.0] * 17}}
+    (tmp_path / "bad.json").write_text(json.dumps(bad), encoding="utf-8")
+    assert "values.wave_height_m" in cook(
+        "conditions_then_search.py", "quenlow_basin", "flounder", "bad.json", fails=True
+    )
+
+
+def test_sessions_lie_in_free_time(cook):
+    printed = cook("free_time_sessions.py", "2026-10-17")
+    outings = re.findall(r"^\d\. (\w{3}) (\d\d \w{3}) (\d\d:\d\d) to (\d\d:\d\d)", printed, re.M)
+    assert 1 <= len(outings) <= 5
+    for day, _, out, back in outings:
+        assert day in ("Wed", "Sat", "Sun")
+        early, late = ("17:30", "01:00") if day == "Wed" else ("06:00", "23:00")
+        assert out >= early
+        assert back <= late or (day == "Wed" and back >= "17:30")
+    assert "safe: safe" not in printed
+    # The clocks go back in this fortnight.
+    assert "twice" in printed
+
+
+def test_rules_are_looked_over(cook, ask):
+    rule = ask("GET", "/v1/species-rules?external_ref=flounder")["items"][0]["rule"]
+    shapes = [{"kind": "trapezoid", "from": 0.2, "full_from": 0.3}, {"kind": "trapezoid", "full_to": 0.05, "to": 0.1}]
+    wrong = {**rule, "name": "Cannot be", "require": [{"factor": "flow_strength", "shape": shape} for shape in shapes]}
+    made = ask("POST", "/v1/species-rules", wrong)
+    try:
+        printed = cook("lint_rules.py", "2026-10-01")
+    finally:
+        ask("DELETE", f"/v1/species-rules/{made['id']}", **{"If-Match": "*"})
+    count = re.search(r"^Cannot be: (\d+) remarks$", printed, re.M)
+    assert count is not None
+    assert int(count[1]) >= 1
+    assert re.search(r"^\d+ rules with remarks$", printed, re.M)
 
 
 def test_a_refusal_is_said_with_its_faults(cook):

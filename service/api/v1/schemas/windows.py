@@ -28,6 +28,8 @@ from service.api.v1.schemas.searched import (
 )
 from service.exports.series import Column, Table, file_stem
 from service.usecases.windows import FoundWindow, Nothing, SearchResult
+from tidecore.filters import Filter
+from tidecore.filters.syntax import Language
 from tidecore.place import Document
 from tidecore.timebase import TimeSpan
 from tidecore.windows import Contribution, GroupContribution
@@ -70,6 +72,22 @@ class WindowSearch(Document):
     tz: Annotated[
         str | None, Field(max_length=64, description="IANA zone whose offsets instants carry; UTC unless given.")
     ] = None
+
+    filter: Annotated[
+        str | dict[str, Any] | None,
+        Field(
+            description="CQL2 over /v1/queryables, as text or as an object of CQL2 JSON: windows lie where it is true.",
+            examples=["light <> 'day' AND height > 2"],
+        ),
+    ] = None
+    filter_lang: Annotated[
+        Language | None, Field(description="How the filter is written; a text is cql2-text unless this says otherwise.")
+    ] = None
+
+    @property
+    def within(self) -> Filter | None:
+        """The filter; InvalidFilter if it is wrong."""
+        return None if self.filter is None else Filter.parse(self.filter, language=self.filter_lang)
 
     @property
     def span(self) -> TimeSpan:
@@ -160,6 +178,9 @@ class Windows(Schema):
     numerics: int
     marks: list[SearchedMark]
     rules: list[SearchedRule]
+    filter: Annotated[
+        dict[str, Any] | bool | None, Field(description="The filter as CQL2 JSON; null where none was given.")
+    ]
     found: Annotated[int, Field(description="How many windows there are; `windows` holds the best of them.")]
     windows: list[WindowSchema]
     without_window: list[WithoutWindow]
@@ -181,6 +202,7 @@ def write_windows(result: SearchResult, limit: int, numerics: int, zone: zoneinf
         "numerics": numerics,
         "marks": [write_mark(view, served, told[view.record.id]) for view, served in result.marks],
         "rules": [write_rule(view) for view in result.rules],
+        "filter": None if result.within is None else result.within.document,
         "found": len(result.windows),
         "windows": [_write_window(found, zone) for found in result.windows[:limit]],
         "without_window": [_write_nothing(nothing, zone) for nothing in result.nothing],
