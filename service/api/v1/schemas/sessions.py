@@ -16,15 +16,14 @@ from service.api.v1.schemas.conditions import write_told
 from service.api.v1.schemas.searched import (
     BestHourSchema,
     KeyTimeSchema,
-    SearchedMark,
     SearchedRule,
     UnknownSchema,
     write_best_hour,
     write_key_time,
-    write_mark,
     write_rule,
     write_unknown,
 )
+from service.api.v1.schemas.searched_marks import SearchedMark, write_searched_mark
 from service.usecases.sessions import SessionResult
 from tidecore.calendars import ClockChange
 from tidecore.timebase import from_microseconds
@@ -221,7 +220,7 @@ def write_sessions(
         "start": write_instant(span.start, zone),
         "end": write_instant(span.end, zone),
         "numerics": numerics,
-        "marks": [write_mark(view, served, told[view.record.id]) for view, served in result.marks],
+        "marks": [write_searched_mark(view, served, told[view.record.id]) for view, served in result.marks],
         "rules": [write_rule(view) for view in result.rules],
         "by": result.question.by,
         "found": len(result.ranked),
