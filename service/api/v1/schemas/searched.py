@@ -1,9 +1,9 @@
-"""What the answers of all searches share: the rules that were searched for, key times, best hours, what was unknown."""
+"""What the answers of all searches share: the rules that were searched for, key times, best hours."""
 
 from __future__ import annotations
 
 import zoneinfo
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 from pydantic import Field
 
@@ -12,9 +12,7 @@ from service.api.media import number
 from service.api.v1.schemas.common import InstantText, Schema
 from service.usecases.species_rules import RuleView
 from tidecore.timeline import KeyTime
-from tidecore.windows import BestHour, UnknownTerm
-
-Role = Literal["require", "prefer"]
+from tidecore.windows import BestHour
 
 
 class SearchedRule(Schema):
@@ -37,20 +35,6 @@ class KeyTimeSchema(Schema):
         bool,
         Field(description="A high or low water so far outside the mark's table of offsets that its outermost is kept."),
     ]
-
-
-class UnknownSchema(Schema):
-    """A term whose factor was unknown, and what was done about it."""
-
-    factor: str
-    role: Role
-    policy: Annotated[
-        Literal["exclude", "ignore", "penalise", "decided"],
-        Field(description="`decided`: other members of its group decided all the same."),
-    ]
-    share: Annotated[float, Field(description="Share of the time, 0 to 1.")]
-    reason: str
-    path: str
 
 
 class BestHourSchema(Schema):
@@ -90,16 +74,4 @@ def write_key_time(event: KeyTime, zone: zoneinfo.ZoneInfo | None) -> dict[str, 
         "height_m": number(event.height, 3),
         "grazing": event.grazing,
         "height_held": event.held,
-    }
-
-
-def write_unknown(one: UnknownTerm) -> dict[str, Any]:
-    """Return an unknown term as `UnknownSchema` has it."""
-    return {
-        "factor": one.factor,
-        "role": one.role,
-        "policy": one.policy,
-        "share": number(one.share, 3),
-        "reason": one.reason,
-        "path": one.path,
     }

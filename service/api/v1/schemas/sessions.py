@@ -17,13 +17,15 @@ from service.api.v1.schemas.searched import (
     BestHourSchema,
     KeyTimeSchema,
     SearchedRule,
-    UnknownSchema,
     write_best_hour,
     write_key_time,
     write_rule,
-    write_unknown,
 )
 from service.api.v1.schemas.searched_marks import SearchedMark, write_searched_mark
+from service.api.v1.schemas.window_terms import (
+    UnknownSchema,
+    write_unknown,
+)
 from service.usecases.sessions import SessionResult
 from tidecore.calendars import ClockChange
 from tidecore.timebase import from_microseconds

@@ -15,12 +15,14 @@ from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.api.v1.schemas.conditions import write_told
 from service.api.v1.schemas.rule_remarks import SuitabilityText
 from service.api.v1.schemas.searched import (
-    Role,
     SearchedRule,
     write_rule,
 )
 from service.api.v1.schemas.searched_marks import SearchedMark, write_searched_mark
 from service.api.v1.schemas.session_search import Id, ZoneName
+from service.api.v1.schemas.window_terms import (
+    Role,
+)
 from service.usecases.why_not import WhyNotResult
 from tidecore.place import Document, Number, fault
 from tidecore.timebase import TimeSpan
