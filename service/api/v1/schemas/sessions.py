@@ -194,6 +194,9 @@ class Sessions(Schema):
     marks: list[SearchedMark]
     rules: list[SearchedRule]
     by: Literal["overall", "mark", "species", "day"]
+    filter: Annotated[
+        dict[str, Any] | bool | None, Field(description="The filter as CQL2 JSON; null where none was given.")
+    ]
     found: Annotated[int, Field(description="How many there are in all lists.")]
     sessions: list[RankedSession]
     without_session: list[WithoutSessionSchema]
@@ -225,6 +228,7 @@ def write_sessions(
         "marks": [write_searched_mark(view, served, told[view.record.id]) for view, served in result.marks],
         "rules": [write_rule(view) for view in result.rules],
         "by": result.question.by,
+        "filter": None if result.question.within is None else result.question.within.document,
         "found": len(result.ranked),
         "sessions": [
             {
