@@ -84,6 +84,30 @@ def flow_index(
     return index.reshape(ticks.shape)
 
 
+def index_between(
+    times_us: IntArray, turns_us: IntArray, extremes_us: IntArray, rising: BoolArray, slope: PiecewisePolynomial
+) -> FloatArray:
+    """Return the rate with the sign of the stream [m/h], between turns of the stream that are known already.
+
+    As `flow_index` does, times the normaliser, and at a fraction of the cost for one who asks often.
+
+    Parameters
+    ----------
+    times_us : int64 array, shape ``(n,)``
+        Instants from the first turn to the last [microseconds since 1970].
+    turns_us, extremes_us : int64 array, shape ``(m,)``, m >= 2
+        When the stream turns, and when the station has the high or low water that each turn stands for.
+    rising : bool array, shape ``(m,)``
+        Whether it floods after each turn.
+    slope : PiecewisePolynomial
+        Rate of rise at the station [m/h].
+    """
+    warped = times_us if turns_us is extremes_us else station_times(times_us, turns_us, extremes_us)
+    half = np.searchsorted(turns_us, times_us, side="right") - 1
+    speed = np.abs(slope(warped))
+    return np.asarray(np.where(rising[half], speed, -speed))
+
+
 def _outside(times_us: IntArray, turns_us: IntArray) -> BoolArray:
     """Return which instants lie before the first turn or after the last."""
     if not turns_us.size:

@@ -35,6 +35,7 @@ FormDep = Annotated[str, Depends(negotiated(JSON, CSV))]
         "invalid-span",
         "span-too-long",
         "search-too-large",
+        "invalid-rule",
         "outside-ephemeris",
         "model-unreadable",
         "not-acceptable",

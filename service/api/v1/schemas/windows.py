@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zoneinfo
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 import numpy as np
 from pydantic import BeforeValidator, ConfigDict, Field
@@ -14,15 +14,23 @@ from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.api.v1.schemas.conditions import write_told
 from service.api.v1.schemas.rule_remarks import SuitabilityText
 from service.api.v1.schemas.searched_marks import SearchedMark, write_searched_mark
+from service.api.v1.schemas.window_terms import (
+    ContributionSchema,
+    GroupSchema,
+    SeasonSchema,
+    UnknownSchema,
+    write_contribution,
+    write_group,
+    write_seasons,
+    write_unknown,
+)
 from service.exports.series import Column, Table, file_stem
 from service.usecases.windows import FoundWindow, Nothing, SearchResult
 from tidecore.place import Document
 from tidecore.timebase import TimeSpan
 from tidecore.timeline import KeyTime
-from tidecore.windows import Contribution, GroupContribution, UnknownTerm
 
 Ids = Annotated[list[Annotated[str, Field(min_length=1, max_length=64)]], Field(min_length=1, max_length=1000)]
-Role = Literal["require", "prefer"]
 
 
 EXAMPLE: dict[str, Any] = {"start": "2026-06-01T00:00:00Z", "end": "2026-06-15T00:00:00Z", "limit": 20}
@@ -87,48 +95,6 @@ class KeyTimeSchema(Schema):
         bool,
         Field(description="A high or low water so far outside the mark's table of offsets that its outermost is kept."),
     ]
-
-
-class ContributionSchema(Schema):
-    """What one term of the rule gave over the window."""
-
-    factor: str
-    role: Role
-    mean_membership: Annotated[float | None, Field(description="0 to 1; null if the factor was never known.")]
-    mean_loss: Annotated[float, Field(description="Mean fall of ln score that is due to it.")]
-    path: Annotated[str, Field(description="Where it stands in the rule, as `require.0.any.1`.")]
-
-
-class GroupSchema(Schema):
-    """What one group of the rule gave over the window."""
-
-    path: str
-    mode: Literal["all", "any"]
-    role: Role
-    mean_membership: Annotated[float | None, Field(description="0 to 1; null if it was never known.")]
-    mean_loss: Annotated[float, Field(description="Mean fall of ln score that is due to its members together.")]
-
-
-class UnknownSchema(Schema):
-    """A term whose factor was unknown, and what was done about it."""
-
-    factor: str
-    role: Role
-    policy: Annotated[
-        Literal["exclude", "ignore", "penalise", "decided"],
-        Field(description="`decided`: other members of its group decided all the same."),
-    ]
-    share: Annotated[float, Field(description="Share of the time, 0 to 1.")]
-    reason: str
-    path: str
-
-
-class SeasonSchema(Schema):
-    """A season of the rule, and who says so."""
-
-    from_: Annotated[str, Field(alias="from", description="First day, `MM-DD`.")]
-    to: Annotated[str, Field(description="Last day, `MM-DD`.")]
-    source: str
 
 
 class BestHourSchema(Schema):
@@ -314,8 +280,8 @@ def _write_window(found: FoundWindow, zone: zoneinfo.ZoneInfo | None) -> dict[st
         "peak_time": write_instant(window.peak_time, zone),
         "score_hours": number(window.score_hours, 3),
         "limiting_factor": window.limiting_factor,
-        "contributions": [_write_contribution(one) for one in window.contributions],
-        "groups": [_write_group(one) for one in window.groups],
+        "contributions": [write_contribution(one) for one in window.contributions],
+        "groups": [write_group(one) for one in window.groups],
         "best_hour": {
             "start": write_instant(best.start, zone),
             "end": write_instant(best.end, zone),
@@ -323,31 +289,11 @@ def _write_window(found: FoundWindow, zone: zoneinfo.ZoneInfo | None) -> dict[st
             "whole_window": best.whole_window,
         },
         "key_times": [_write_key_time(event, zone) for event in window.key_times],
-        "unknowns": [_write_unknown(one) for one in window.unknowns],
+        "unknowns": [write_unknown(one) for one in window.unknowns],
         "flow_reliable": window.flow_reliable,
         "ground_accepted": found.rule.document.accepts_ground(mark),
         "suitability": window.suitability,
-        "release_only": [{"from": one.from_, "to": one.to, "source": one.source} for one in window.release_only],
-    }
-
-
-def _write_contribution(one: Contribution) -> dict[str, Any]:
-    return {
-        "factor": one.factor,
-        "role": one.role,
-        "mean_membership": number(one.mean_membership, 3),
-        "mean_loss": number(one.mean_loss, 3),
-        "path": one.path,
-    }
-
-
-def _write_group(one: GroupContribution) -> dict[str, Any]:
-    return {
-        "path": one.path,
-        "mode": one.mode,
-        "role": one.role,
-        "mean_membership": number(one.mean_membership, 3),
-        "mean_loss": number(one.mean_loss, 3),
+        "release_only": write_seasons(window.release_only),
     }
 
 
@@ -358,17 +304,6 @@ def _write_key_time(event: KeyTime, zone: zoneinfo.ZoneInfo | None) -> dict[str,
         "height_m": number(event.height, 3),
         "grazing": event.grazing,
         "height_held": event.held,
-    }
-
-
-def _write_unknown(one: UnknownTerm) -> dict[str, Any]:
-    return {
-        "factor": one.factor,
-        "role": one.role,
-        "policy": one.policy,
-        "share": number(one.share, 3),
-        "reason": one.reason,
-        "path": one.path,
     }
 
 
