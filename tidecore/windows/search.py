@@ -119,7 +119,7 @@ def find_all_windows(
     wanted = [k for k, rule in enumerate(here) if suitability(rule, timeline.mark) != "other_bed"]
     tracks = tracks_of(timeline)
     tracks.prepare(timeline, tuple(dict.fromkeys(name for k in wanted for name in here[k].factor_names)))
-    held = _held_by(within, timeline, [here[k] for k in wanted])
+    held = held_by(within, timeline, [here[k] for k in wanted])
     found = side_by_side(timeline, [_searched(here[k], timeline, tracks, held) for k in wanted])
     windows: list[list[Window]] = [[] for _ in rules]
     for k, one in zip(wanted, found, strict=True):
@@ -127,7 +127,7 @@ def find_all_windows(
     return windows
 
 
-def _held_by(within: Filter | None, timeline: Timeline, rules: Sequence[SpeciesRule]) -> list[tuple[int, int]] | None:
+def held_by(within: Filter | None, timeline: Timeline, rules: Sequence[SpeciesRule]) -> list[tuple[int, int]] | None:
     """Return where a filter is true as far as windows of the rules may reach; None without one."""
     if within is None or not rules:
         return None

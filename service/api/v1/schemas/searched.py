@@ -1,9 +1,8 @@
-"""What the answers of all searches share: the marks and rules that were searched, times, what was unknown."""
+"""What the answers of all searches share: the rules that were searched for, key times, best hours."""
 
 from __future__ import annotations
 
 import zoneinfo
-from collections.abc import Mapping
 from typing import Annotated, Any
 
 from pydantic import Field
@@ -11,28 +10,9 @@ from pydantic import Field
 from service.api.instants import write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import InstantText, Schema
-from service.usecases.marks import MarkView
 from service.usecases.species_rules import RuleView
-from service.usecases.stations import ServedModel
 from tidecore.timeline import KeyTime
 from tidecore.windows import BestHour
-
-
-class SearchedMark(Schema):
-    """A mark that was searched, and the tide it follows."""
-
-    id: str
-    version: int
-    name: str
-    time_zone: str
-    station_id: str
-    station_version: int
-    datum: str
-    condition_ids: Annotated[list[str], Field(description="The issues of conditions that are told of it.")]
-    warning_ids: Annotated[list[str], Field(description="The official warnings that are told of it.")]
-    said: Annotated[
-        list[str], Field(description="In words: what of sea and air is not assessed in the span, old, or far ahead.")
-    ]
 
 
 class SearchedRule(Schema):
@@ -73,20 +53,6 @@ def write_rule(view: RuleView) -> dict[str, Any]:
         "version": view.record.version,
         "name": view.document.name,
         "species": view.document.species.scientific_name,
-    }
-
-
-def write_mark(view: MarkView, served: ServedModel, told: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a mark that was searched as `SearchedMark` has it."""
-    return {
-        **told,
-        "id": view.record.id,
-        "version": view.record.version,
-        "name": view.document.name,
-        "time_zone": view.document.time_zone,
-        "station_id": served.station.station_id,
-        "station_version": served.version,
-        "datum": view.document.datum_of(served.model.datum),
     }
 
 

@@ -16,13 +16,12 @@ from service.api.v1.schemas.rule_remarks import SuitabilityText
 from service.api.v1.schemas.searched import (
     BestHourSchema,
     KeyTimeSchema,
-    SearchedMark,
     SearchedRule,
     write_best_hour,
     write_key_time,
-    write_mark,
     write_rule,
 )
+from service.api.v1.schemas.searched_marks import SearchedMark, write_searched_mark
 from service.api.v1.schemas.window_terms import (
     ContributionSchema,
     GroupSchema,
@@ -173,7 +172,7 @@ def write_windows(result: SearchResult, limit: int, numerics: int, zone: zoneinf
         "start": write_instant(result.span.start, zone),
         "end": write_instant(result.span.end, zone),
         "numerics": numerics,
-        "marks": [write_mark(view, served, told[view.record.id]) for view, served in result.marks],
+        "marks": [write_searched_mark(view, served, told[view.record.id]) for view, served in result.marks],
         "rules": [write_rule(view) for view in result.rules],
         "filter": None if result.within is None else result.within.document,
         "found": len(result.windows),
