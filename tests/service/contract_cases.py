@@ -61,6 +61,7 @@ def a_request_that_fits_is_not_said_to_misfit(_context: Any, response: Any, case
     "application/x-ndjson",
     "application/geo+json",
     "application/cap+xml",
+    "application/zip",
     "application/xml",
 )
 def as_bytes(_context: Any, value: Any) -> bytes:
