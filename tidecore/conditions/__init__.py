@@ -2,7 +2,8 @@
 
 ``variables`` is the table of quantities; ``issue`` and ``warning`` are the documents, and ``cap`` reads warnings;
 ``merged`` makes `Conditions` of several issues, as straight ``pieces``, and ``basis`` says what they rest on; ``sea``
-is the sea at one mark with its ``past``, and ``in_force`` the official warnings there.
+is the sea at one mark with its ``past``, and ``in_force`` the official warnings there. ``reading`` takes files: a table
+(``delimited``), CF NetCDF (``cf_file``), their units ``spelled`` as ever.
 """
 
 from tidecore.conditions.basis import Basis, IssueUse
@@ -10,6 +11,7 @@ from tidecore.conditions.cap import read_cap
 from tidecore.conditions.in_force import WARNING_LEVELS, WarningSteps, warning_steps
 from tidecore.conditions.issue import ConditionIssue
 from tidecore.conditions.merged import CONDITION_NAMES, LOOK_BACK_DAYS, Conditions
+from tidecore.conditions.reading import read_conditions
 from tidecore.conditions.sea import TRENDS, SeaAtMark
 from tidecore.conditions.variables import CLARITIES, PERIOD_ASSUMPTION, VARIABLES, WEEDS, Variable
 from tidecore.conditions.warning import OfficialWarning, WarningArea, WarningCircle, WarningReference
@@ -35,5 +37,6 @@ __all__ = [
     "WarningReference",
     "WarningSteps",
     "read_cap",
+    "read_conditions",
     "warning_steps",
 ]

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from functools import reduce
+from functools import cached_property, reduce
+from itertools import groupby
 
 import numpy as np
 
@@ -24,6 +25,7 @@ _OF_THE_ISSUE = {"waves_at": "wave_height_m", "wave_period_kind": "wave_period_s
 CONDITION_NAMES = (*VARIABLE_BY_NAME, *PERIOD_NAMES, *_OF_THE_ISSUE)
 #: What follows from past seas looks back no further than this [days]; issues that end earlier change nothing.
 LOOK_BACK_DAYS = 19
+_BASES_KEPT = 256
 
 
 # No slots: pieces are kept once they are made. Nothing that can be seen ever changes.
@@ -50,13 +52,19 @@ class Conditions:
     issues: tuple[ConditionIssue, ...]
     warnings: tuple[OfficialWarning, ...] = ()
     _made: dict[str, Pieces] = field(default_factory=dict, init=False, repr=False)
+    _bases: dict[tuple[str, int, int], Basis] = field(default_factory=dict, init=False, repr=False)
 
     @classmethod
     def of(cls, issues: Iterable[ConditionIssue], warnings: Iterable[OfficialWarning] = ()) -> Conditions:
         """Return what several issues, and several warnings, say together; in any order."""
-        ranked = sorted(issues, key=_rank)
+        ranked = _ranked(issues)
         told = sorted(warnings, key=lambda one: (one.sent, one.sender, one.identifier, one.block))
         return cls(tuple(ranked), tuple(told))
+
+    @cached_property
+    def _times(self) -> tuple[IntArray, ...]:
+        """The times of each issue [microseconds since 1970]."""
+        return tuple(np.array([ticks(moment) for moment in issue.times], dtype=np.int64) for issue in self.issues)
 
     def pieces(self, name: str) -> Pieces:
         """Return a variable, or a period by its kind, as straight pieces; of a category, the place of its value.
@@ -69,7 +77,7 @@ class Conditions:
         if name not in self._made:
             if name not in VARIABLE_BY_NAME and name not in PERIOD_NAMES:
                 raise UnknownName("variable", name, (*VARIABLE_BY_NAME, *PERIOD_NAMES))
-            given = (_pieces_of(issue, place, name) for place, issue in enumerate(self.issues))
+            given = (_pieces_of(issue, self._times[place], place, name) for place, issue in enumerate(self.issues))
             nothing = Pieces.none(name in VARIABLE_BY_NAME and VARIABLE_BY_NAME[name].kind == "direction")
             self._made[name] = reduce(Pieces.before, given, nothing)
         return self._made[name]
@@ -108,7 +116,15 @@ class Conditions:
 
     def basis(self, name: str, span: TimeSpan) -> Basis:
         """Return what a quantity rests on over a span: issues and their age, gaps, where it ends."""
-        return basis_of(name, self.pieces(_OF_THE_ISSUE.get(name, name)), self.issues, span)
+        key = name, span.start_us, span.end_us
+        found = self._bases.get(key)
+        if found is None:
+            found = basis_of(name, self.pieces(_OF_THE_ISSUE.get(name, name)), self.issues, span)
+            # Marks of one area ask the same of it, term by term.
+            if len(self._bases) >= _BASES_KEPT:
+                self._bases.clear()
+            self._bases[key] = found
+        return found
 
     def sentences(self, span: TimeSpan, names: Sequence[str] | None = None) -> tuple[str, ...]:
         """Return what is not known over a span, or rests on old or far-reaching issues, in words.
@@ -121,12 +137,20 @@ class Conditions:
         return sentences_of([self.basis(name, span) for name in wanted])
 
 
-def _rank(issue: ConditionIssue) -> tuple[bool, float, str, str]:
-    """Return what issues are ordered by, the one that goes before the others first; equal only for equal issues."""
-    return issue.kind == "forecast", -ticks(issue.issued_at), issue.source, issue.model_dump_json()
+def _ranked(issues: Iterable[ConditionIssue]) -> list[ConditionIssue]:
+    """Return issues in the order in which they go before each other; only equal ones may change places."""
+
+    def rank(issue: ConditionIssue) -> tuple[bool, int, str]:
+        return issue.kind == "forecast", -ticks(issue.issued_at), issue.source
+
+    found: list[ConditionIssue] = []
+    for _, alike in groupby(sorted(issues, key=rank), key=rank):
+        tied = list(alike)
+        found += sorted(tied, key=lambda issue: issue.model_dump_json()) if len(tied) > 1 else tied
+    return found
 
 
-def _pieces_of(issue: ConditionIssue, place: int, name: str) -> Pieces:
+def _pieces_of(issue: ConditionIssue, times: IntArray, place: int, name: str) -> Pieces:
     """Return one variable of one issue."""
     factor = 1.0
     kind = PERIOD_NAMES.get(name)
@@ -139,7 +163,6 @@ def _pieces_of(issue: ConditionIssue, place: int, name: str) -> Pieces:
     column = getattr(issue.values, name)
     if column is None:
         return Pieces.none(variable.kind == "direction")
-    times = np.array([ticks(moment) for moment in issue.times], dtype=np.int64)
     # An issue without an end of its own is valid as long as it has values.
     last_us = np.iinfo(np.int64).max - 1 if issue.valid_until is None else ticks(issue.valid_until)
     longest_us = round(variable.longest_gap_h * US_PER_HOUR)

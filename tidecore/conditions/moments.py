@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Annotated, Any
 
 from pydantic import PlainSerializer, PlainValidator, WithJsonSchema
@@ -41,6 +41,12 @@ def ticks(moment: datetime) -> int:
     """Return an instant in microseconds since 1970."""
     past = moment - _EPOCH
     return (past.days * 86_400 + past.seconds) * US_PER_SECOND + past.microseconds
+
+
+def written_us(at_us: int) -> str:
+    """Return microseconds since 1970 as `written` does; beyond 1700 to 2200 as the nearer of them, to be refused."""
+    inside = min(max(at_us, ticks(_FIRST) - US_PER_SECOND), ticks(_LAST) + US_PER_SECOND)
+    return written(_EPOCH + timedelta(microseconds=inside))
 
 
 #: An instant of a document.

@@ -68,10 +68,10 @@ def _recognise(source: Source) -> Recognition:
 
 def _read(source: Source, hints: Hints) -> RawRecord:
     """Read the one sea-level variable of a NetCDF file."""
-    with _opened(source) as dataset:
+    with opened_netcdf(source) as dataset:
         name = _named(dataset, hints)
-        level, time = _on_time_axis(dataset, name)
-        times_us, zone_us, moved_s = _times(time)
+        level, time = on_time_axis(dataset, name)
+        times_us, zone_us, moved_s = cf_times(time)
         unit, attributes = _unit(level, hints)
         levels, rejected = _levels(level, hints)
         attributes.update(_datum(dataset, level, hints), **_position(dataset))
@@ -95,7 +95,7 @@ def _read(source: Source, hints: Hints) -> RawRecord:
 
 
 @contextmanager
-def _opened(source: Source) -> Iterator[xr.Dataset]:
+def opened_netcdf(source: Source) -> Iterator[xr.Dataset]:
     """Open a NetCDF file without decoding it; whatever the decoder trips over is an unreadable record."""
     import xarray as xr
 
@@ -152,7 +152,7 @@ def _named(dataset: xr.Dataset, hints: Hints) -> str:
     return fitting[0]
 
 
-def _on_time_axis(dataset: xr.Dataset, name: str) -> tuple[xr.Variable, xr.Variable]:
+def on_time_axis(dataset: xr.Dataset, name: str) -> tuple[xr.Variable, xr.Variable]:
     """Return the variable ``name`` and the times it stands at, both of the one axis that is longer than one."""
     variable = dataset.variables[name]
     long = [str(axis) for axis in variable.dims if variable.sizes[axis] > 1]
@@ -190,7 +190,7 @@ def _clocks(dataset: xr.Dataset, axis: str, dims: set[Hashable]) -> list[str]:
     return [axis] if axis in counting else standard or counting
 
 
-def _times(variable: xr.Variable) -> tuple[IntArray, int | None, float]:
+def cf_times(variable: xr.Variable) -> tuple[IntArray, int | None, float]:
     """Return times in UTC, the offset that their units state [microseconds], and how far rounding moved one [s]."""
     calendar = str(variable.attrs.get("calendar", "standard")).lower()
     if calendar not in _CALENDARS:

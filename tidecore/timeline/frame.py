@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -20,6 +22,7 @@ TIDE_REACH_US = 2 * US_PER_DAY
 #: A rising or setting further away than this is not looked at [microseconds].
 SKY_REACH_US = US_PER_DAY
 
+T = TypeVar("T")
 _FAR = np.iinfo(np.int64).max
 
 
@@ -171,6 +174,22 @@ class Frame:
         flood, ebb = day_rates(rates, ratio, neap_ratio(source.model.harmonics))
         part = np.sqrt(part) if rates.scaled_by == "root_of_range" else part
         return np.sign(index) * part * np.where(index > 0.0, flood, ebb)
+
+    @cached_property
+    def still_level(self) -> FloatArray:
+        """Level of the tide [m above the zero of the ground]; NaN where that is unknown."""
+        return self.sources.setting.still(self.height)
+
+    @cached_property
+    def _kept(self) -> dict[Callable[[Frame], Any], Any]:
+        return {}
+
+    def once(self, make: Callable[[Frame], T]) -> T:
+        """Return what a function makes of this frame, worked out when it is first asked for."""
+        if make not in self._kept:
+            self._kept[make] = make(self)
+        found: T = self._kept[make]
+        return found
 
     @cached_property
     def sun_altitude(self) -> FloatArray:

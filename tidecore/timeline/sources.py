@@ -8,9 +8,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from typing import Any, TypeVar
 
 import numpy as np
 
+from tidecore.calendars import FreeTime
 from tidecore.conditions import Conditions, SeaAtMark, WarningSteps, warning_steps
 from tidecore.datums import RangeCycle
 from tidecore.extremes import Extremes, peak_rates
@@ -19,6 +21,7 @@ from tidecore.model import TideModel
 from tidecore.offsets import PlaceTide, WarpedHeight, WarpedRate, check_offsets, place_tide
 from tidecore.place import Mark, MarkOffsets
 from tidecore.roots.pieces import PiecewisePolynomial
+from tidecore.shore.setting import Setting, setting_of
 from tidecore.sky import SkyEvents, SkyPositions, sky_events, sky_positions
 from tidecore.timebase import US_PER_DAY, TimeSpan, from_microseconds
 from tidecore.units import BoolArray, FloatArray, IntArray
@@ -32,6 +35,7 @@ _PADDING_US = MARGIN_US + 2 * US_PER_DAY
 #: A station whose springs are smaller than this has no tide to speak of [m].
 _LEAST_SPRINGS_M = 0.05
 _TABLES_KEPT = 32
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -228,7 +232,8 @@ class Sources:
     """Everything the factors of one mark over one span are worked out from.
 
     ``shared_sky`` are positions of sun and moon that several marks share; where they don't reach as far as needed,
-    or are None, the mark gets its own, which are equal. ``conditions`` is what the caller gave of sea and air.
+    or are None, the mark gets its own, which are equal. ``conditions`` is what the caller gave of sea and air,
+    ``free_time`` when he is free; None where he said nothing.
     """
 
     mark: Mark
@@ -236,6 +241,7 @@ class Sources:
     span: TimeSpan
     shared_sky: SkyPositions | None = None
     conditions: Conditions | None = None
+    free_time: FreeTime | None = None
 
     @property
     def model(self) -> TideModel:
@@ -292,6 +298,22 @@ class Sources:
         return np.rint(np.interp(self.extremes.times_us(), turns.times_us, self.slacks_us)).astype(np.int64)
 
     @cached_property
+    def setting(self) -> Setting:
+        """The shore of the mark."""
+        return setting_of(self.mark)
+
+    @cached_property
+    def _kept(self) -> dict[Callable[[Sources], Any], Any]:
+        return {}
+
+    def once(self, make: Callable[[Sources], T]) -> T:
+        """Return what a function makes of these sources, worked out when it is first asked for."""
+        if make not in self._kept:
+            self._kept[make] = make(self)
+        found: T = self._kept[make]
+        return found
+
+    @cached_property
     def sky(self) -> SkyPositions:
         """Positions of sun and moon over the padded span."""
         start, end = from_microseconds(np.array(_padded(self.span)))
@@ -305,6 +327,14 @@ class Sources:
         """Risings, settings and twilights at the mark over the padded span."""
         start, end = from_microseconds(np.array(_padded(self.span)))
         return sky_events(self.sky, self.mark.latitude, self.mark.longitude, start, end)
+
+    @cached_property
+    def free_us(self) -> IntArray | None:
+        """Free time over the padded span, spans as rows; None where nobody said when that is."""
+        if self.free_time is None:
+            return None
+        start, end = from_microseconds(np.array(_padded(self.span)))
+        return self.free_time.spans(self.mark.zone, TimeSpan(start, end))
 
     def sky_times_us(self, kind: str) -> IntArray:
         """Return the instants of one kind of event of the sky."""

@@ -12,6 +12,7 @@ from tests.tidecore.timeline.places import TIDES, mark_at, mark_without_lags, mo
 from tidecore.errors import InvalidInput, InvalidSpan, OutsideEphemeris, UnknownName
 from tidecore.sky import sky_positions
 from tidecore.timeline import KEY_KINDS, Timeline, build_timeline, factors
+from tidecore.timeline.shore import FACTORS as SHORE
 from tidecore.timeline.sources import tide_tables
 
 START, END = np.datetime64("2026-03-20", "us"), np.datetime64("2026-04-03", "us")
@@ -47,8 +48,9 @@ def test_there_is_a_column_for_every_factor(timeline: Timeline) -> None:
 
 def test_what_only_a_caller_can_give_is_unknown_and_named(timeline: Timeline) -> None:
     given = {name for name, factor in factors().items() if factor.compute is None or factor.group == "sea_and_air"}
-    # The mark has no rates of its stream and no access calendar.
-    assert set(timeline.unknown_names()) == given | {"stream_speed", "access_open"}
+    # The mark has no rates of its stream and no access calendar, and tells nothing of its ground.
+    shore = {factor.name for factor in SHORE}
+    assert set(timeline.unknown_names()) == given | {"stream_speed", "access_open", "free_time"} | shore
 
 
 def test_any_instant_has_the_values_of_its_column(timeline: Timeline) -> None:

@@ -1,0 +1,83 @@
+"""When the tide at a mark passes levels that matter: those of its ground, and of the sill of its way back."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from tidecore.intervals import height_bounds
+from tidecore.offsets import WarpedHeight
+from tidecore.roots.brackets import refine
+from tidecore.shore import covered_spans
+from tidecore.shore.turning_back import SILL_MARGIN_M
+from tidecore.timebase import from_microseconds
+from tidecore.units import FloatArray, IntArray
+
+if TYPE_CHECKING:
+    from tidecore.timeline.sources import Sources
+
+#: Level of the interval whose upper bound counts for the way back: 95 % stay under it.
+LEVEL = 0.9
+#: What the upper level lies over the tide where the model has no record to tell it from [m]. A convention: weather
+#: moves the level by as much on many coasts.
+ALLOWANCE_M = 0.5
+
+_NONE: IntArray = np.empty(0, dtype=np.int64)
+_TOLERANCE_US = 1000.0
+
+
+def level_passes(sources: Sources, levels: FloatArray) -> IntArray:
+    """Return when the tide passes levels [m above the datum], in any order [microseconds since 1970].
+
+    Between two neighbouring turning points, secondary ones included, the level only rises or only falls, so that
+    every passage lies in a bracket of its own.
+    """
+    turns = sources.extremes.times_us()
+    if turns.size < 2 or not levels.size:
+        return _NONE
+    heights = sources.curve(turns)
+    low, high = np.minimum(heights[:-1], heights[1:]), np.maximum(heights[:-1], heights[1:])
+    piece, which = np.nonzero((low[:, None] < levels) & (levels < high[:, None]))
+    if not piece.size:
+        return _NONE
+    wanted = levels[which]
+    found = refine(lambda at: sources.curve(at) - wanted, turns[piece], turns[piece + 1], _TOLERANCE_US)
+    return np.rint(found).astype(np.int64)
+
+
+def upper_level(sources: Sources, times_us: IntArray | FloatArray) -> FloatArray:
+    """Return the level that 95 % of waters stay under [m above the datum], surge included.
+
+    The tide with the upper bound of its 90 % interval; with half a metre on it where the model has no record to tell
+    an interval from. NaN where the tide is.
+    """
+    height, times = sources.curve(times_us), np.asarray(times_us, dtype=np.float64)
+    found = sources.model.calibration
+    if found is None:
+        return height + ALLOWANCE_M
+    inside, at_station = ~np.isnan(height), times
+    if isinstance(sources.curve, WarpedHeight):
+        half, inside = sources.curve.warp.half_tides(times)
+        at_station = times.copy()
+        at_station[inside] = sources.curve.warp.station_times(times[inside], half[inside])
+    instants = from_microseconds(at_station[inside])
+    harmonics = sources.model.harmonics
+    above = np.full(height.shape, np.nan)
+    above[inside] = height_bounds(found, harmonics, instants, LEVEL).upper - harmonics.heights(instants)
+    upper: FloatArray = height + above
+    return upper
+
+
+def sill_covered(sources: Sources) -> IntArray:
+    """Return when the upper level is within 0.3 m of the lowest sill of the way back, shape ``(n, 2)``, ascending.
+
+    Over all of the tables, whose ends cut the spans. The uncertainty of the zero of the ground counts as water.
+    """
+    setting = sources.setting
+    if setting.way is None or setting.way.lead_min is None or np.isnan(setting.zero_m):
+        return np.empty((0, 2), dtype=np.int64)
+    above = setting.uncertainty_m - setting.zero_m
+    start, end = sources.tables.start_us, sources.tables.end_us
+    sill = setting.way.sill_m - SILL_MARGIN_M
+    return covered_spans(lambda at: upper_level(sources, at) + above, sill, start, end)
