@@ -165,7 +165,7 @@ def test_conditions_that_were_given_decide(client):
     coast = make_coast(client)
     given = {
         "kind": "forecast", "source": "Invented", "issued_at": "2026-06-01T00:00:00Z", "waves_at": "at_mark",
-        "times": [f"2026-06-01T{hour:02d}:00:00Z" for hour in range(12, 24, 3)], "values": {"wave_height_m": [1.7] * 4},
+        "times": [f"2026-06-01T{hour:02d}:00:00Z" for hour in range(11, 24, 3)], "values": {"wave_height_m": [1.7] * 5},
     }  # fmt: skip
     sent = client.post("/v1/conditions", json={**given, "mark_id": coast.mark})
     assert sent.status_code == 201, sent.text

@@ -14,6 +14,7 @@ from tidecore.rules import Leaf, Node
 from tidecore.rules.method import Method
 from tidecore.rules.rod_plan import LONGEST_MIN, SHORTEST_MIN
 from tidecore.rules.rule import Species
+from tidecore.rules.terms import DEFAULT_FLOOR
 from tidecore.timebase import US_PER_MINUTE, TimeSpan
 from tidecore.timeline import Timeline, find_factor
 from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
@@ -53,7 +54,8 @@ class MethodPick:
 
     ``place`` is its place in the list given. ``score`` is the mean over the session of what is known, as of the
     preferences of a rule; None where nothing is. ``least`` and ``most`` are what it would be if all that is unknown
-    were at its worst, or best; ``rank`` lies midway between them (geometric mean), and picks are in its order.
+    were at its worst, or best; ``rank`` lies midway between them (geometric mean), and picks are in its order. A method
+    without ``suits`` is one of which all is unknown.
     """
 
     place: int
@@ -152,7 +154,8 @@ def _not_for(method: Method, timeline: Timeline, species: Sequence[Species]) -> 
 def _picked(place: int, method: Method, timeline: Timeline, columns: dict[str, AnyArray]) -> MethodPick:
     tree = method.tree
     if not tree.prefer:
-        return MethodPick(place, method, None, 1.0, 1.0, 1.0, ())
+        # It might suit anything or nothing: as one of which all is unknown.
+        return MethodPick(place, method, None, DEFAULT_FLOOR, 1.0, math.sqrt(DEFAULT_FLOOR), ())
     memberships = [membership_of(leaf, columns[leaf.factor], timeline.flow_reliable) for leaf in tree.leaves]
     found = preferred(tree, memberships)
     weights, floors = tree.weights, tree.floors
