@@ -19,6 +19,7 @@ from service.api.guard import Guard
 from service.api.limits import RateLimiter
 from service.api.pages import install_pages
 from service.api.problems import install_handlers
+from service.api.repeated import MOST_ANSWERS
 from service.api.v1 import (
     bait_outings,
     changes,
@@ -47,6 +48,7 @@ from service.api.v1 import (
     stations,
     summary,
     timeline,
+    water_levels,
     why_not,
     windows,
 )
@@ -75,6 +77,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     official_warnings.router,
     mark_conditions.router,
     timeline.router,
+    water_levels.router,
     queryables.router,
     species_rules.router,
     factors.router,
@@ -127,6 +130,7 @@ def create_app(
     )
     app.state.house = inside
     app.state.remembered = Remembered(MOST_ETAGS)
+    app.state.answers = Remembered(MOST_ANSWERS)
     for router in ROUTERS:
         app.include_router(router, prefix="/v1")
     install_pages(app)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from tidecore._version import NUMERICS, __version__
 from tidecore.conditions import ConditionIssue, Conditions, read_conditions
 from tidecore.datums import StatedLevel, TidalDatums
-from tidecore.gauges import read_gauge
+from tidecore.gauges import read_gauge, read_gauge_parts
 from tidecore.model import FitDiagnostics, TideModel, fit
 from tidecore.place import Mark
 from tidecore.quality import QualityReport, check_record
@@ -37,4 +37,5 @@ __all__ = [
     "fit",
     "read_conditions",
     "read_gauge",
+    "read_gauge_parts",
 ]

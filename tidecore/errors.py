@@ -219,6 +219,19 @@ class RecordTooLarge(RecordError):
         return type(self), (self.size, self.limit)
 
 
+class PartUnreadable(RecordError):
+    """A file of an archive that cannot be read as a part of the record."""
+
+    def __init__(self, part: str, reason: str) -> None:
+        """``part`` is the name of the file, and the ``reason`` what reading it said."""
+        self.part, self.reason = part, reason
+        super().__init__(f"{part!r} in the archive: {reason}")
+
+    def __reduce__(self) -> tuple[type[PartUnreadable], tuple[str, str]]:
+        """Survive pickling between processes."""
+        return type(self), (self.part, self.reason)
+
+
 class HintMissing(RecordError):
     """What the format leaves open and nobody said: ``hint`` is the argument, ``accepted`` its values."""
 
@@ -252,6 +265,21 @@ class RecordTooShort(FitError):
     def __reduce__(self) -> tuple[type[RecordTooShort], tuple[float, float, int, int]]:
         """Survive pickling between processes."""
         return type(self), (self.days, self.needed_days, self.values, self.needed_values)
+
+
+class RecordOfTurns(FitError):
+    """A record of high and low waters alone."""
+
+    def __init__(self) -> None:
+        """Say it; there is nothing to say besides."""
+        super().__init__(
+            "the record holds high and low waters alone, which do not tell a tide from its overtides; expected levels "
+            "at even times, or the constituents to fit named one by one"
+        )
+
+    def __reduce__(self) -> tuple[type[RecordOfTurns], tuple[()]]:
+        """Survive pickling between processes."""
+        return type(self), ()
 
 
 class RecordConstant(FitError):

@@ -41,6 +41,7 @@ RECORD_TYPES = (
     "application/x-netcdf",
     "application/netcdf",
     "application/octet-stream",
+    "application/zip",
 )
 #: Content types of files of rows -> the name of the format.
 ROW_TYPES = {form.media_type: name for name, form in FORMATS.items()}

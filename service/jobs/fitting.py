@@ -13,13 +13,15 @@ from tidecore.errors import CoreError
 
 
 def fit_record(task: JobTask, progress: Progress) -> JobOutcome:
-    """Read the uploaded record of a fit, fit it, and return model and report; the heavy libraries load here alone.
+    """Read the uploaded record of a fit, or its parts, and fit it; return model and report.
+
+    The heavy libraries load here alone.
 
     The input holds ``fit_id``, ``station`` (its name), ``latitude`` [degrees], ``format``, ``hints``, ``fit``
     (options of the fit), and ``neighbour_model`` (the document of a model to infer from) where there is one. The record
     lies in the spool folder under the id of the fit.
     """
-    from tidecore.gauges import read_gauge
+    from tidecore.gauges import read_gauge_parts
     from tidecore.model import TideModel, fit
 
     given, place = task.input, task.place
@@ -29,8 +31,10 @@ def fit_record(task: JobTask, progress: Progress) -> JobOutcome:
     report: dict[str, Any] | None = None
     try:
         progress(0, 2, "reading the record")
-        record = read_gauge(path, format=given["format"], max_bytes=place.max_record_bytes, **given["hints"])
-        report = {"record": plain(dict(record.attrs)), "diagnostics": None}
+        parts = read_gauge_parts(path, format=given["format"], max_bytes=place.max_record_bytes, **given["hints"])
+        record = parts if len(parts) > 1 else parts[0]
+        reports = [plain(dict(part.attrs)) for part in parts]
+        report = {"record": {"parts": reports} if len(parts) > 1 else reports[0], "diagnostics": None}
         progress(1, 2, "fitting")
         beside = given.get("neighbour_model")
         neighbour = None if beside is None else TideModel.from_document(beside)

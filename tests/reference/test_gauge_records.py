@@ -14,7 +14,7 @@ import pytest
 import xarray as xr
 
 import tidecore
-from tidecore.errors import RecordAmbiguous, RecordUnreadable
+from tidecore.errors import RecordAmbiguous, RecordOfTurns, RecordUnreadable
 from tidecore.gauges import read_gauge
 
 
@@ -342,3 +342,5 @@ def test_a_fit_of_high_and_low_waters_alone_invents_overtides(open_data):
     turns = read_gauge(open_data / record.path, **record.hints).isel(time=slice(0, 1440))
     model = tidecore.fit(turns, latitude=43.66, constituents=[*_LINES, "M4", "M6", "M8"])
     assert model.constituents["M4"][0] > 0.3
+    with pytest.raises(RecordOfTurns, match="high and low waters alone"):
+        tidecore.fit(turns, latitude=43.66)

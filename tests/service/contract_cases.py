@@ -136,6 +136,10 @@ class FromHere:
 
         The ``first`` of a story, which follows no link, is about the coast.
         """
+        # What is told of an area has no mark: a link of the tool's own that leads to its mark leads nowhere.
+        for given in (case.query, case.path_parameters) if case.method == "GET" else ():
+            for name in [name for name, value in given.items() if value in (None, [None]) and name in self.known]:
+                given[name] = [self.known[name]] if given is case.query else self.known[name]
         if not wanted_to_succeed(case):
             return
         ask_for_a_day(case)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import time
+import zipfile
 
 import pytest
 
@@ -76,6 +78,20 @@ def test_a_record_becomes_a_model_that_is_adopted_and_served(coastal, send):
     assert old["stations"][0]["heights_m"] != new["stations"][0]["heights_m"]
     listed = client.get(f"{path}/fits").json()["items"]
     assert [one["id"] for one in listed] == [fit["id"], second["id"]]
+
+
+def test_parts_of_a_record_in_one_archive(send):
+    parts = gauge_csv(80).splitlines(keepends=True)
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w") as archive:
+        archive.writestr("early.csv", b"".join(parts[:900]))
+        archive.writestr("late.csv", b"".join([parts[0], *parts[1000:]]))
+    fit = send(packed.getvalue(), constituents=["M2", "S2"])
+    assert (fit["state"], fit["problem"]) == ("done", None)
+    assert [one["format"] for one in fit["record"]["parts"]] == ["csv", "csv"]
+    assert fit["diagnostics"]["values"] == len(parts) - 101
+    assert fit["quality"]["found"].get("gap", 0) == 0
+    assert fit["quality"]["not_evaluated"]["zone"].startswith("part 2")
 
 
 @pytest.mark.parametrize(

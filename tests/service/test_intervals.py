@@ -174,3 +174,67 @@ def test_what_cannot_be_is_a_clear_problem(coastal, gauged, resource, asked, fie
     client, _ = coastal
     found = problem(client.get(f"/v1/stations/{gauged}/{resource}", params={**SPAN, **asked}), 422, "invalid-input")
     assert found["errors"][0]["field"] == field
+
+
+LEVELS = {"start": "2026-06-01T00:00:00Z", "end": "2026-06-01T12:00:00Z", "step_s": 3600}
+SURGE: dict[str, list] = {
+    "times": ["2026-06-01T01:00:00Z", "2026-06-01T03:00:00Z", "2026-06-01T05:00:00Z"],
+    "surge_m": [0.2, 0.6, None],
+}
+PRESSURE = {"times": ["2026-06-01T02:00:00Z", "2026-06-01T08:00:00Z"], "pressure_hpa": [1013.25, 1001.25]}
+
+
+def levels(client, station, **body):
+    answer = client.post(f"/v1/stations/{station}/water-levels", json={**LEVELS, **body})
+    assert answer.status_code == 200, answer.text
+    return answer.json()
+
+
+def test_a_surge_over_time_is_followed_and_the_pressure_stands_in(coastal, gauged) -> None:
+    client, _ = coastal
+    found = levels(client, gauged, surge=SURGE, pressure=PRESSURE)
+    # From 1 h to 3 h the surge given; after it 1 cm for each hPa fallen since 2 h; before and after, nobody knows.
+    expected = [None, 0.2, 0.4, 0.6, 0.04, 0.06, 0.08, 0.1, 0.12, None, None, None]
+    assert found["surge_m"] == expected
+    plain = client.get(
+        f"/v1/stations/{gauged}/heights", params={"start": LEVELS["start"], "end": LEVELS["end"], "step": "1h"}
+    ).json()["stations"][0]["heights_m"]
+    assert found["heights_m"] == plain
+    both = [None if surge is None else height + surge for height, surge in zip(plain, expected, strict=True)]
+    assert [None if one is None else pytest.approx(one, abs=0.0011) for one in both] == found["levels_m"]
+    assert any("1013.25" in said for said in found["cautions"])
+    assert any("4 of 12 instants" in said for said in found["cautions"])
+    assert found["lower_m"] is None
+
+
+def test_bounds_of_a_level_are_about_tide_and_surge(coastal, gauged) -> None:
+    client, _ = coastal
+    tide = levels(client, gauged, interval=0.9)
+    vague = levels(client, gauged, interval=0.9, surge=SURGE)
+    sure = levels(client, gauged, interval=0.9, surge={**SURGE, "surge_sd_m": 0.5})
+    for place, surge in enumerate(vague["surge_m"]):
+        for bound in ("lower_m", "upper_m"):
+            assert vague[bound][place] == pytest.approx(tide[bound][place] + (surge or 0.0), abs=0.0011)
+        width = sure["upper_m"][place] - sure["lower_m"][place]
+        # 90% of a normal surge of 0.5 m lie within 1.645 of it on either side.
+        least = 0.05 if surge is None else 2 * 1.645 * 0.5
+        assert least < width < least + 0.3
+
+
+@pytest.mark.parametrize(
+    ("body", "field"),
+    [
+        ({"surge": {**SURGE, "surge_m": [0.1]}}, "surge"),
+        ({"surge": {**SURGE, "times": list(reversed(SURGE["times"]))}}, "surge.times.1"),
+        ({"surge": {**SURGE, "surge_m": [0.1, 40.0, 0.1]}}, "surge_m"),
+        ({"pressure": {**PRESSURE, "pressure_hpa": [1013.0, 101.3]}}, "pressure_hpa"),
+        ({"interval": 1.0}, "interval"),
+        ({"surge": {"times": ["2026-06-01T01:00:00"], "surge_m": [0.1]}}, "surge.times.0"),
+    ],
+)
+def test_a_series_that_cannot_be(coastal, gauged, body, field) -> None:
+    client, _ = coastal
+    answer = client.post(f"/v1/stations/{gauged}/water-levels", json={**LEVELS, **body})
+    slug = answer.json()["type"].removeprefix("/problems/")
+    assert slug in ("invalid-request", "invalid-input")
+    problem(answer, 422, slug, field)

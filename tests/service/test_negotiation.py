@@ -134,6 +134,7 @@ def test_every_form_that_is_offered_is_declared(coastal):
               "/v1/marks/{mark_id}/conditions")  # fmt: skip
     expected |= {(path, CSV) for path in tables}
     expected.add(("/v1/stations/{station_id}/summary", SVG))
+    expected.add(("/v1/queryables", "application/schema+json"))
     expected |= {(path, GEOJSON) for path in ("/v1/marks", "/v1/marks/{mark_id}")}
     assert {one for one in declared if one[1] != JSON} == {one for one in expected if one[1] != JSON}
     assert all("schema" in answer or "example" in answer for answer in declared.values())

@@ -179,6 +179,20 @@ def _said(moment: np.datetime64 | int) -> str:
 
 
 def sentences_of(bases: Sequence[Basis]) -> tuple[str, ...]:
-    """Return what is missing from the bases of several quantities, or old, or far ahead, in words, each thing once."""
-    said = [sentence for basis in bases for sentence in (*basis.missing(), *basis.aged())]
-    return tuple(dict.fromkeys(said))
+    """Return what is missing from the bases of several quantities, or old, or far ahead, in words, each thing once.
+
+    What is missing of several alike is told of the first, with the others after it.
+    """
+    alike: dict[str, list[str]] = {}
+    for basis in bases:
+        for sentence in basis.missing():
+            alike.setdefault(sentence.removeprefix(basis.called), []).append(basis.called)
+    said = [f"{called[0]}{what}{_the_same_of(called[1:])}" for what, called in alike.items()]
+    return tuple(dict.fromkeys([*said, *(sentence for basis in bases for sentence in basis.aged())]))
+
+
+def _the_same_of(called: Sequence[str]) -> str:
+    if not called:
+        return ""
+    *before, last = called
+    return f"; the same of {', '.join(before)} and {last}" if before else f"; the same of {last}"

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from os import PathLike
 from typing import TYPE_CHECKING
 
-from tidecore.errors import RecordAmbiguous, RecordNotRecognised, UnknownName
+from tidecore.errors import PartUnreadable, RecordAmbiguous, RecordError, RecordNotRecognised, UnknownName
+from tidecore.gauges.archive import is_archive, open_parts
 from tidecore.gauges.bodc import BODC
 from tidecore.gauges.cf_netcdf import CF_NETCDF
 from tidecore.gauges.dtf import DTF
@@ -91,9 +93,41 @@ def read_gauge(
     UnknownName
         For a format, hint, unit, column or variable that does not exist.
     """
+    return _read(Source.open(path, max_bytes), format, hints)
+
+
+def read_gauge_parts(
+    path: str | PathLike[str], format: str | None = None, *, max_bytes: int = MAX_BYTES, **hints: object
+) -> list[xr.Dataset]:
+    """Read the parts of one gauge's record: every file of a ZIP archive, or the one record that a file is.
+
+    Parameters and hints are those of `read_gauge`, and hold for every part; ``max_bytes`` is of all parts together.
+
+    Returns
+    -------
+    list of xarray.Dataset
+        As `read_gauge` returns them, in the order of the files' names.
+
+    Raises
+    ------
+    RecordError
+        As `read_gauge`; `PartUnreadable`, which names the file, for what is wrong with a file of several.
+    """
+    source = Source.open(path, max_bytes)
+    if not is_archive(source):
+        return [_read(source, format, hints)]
+    parts = []
+    for part in open_parts(source, max_bytes):
+        try:
+            parts.append(_read(part, format, hints))
+        except RecordError as error:
+            raise PartUnreadable(part.name, str(error)) from error
+    return parts
+
+
+def _read(source: Source, format: str | None, hints: Mapping[str, object]) -> xr.Dataset:
     given = {name: value for name, value in hints.items() if value is not None}
     named = None if format is None else gauge_reader(format)
-    source = Source.open(path, max_bytes)
     reader = named or _recognised(source, set(given))
     raw = reader.read(source, Hints(reader.name, reader.hints, given))
     return build_record(raw, source, reader.name)

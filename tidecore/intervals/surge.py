@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from tidecore.errors import Fault, InvalidInput
-from tidecore.units import FloatArray
+from tidecore.timebase import US_PER_HOUR
+from tidecore.units import FloatArray, IntArray
 
 #: Rise of the sea for each hectopascal that the pressure is below its reference: the inverse barometer [m/hPa].
 METRES_PER_HPA = 0.01
@@ -16,6 +17,9 @@ STANDARD_PRESSURE_HPA = 1013.25
 #: Nothing outside these was ever measured at sea level [hPa], [m].
 _PRESSURES_HPA = (850.0, 1090.0)
 _MOST_SURGE_M = 15.0
+
+#: A surge or pressure is not told between values further apart [microseconds].
+_LONGEST_GAP_US = 6 * US_PER_HOUR
 
 REFERENCE_CAUTION = (
     "the pressure is taken against 1013.25 hPa, not the mean pressure of the place and month: the seasonal mean may be "
@@ -74,6 +78,34 @@ def surge_of(
     used = np.isnan(given) if given is not None else np.ones(values.shape, dtype=np.bool_)
     cautions = (REFERENCE_CAUTION,) if reference is None and bool(np.any(used)) else ()
     return Surge(np.where(np.isnan(values), 0.0, values), cautions)
+
+
+def series_at(times_us: IntArray, known_us: IntArray, values: FloatArray) -> FloatArray:
+    """Return a series at other times, linear between its values.
+
+    Parameters
+    ----------
+    times_us, known_us : int64 arrays [microseconds since 1970 UTC]
+        The times asked for, and those of ``values``, ascending.
+    values : array
+        NaN where unknown.
+
+    Returns
+    -------
+    float array
+        Of the shape of ``times_us``: NaN before, after, beside an unknown value and in gaps of over six hours.
+    """
+    if not known_us.size:
+        return np.full(times_us.shape, np.nan)
+    after = np.searchsorted(known_us, times_us, side="left")
+    at = np.minimum(after, known_us.size - 1)
+    before = np.maximum(after - 1, 0)
+    exact = known_us[at] == times_us
+    span = known_us[at] - known_us[before]
+    part = (times_us - known_us[before]) / np.maximum(span, 1)
+    between = values[before] + part * (values[at] - values[before])
+    inside = (after > 0) & (after < known_us.size) & (span <= _LONGEST_GAP_US)
+    return np.where(exact, values[at], np.where(inside, between, np.nan))
 
 
 def _checked(field: str, value: float | FloatArray | None, bounds: tuple[float, float], unit: str) -> FloatArray | None:

@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tidecore.errors import Fault, InvalidInput, InvalidPosition, RecordConstant, RecordTooShort, UnknownName
+from tidecore.errors import (
+    Fault,
+    InvalidInput,
+    InvalidPosition,
+    RecordConstant,
+    RecordOfTurns,
+    RecordTooShort,
+    UnknownName,
+)
 from tidecore.harmonics import NODAL_OPTIONS, arguments_of
 from tidecore.harmonics.arguments import table_names
 from tidecore.harmonics.engine import METHODS, Solution, rayleigh_choice, solve
@@ -22,7 +30,7 @@ from tidecore.model.parts import JoinedRecord, about_own_means, joined, level_of
 from tidecore.model.study import effective_days
 from tidecore.model.tide import FitDiagnostics, TideModel
 from tidecore.model.weather import noise_beside
-from tidecore.quality import check_record
+from tidecore.quality import QualityReport, check_record
 from tidecore.timebase import US_PER_DAY, from_microseconds
 from tidecore.units import FloatArray, IntArray
 
@@ -89,6 +97,8 @@ def fit(
         Under 6.9 days, or fewer than two values an unknown.
     RecordConstant
         If the level never moves.
+    RecordOfTurns
+        If a part holds high and low waters alone, and the constituents are not named.
     PartsDisagree
         If parts overlap and differ, or lie at different places.
     UnfitNeighbour
@@ -102,7 +112,7 @@ def fit(
     damped. ``diagnostics.choice`` says what was tried and why it was taken.
     """
     _check_options(nodal, method, quality)
-    whole, report = _whole(record, latitude, quality, neighbour)
+    whole, report = _whole(record, latitude, quality, neighbour, named=not isinstance(constituents, str))
     where = _latitude(whole.attrs, latitude)
     times, options = whole.times_us, {"nodal": nodal, "trend": trend, "method": method}
     _refuse_unfit(times, whole.levels, 0, trend)
@@ -155,10 +165,14 @@ def _whole(
     latitude: float | None,
     quality: str,
     neighbour: TideModel | None,
+    *,
+    named: bool,
 ) -> tuple[JoinedRecord, Mapping[str, Any] | None]:
     """Return the parts as one record, less what its check flags, and the report of that; None where it was not
-    checked, a report a part where there are several."""
+    checked."""
     whole = joined(records)
+    if whole.turns_alone and not named:
+        raise RecordOfTurns
     # A record too short or too still to be fitted is refused for that, and not for what a check would say of it.
     if quality == "off" or not len(whole.levels) or float(np.ptp(whole.levels)) == 0.0:
         return whole, None
@@ -168,7 +182,7 @@ def _whole(
         record, report = check_record(records, _latitude(records.attrs, latitude), neighbour=neighbour)
         return (joined(record) if report.left_out else whole), report.to_document()
     checked = [check_record(one, _latitude(one.attrs, latitude), neighbour=neighbour) for one in records]
-    return joined([one for one, _ in checked]), {"parts": [report.to_document() for _, report in checked]}
+    return joined([one for one, _ in checked]), QualityReport.of_parts([one for _, one in checked]).to_document()
 
 
 def _explained(choice: Choice, parts: tuple[dict[str, Any], ...], above: tuple[float, ...]) -> dict[str, Any]:

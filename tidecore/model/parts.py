@@ -29,7 +29,8 @@ class JoinedRecord:
     """Valid values of all parts in order of time, and which part each is of.
 
     ``attrs`` are those of the latest part, whose datum the model takes. Where ``shares_level`` is False the parts'
-    datums differ or are unknown, and their levels are brought to that of the latest by the fit.
+    datums differ or are unknown, and their levels are brought to that of the latest by the fit. ``turns_alone`` where a
+    part holds high and low waters and nothing between.
     """
 
     times_us: IntArray
@@ -39,6 +40,7 @@ class JoinedRecord:
     attrs: Mapping[str, Any]
     shares_level: bool
     described: tuple[dict[str, Any], ...]
+    turns_alone: bool = False
 
 
 def joined(records: xarray.Dataset | Sequence[xarray.Dataset]) -> JoinedRecord:
@@ -86,7 +88,8 @@ def joined(records: xarray.Dataset | Sequence[xarray.Dataset]) -> JoinedRecord:
         if len(of)
     )
     latest = given[-1].attrs
-    return JoinedRecord(times, levels, part, missing, latest, shares, described if several else ())
+    turns_alone = any(one.attrs.get("high_low_only", 0) == 1 for one in given)
+    return JoinedRecord(times, levels, part, missing, latest, shares, described if several else (), turns_alone)
 
 
 def about_own_means(record: JoinedRecord) -> FloatArray:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -92,6 +93,27 @@ class QualityReport:
     found: Mapping[str, int]
     noise_m: float | None
     not_evaluated: Mapping[str, str]
+
+    @classmethod
+    def of_parts(cls, reports: Sequence[QualityReport]) -> QualityReport:
+        """Return one report of the parts of a record, with the noise of the noisiest of them."""
+        flags: dict[str, Counter[str]] = {}
+        for report in reports:
+            for test, counts in report.flags.items():
+                flags.setdefault(test, Counter()).update(counts)
+        noises = [report.noise_m for report in reports if report.noise_m is not None]
+        return cls(
+            {test: dict(counts) for test, counts in flags.items()},
+            sum(report.left_out for report in reports),
+            tuple(sorted((one for report in reports for one in report.findings), key=lambda one: one.start)),
+            dict(sum((Counter(report.found) for report in reports), Counter())),
+            max(noises, default=None),
+            {
+                test: f"part {number}: {why}"
+                for number, report in enumerate(reports, 1)
+                for test, why in report.not_evaluated.items()
+            },
+        )
 
     def of(self, test: str) -> tuple[Finding, ...]:
         """Return the findings of one test."""

@@ -15,6 +15,8 @@ from tidecore.units import BoolArray, FloatArray
 
 #: A step stands out of the unforeseen by so many deviations.
 LEAST_SCORE = 6.5
+#: One that is there at once, and nothing like it in the hours beside, needs fewer.
+_LEAST_SHARP_SCORE = 5.8
 #: Smaller steps are not told from weather that changes [m].
 LEAST_STEP_M = 0.07
 #: Hours of the wake that are looked at.
@@ -27,8 +29,9 @@ _WAKE_SHARE = 0.6
 _TELLING = 4.5
 #: Hours before and after in which nothing else may stand out by so many deviations.
 _ALONE_H, _ALONE_SCORE = (3, 4), 4.0
-#: The change of the hour is this many times that of the two before and after: a surge rises over hours.
-_SHARP = 1.25
+#: The change of the hour is this many times that of the two before and after: a surge rises over hours. From how many
+#: times on it is there at once.
+_SHARP, _SHARPEST = 1.25, 3.0
 _MOST = 24
 
 
@@ -55,11 +58,15 @@ def find_steps(hours: Hours, noise: Noise, wakes: bool = True) -> list[Step]:
 
 @dataclass(slots=True, eq=False)
 class _Scan:
-    """One pass over the unforeseen: ``unforeseen`` [m], where it is ``used``, where steps may be, and their wake."""
+    """One pass over the unforeseen: ``unforeseen`` [m], where it is ``used``, where steps may be, and their wake.
+
+    ``sharp`` is the change of each hour in that of the hours beside it.
+    """
 
     unforeseen: FloatArray
     used: BoolArray
     allowed: BoolArray
+    sharp: FloatArray
     wake: FloatArray
     sigma: float
     reversed: bool = False
@@ -73,9 +80,10 @@ class _Scan:
         seen = np.all([around[k : k + len(known)] for k in range(5)], axis=0)
         change = np.abs(np.diff(residual, prepend=residual[0]))
         beside = np.concatenate((np.zeros(2), change, np.zeros(2)))
-        sharp = change >= _SHARP * np.max([beside[k : k + len(change)] for k in (0, 1, 3, 4)], axis=0)
+        most = np.max([beside[k : k + len(change)] for k in (0, 1, 3, 4)], axis=0)
+        sharp = change / np.maximum(most, 1e-9)
         unforeseen = np.where(noise.used, noise.whiten(residual), 0.0)
-        return cls(unforeseen, noise.used, noise.used & seen & sharp, wake, noise.sigma)
+        return cls(unforeseen, noise.used, noise.used & seen, sharp, wake, noise.sigma)
 
     @classmethod
     def backwards(cls, residual: FloatArray, known: BoolArray, noise: Noise) -> _Scan:
@@ -101,7 +109,14 @@ class _Scan:
             # Between the record's noise and that of these days: unrest makes steps doubtful, not impossible.
             scale = np.sqrt(unrest * self.sigma)
             score = np.abs(size) * np.sqrt(energy) / scale
-            fit = self.allowed & (energy > 1.0) & (score >= LEAST_SCORE) & (np.abs(size) >= LEAST_STEP_M)
+            least = np.where(self.sharp >= _SHARPEST, _LEAST_SHARP_SCORE, LEAST_SCORE)
+            fit = (
+                self.allowed
+                & (self.sharp >= _SHARP)
+                & (energy > 1.0)
+                & (score >= least)
+                & (np.abs(size) >= LEAST_STEP_M)
+            )
             telling = wakes & (later_energy * size**2 >= _TELLING**2 * scale**2)
             fit &= ~telling | (after * np.sign(size) >= _WAKE_SHARE * np.abs(size))
             for at in np.flatnonzero(fit):

@@ -26,7 +26,8 @@ _BINARY = {"schema": {"type": "string", "format": "binary"}}
 _RECORD: dict[str, Any] = {
     "requestBody": {
         "required": True,
-        "description": f"The gauge record as it is, in one of the formats {', '.join(formats())}.",
+        "description": f"The gauge record as it is, in one of the formats {', '.join(formats())}; or a ZIP archive of "
+        "several files, each a part of the record of one gauge, perhaps years apart.",
         "content": {media_type: _BINARY for media_type in RECORD_TYPES},
     }
 }

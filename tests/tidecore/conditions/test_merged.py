@@ -103,6 +103,15 @@ def test_breaks_are_the_corners_and_ends():
     assert found.tolist() == [*ticks(0, 3).tolist(), ticks(3)[0] + 1]
 
 
+def test_what_is_missing_of_several_alike_is_told_once():
+    merged = Conditions.of(
+        [issue([0, 3], wave_height_m=[1.0, 1.0], wind_speed_m_per_s=[3.0, 3.0], pressure_hpa=[1000.0, 1001.0])]
+    )
+    (said,) = merged.sentences(span(0, 24))
+    assert said.startswith("sea not assessed after 2026-10-05T03:00Z: ")
+    assert said.endswith(" ends there; the same of wind and pressure")
+
+
 def test_the_basis_names_issues_gaps_and_the_end():
     old = issue([0, 3, 6, 9, 12], issued=-30, source="Old Met", wave_height_m=[1.0, 1.0, None, None, 1.0])
     new = issue([12, 15, 18], issued=1, wave_height_m=[2.0] * 3)

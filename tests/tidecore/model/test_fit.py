@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import tidecore
-from tidecore.errors import InvalidInput, InvalidPosition, RecordConstant, RecordTooShort, UnknownName
+from tidecore.errors import InvalidInput, InvalidPosition, RecordConstant, RecordOfTurns, RecordTooShort, UnknownName
 from tidecore.harmonics import Harmonics
 from tidecore.timebase import TimeGrid
 
@@ -156,6 +156,14 @@ def test_a_level_that_never_moves() -> None:
     still["sea_level"][:] = 1.25
     with pytest.raises(RecordConstant, match=r"1\.25 m"):
         tidecore.fit(still)
+
+
+def test_high_and_low_waters_alone() -> None:
+    turns = of_truth(30)
+    turns.attrs["high_low_only"] = 1
+    with pytest.raises(RecordOfTurns, match="high and low waters alone"):
+        tidecore.fit(turns)
+    assert tidecore.fit(turns, constituents=["M2", "S2"]).constituents.keys() == {"M2", "S2"}
 
 
 @pytest.mark.parametrize("latitude", [95.0, float("nan"), -91.0])

@@ -32,10 +32,7 @@ def test_what_a_caller_must_give_says_so() -> None:
     for factor in factors().values():
         given = factor.group == "sea_and_air"
         assert factor.provenance.startswith("forecasts and observations from the caller") is given
-        # Of the shore some rest on conditions too, and all may be unknown.
-        if factor.group != "shore":
-            assert (factor.rests_on is not None) is given
-            assert (factor.why_unknown is not None) is given
+        assert not given or (factor.rests_on is not None and factor.why_unknown is not None)
 
 
 @pytest.mark.parametrize("name", list(factors()))

@@ -9,10 +9,10 @@ from pydantic import BeforeValidator, ConfigDict, Field, model_validator
 
 from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
-from service.api.v1.schemas.common import DateText, InstantText, Schema
+from service.api.v1.schemas.common import DateText, InstantText, Schema, whole
 from service.api.v1.schemas.conditions import write_told
 from service.api.v1.schemas.searched_marks import SearchedMark, write_searched_mark
-from service.api.v1.schemas.session_search import ZoneName, whole
+from service.api.v1.schemas.session_search import ZoneName
 from service.api.v1.schemas.windows import Ids
 from service.usecases.bait_outings import BaitQuestion, BaitResult, FoundBait
 from tidecore.calendars import FreeTime

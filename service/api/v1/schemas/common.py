@@ -24,6 +24,11 @@ InstantText = Annotated[
 DateText = Annotated[str, WithJsonSchema({"type": "string", "format": "date", "examples": ["2026-06-01"]})]
 
 
+def whole(value: Any) -> Any:
+    """Return a number without a fraction as the integer that it is to JSON Schema, so 20.0 as 20."""
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
 class Schema(BaseModel):
     """Base of everything that is answered: no defaults, nothing beyond what is declared."""
 

@@ -248,7 +248,8 @@ class Fit(Schema):
     record_bytes: int
     options: Annotated[dict[str, Any], Field(description="How the record was read and fitted.")]
     record: Annotated[
-        dict[str, Any] | None, Field(description="Report of the record: what was found in it and done to it.")
+        dict[str, Any] | None,
+        Field(description="Report of the record: what was found in it and done to it; of several files, `parts`."),
     ]
     diagnostics: Annotated[
         dict[str, Any] | None,

@@ -7,6 +7,7 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, ConfigDict, Field
 
 from service.api.instants import Instant, to_numpy
+from service.api.v1.schemas.common import whole
 from service.api.v1.schemas.windows import Ids
 from service.usecases.sessions import Drive, SessionPlace, SessionQuestion
 from tidecore.calendars import FreeTime
@@ -48,11 +49,6 @@ ZoneName = Annotated[
     str | None, Field(max_length=64, description="IANA zone whose offsets instants carry; UTC unless given.")
 ]
 _DEFAULTS = SessionOptions()
-
-
-def whole(value: Any) -> Any:
-    """Return a number without a fraction as the integer that it is to JSON Schema, so 20.0 as 20."""
-    return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
 class Way(Document):

@@ -10,7 +10,7 @@ from pydantic import BeforeValidator, ConfigDict, Field
 
 from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
-from service.api.v1.schemas.common import DateText, InstantText, Schema
+from service.api.v1.schemas.common import DateText, InstantText, Schema, whole
 from service.api.v1.schemas.conditions import write_told
 from service.api.v1.schemas.rule_remarks import SuitabilityText
 from service.api.v1.schemas.searched import (
@@ -55,11 +55,6 @@ CSV_EXAMPLE = (
 )
 
 
-def _whole(value: Any) -> Any:
-    """Return a number without a fraction as the integer that it is to JSON Schema, so 20.0 as 20."""
-    return int(value) if isinstance(value, float) and value.is_integer() else value
-
-
 class WindowSearch(Document):
     """Which marks, which rules, over what span."""
 
@@ -72,7 +67,7 @@ class WindowSearch(Document):
     limit: Annotated[
         int,
         Field(strict=True, ge=1, le=2000, description="Most windows answered, best first."),
-        BeforeValidator(_whole),
+        BeforeValidator(whole),
     ] = 200
     tz: Annotated[
         str | None, Field(max_length=64, description="IANA zone whose offsets instants carry; UTC unless given.")
