@@ -10,12 +10,12 @@ from pydantic import BeforeValidator, ConfigDict, Field
 
 from service.api.instants import Instant, to_numpy, write_instant
 from service.api.media import number
-from service.api.v1.schemas.common import InstantText, Schema
+from service.api.v1.schemas.common import InstantText, Schema, whole
 from service.api.v1.schemas.conditions import write_told
 from service.api.v1.schemas.methods import TackleRemarkSchema, write_tackle
 from service.api.v1.schemas.searched import SearchedRule, write_rule
 from service.api.v1.schemas.searched_marks import SearchedMark, write_searched_mark
-from service.api.v1.schemas.session_search import ZoneName, whole
+from service.api.v1.schemas.session_search import ZoneName
 from service.api.v1.schemas.windows import Ids
 from service.usecases.method_picks import PickQuestion, PickResult
 from service.usecases.methods import MethodView
