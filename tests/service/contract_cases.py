@@ -37,7 +37,12 @@ positive_data_acceptance.expected-statuses = [
 missing_required_header.expected-statuses = ["400", "401", "403", "406", "415", "422", "428"]
 """
 #: Kind of thing -> the example of a body that makes one.
-_NEW = {"stations": "create_station", "marks": "create_mark", "species-rules": "create_species_rule"}
+_NEW = {
+    "stations": "create_station",
+    "marks": "create_mark",
+    "species-rules": "create_species_rule",
+    "methods": "create_method",
+}
 
 
 def read_contract(*modes: GenerationMode) -> Any:
