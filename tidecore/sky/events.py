@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache, partial
 from typing import NamedTuple
 
 import numpy as np
@@ -10,7 +12,7 @@ import numpy as np
 from tidecore.errors import Fault, InvalidSpan, UnknownName
 from tidecore.roots.brackets import TimeFunction, refine, sample_times, summits
 from tidecore.sky.positions import MOON_RADIUS_KM, SkyPositions
-from tidecore.sky.topocentre import Observers, altitudes, observers
+from tidecore.sky.topocentre import Observers, altitudes, observer
 from tidecore.timebase import US_PER_DAY, US_PER_HOUR, US_PER_MINUTE, TimeSpan, from_microseconds, instant
 from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray, UtcTimes
 
@@ -179,13 +181,17 @@ def sky_events(
     if span.start < positions.start or span.end > positions.end:
         expected = f"a span inside that of the positions, {positions.start} to {positions.end}"
         raise InvalidSpan(Fault("start", f"{span.start} to {span.end} is not covered", expected))
-    here = observers([latitude], [longitude])
+    here = observer(latitude, longitude)
     shift = round(((longitude + 180.0) % 360.0 - 180.0) / 360.0 * US_PER_DAY)
     first_day, end_day = (span.start_us + shift) // US_PER_DAY, -(-(span.end_us + shift) // US_PER_DAY)
     bounds = np.arange(first_day, end_day + 1, dtype=np.int64) * US_PER_DAY - shift
     found = _Found([], [], [], [])
-    for body, function in (("sun", _sun(positions, here)), ("moon", _moon(positions, here))):
-        _search(function, [k for k, limit in enumerate(LIMITS) if limit.body == body], bounds, found)
+    scan = (int(bounds[0]) // _SCAN_US - 1) * _SCAN_US, (-(-int(bounds[-1]) // _SCAN_US) + 1) * _SCAN_US
+    times, *vectors = _scanned(positions, *scan)
+    for body, see, way in zip(("sun", "moon"), (_sun(here), _moon(here)), vectors, strict=True):
+        limits = [k for k, limit in enumerate(LIMITS) if limit.body == body]
+        vectors_at = positions.sun_vectors if body == "sun" else positions.moon_vectors
+        _search(partial(_seen, see, vectors_at), (times, see(way)), limits, bounds, found)
     times = np.rint(np.concatenate(found.times)).astype(np.int64)
     kinds, rates = np.concatenate(found.kinds), np.concatenate(found.rates)
     inside = np.flatnonzero((times >= span.start_us) & (times < span.end_us))
@@ -198,6 +204,10 @@ def sky_events(
     )
 
 
+#: Altitudes [degrees] for the vectors of a body.
+Sight = Callable[[FloatArray], FloatArray]
+
+
 class _Found(NamedTuple):
     """What `_search` adds to, limit by limit: instants, indices into `EVENT_KINDS`, rates, states of days."""
 
@@ -207,30 +217,47 @@ class _Found(NamedTuple):
     states: list[IntArray]
 
 
-def _sun(positions: SkyPositions, here: Observers) -> TimeFunction:
-    """Return the altitude of the sun's centre as a function of time [degrees]."""
-    return lambda times: altitudes(positions.sun_vectors(times), here)[0]
+# What is seen at the whole half hours hangs on no mark but by its longitude, hour by hour.
+@lru_cache(maxsize=16)
+def _scanned(positions: SkyPositions, start_us: int, end_us: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the whole half hours of a span, and the vectors of sun and moon at them."""
+    times = sample_times(start_us, end_us, _SCAN_US)
+    found = times, positions.sun_vectors(times), positions.moon_vectors(times)
+    for array in found:
+        array.flags.writeable = False
+    return found
 
 
-def _moon(positions: SkyPositions, here: Observers) -> TimeFunction:
-    """Return the altitude of the moon's upper limb as a function of time [degrees]."""
+def _sun(here: Observers) -> Sight:
+    """Return the altitude of the sun's centre [degrees] for its vectors."""
+    return lambda vectors: altitudes(vectors, here)[0]
 
-    def limb(times: FloatArray) -> FloatArray:
-        vectors = positions.moon_vectors(times)
+
+def _moon(here: Observers) -> Sight:
+    """Return the altitude of the moon's upper limb [degrees] for its vectors."""
+
+    def limb(vectors: FloatArray) -> FloatArray:
         distance = np.linalg.norm(vectors - here.places[0][:, None], axis=0)
         return np.asarray(altitudes(vectors, here)[0] + np.degrees(np.arcsin(MOON_RADIUS_KM / distance)))
 
     return limb
 
 
-def _search(function: TimeFunction, limits: list[int], bounds: IntArray, found: _Found) -> None:
+def _seen(see: Sight, vectors_at: TimeFunction, times: FloatArray) -> FloatArray:
+    return see(vectors_at(times))
+
+
+def _search(
+    function: TimeFunction, scan: tuple[FloatArray, FloatArray], limits: list[int], bounds: IntArray, found: _Found
+) -> None:
     """Add what one body does at its limits over the days between ``bounds`` to ``found``."""
-    times, values = _samples(function, limits, bounds)
+    times, values = _samples(function, scan, limits)
     at = np.array([LIMITS[k].altitude_deg for k in limits])
     above = values >= at[:, None]
     rows, left = np.nonzero(above[:, 1:] != above[:, :-1])
     levels = at[rows]
-    roots = refine(lambda t: function(t) - levels, times[left], times[left + 1])
+    ends = values[left] - levels, values[left + 1] - levels
+    roots = refine(lambda t: function(t) - levels, times[left], times[left + 1], ends=ends)
     around = function(np.concatenate((roots - _RATE_US, roots + _RATE_US)))
     rates = (around[roots.size :] - around[: roots.size]) * (0.5 * US_PER_HOUR / _RATE_US)
     middays = np.searchsorted(times, 0.5 * (bounds[1:] + bounds[:-1]))
@@ -243,12 +270,11 @@ def _search(function: TimeFunction, limits: list[int], bounds: IntArray, found: 
         found.rates.append(rates[mine])
 
 
-def _samples(function: TimeFunction, limits: list[int], bounds: IntArray) -> tuple[FloatArray, FloatArray]:
+def _samples(
+    function: TimeFunction, scan: tuple[FloatArray, FloatArray], limits: list[int]
+) -> tuple[FloatArray, FloatArray]:
     """Return instants and altitudes between which no limit is passed twice, at whole half hours and some extremes."""
-    start_us = (int(bounds[0]) // _SCAN_US - 1) * _SCAN_US
-    end_us = (-(-int(bounds[-1]) // _SCAN_US) + 1) * _SCAN_US
-    times = sample_times(start_us, end_us, _SCAN_US)
-    values = function(times)
+    times, values = scan
     inner, before, after = values[1:-1], values[:-2], values[2:]
     beyond = np.array([LIMITS[k].altitude_deg for k in limits])[:, None] - inner
     high = (inner > before) & (inner >= after) & ((beyond > 0.0) & (beyond < _HIDDEN_DEG)).any(axis=0)

@@ -204,6 +204,12 @@ class Frame:
         return self.sources.sky.moon_altitude(mark.latitude, mark.longitude, self.times_us)
 
     @cached_property
+    def moon_seen(self) -> tuple[FloatArray, FloatArray]:
+        """Altitude of the moon's centre and the lit part of its disc, both at once."""
+        mark = self.sources.mark
+        return self.sources.sky.moon_seen(mark.latitude, mark.longitude, self.times_us)
+
+    @cached_property
     def illuminated_fraction(self) -> FloatArray:
         """Part of the moon's disc that is lit, 0 to 1."""
         return self.sources.sky.illuminated_fraction(self.times_us)

@@ -13,10 +13,10 @@ from typing import Any, TypeVar
 import numpy as np
 
 from tidecore.calendars import FreeTime
-from tidecore.conditions import Conditions, SeaAtMark, WarningSteps, warning_steps
+from tidecore.conditions import Conditions, SeaAtMark, WarningSteps, sea_at, warning_steps
 from tidecore.datums import RangeCycle
 from tidecore.extremes import Extremes, peak_rates
-from tidecore.flow import SlackLags, slack_times
+from tidecore.flow import SlackLags
 from tidecore.model import TideModel
 from tidecore.offsets import PlaceTide, WarpedHeight, WarpedRate, check_offsets, place_tide
 from tidecore.place import Mark, MarkOffsets
@@ -287,7 +287,8 @@ class Sources:
     @cached_property
     def slacks_us(self) -> IntArray:
         """Instants at which the stream turns, one for each of ``turns``; without lags the turns themselves."""
-        return slack_times(self.extremes, self.lags).time.view(np.int64)
+        turns = self.turns
+        return turns.times_us if self.lags is None else self.lags.after(turns.times_us, turns.high)
 
     @cached_property
     def slack_points_us(self) -> IntArray:
@@ -343,7 +344,7 @@ class Sources:
     @cached_property
     def sea(self) -> SeaAtMark | None:
         """The sea at the mark; None where the caller gave no conditions."""
-        return None if self.conditions is None else SeaAtMark(self.conditions, self.mark)
+        return None if self.conditions is None else sea_at(self.conditions, self.mark)
 
     @cached_property
     def warnings(self) -> WarningSteps:
