@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zoneinfo
+from operator import attrgetter
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from tidecore.timeline.frame import Frame
 
 _CALENDAR = "the calendar of the mark's time zone"
+_ZONE = attrgetter("mark.zone")
 
 
 def day_of_year(frame: Frame) -> FloatArray:
@@ -59,6 +61,7 @@ FACTORS = (
         _CALENDAR,
         day_of_year,
         period=366.0,
+        hangs_on=_ZONE,
     ),
     Factor(
         "calendar_day",
@@ -70,6 +73,7 @@ FACTORS = (
         _CALENDAR,
         calendar_day,
         period=366.0,
+        hangs_on=_ZONE,
     ),
     Factor(
         "month",
@@ -80,5 +84,6 @@ FACTORS = (
         _CALENDAR,
         month,
         period=12.0,
+        hangs_on=_ZONE,
     ),
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -53,20 +54,26 @@ class Judgement:
         """Look at every leaf along the tracks of the timeline."""
         self.rule, self.flow_reliable = rule, timeline.flow_reliable
         self.constant: dict[int, float] = {}
-        self.along: dict[int, FloatArray] = {}
+        self.moving: list[tuple[int, Leaf]] = []
         for k, leaf in enumerate(rule.tree.leaves):
             track = tracks.track(leaf.factor)
-            suits = membership_of(leaf, track.values, self.flow_reliable)
-            low, high = float(suits.min()), float(suits.max())
-            if np.isnan(suits).all() or (low == high and not track.meets(leaf.term.corners())):
-                self.constant[k] = low
+            same = track.once(leaf, self.flow_reliable, partial(self._same, leaf, track))
+            if same is None:
+                self.moving.append((k, leaf))
             else:
-                self.along[k] = suits
-        self.names = tuple(dict.fromkeys(rule.tree.leaves[k].factor for k in self.along))
+                self.constant[k] = same
+        self.names = tuple(dict.fromkeys(leaf.factor for _, leaf in self.moving))
 
-    def moving(self) -> list[tuple[int, Leaf]]:
-        """Return the leaves that change, with their places."""
-        return [(k, self.rule.tree.leaves[k]) for k in self.along]
+    def along(self, leaf: Leaf, track: Track) -> FloatArray:
+        """Return how well a leaf suits along the track of its factor."""
+        return membership_of(leaf, track.values, self.flow_reliable)
+
+    def _same(self, leaf: Leaf, track: Track) -> float | None:
+        """Return how well a leaf suits all along its track, None where that changes."""
+        suits = self.along(leaf, track)
+        low, high = float(suits.min()), float(suits.max())
+        constant = np.isnan(suits).all() or (low == high and not track.meets(leaf.term.corners()))
+        return low if constant else None
 
     def memberships(self, columns: Columns, count: int) -> list[FloatArray]:
         """Return how well every leaf suits at ``count`` instants."""
@@ -122,11 +129,12 @@ def _sampled(judged: Judgement, tracks: Tracks, start_us: int, end_us: int) -> S
     for k in gates & judged.constant.keys():
         if _gate(judged.rule, k, judged.constant[k]) < judged.rule.threshold - ROUNDING:
             return Samples(extras[0], np.zeros(2))
-    for k, leaf in judged.moving():
+    for k, leaf in judged.moving:
         track = tracks.track(leaf.factor)
-        extras += [track.extras_us, *_passings(track, leaf)]
+        extras += [track.extras_us, track.once(leaf, "passings", partial(_passings, track, leaf))]
         if k in gates:
-            alive.append(_alive(judged, k, leaf, track))
+            key = judged.rule.threshold, judged.flow_reliable
+            alive.append(track.once(leaf, key, partial(_alive, judged, k, leaf, track)))
     runs = _common(alive)
     if not runs.size:
         return Samples(extras[0], np.zeros(2))
@@ -142,15 +150,14 @@ def _sampled(judged: Judgement, tracks: Tracks, start_us: int, end_us: int) -> S
     return (yield from _with_hidden_extremes(judged, samples))
 
 
-def _passings(track: Track, leaf: Leaf) -> list[IntArray]:
+def _passings(track: Track, leaf: Leaf) -> IntArray:
     """Return when a factor passes the corners of its shape, about; just before and after if one is an edge."""
-    if not track.number:
-        return []
-    found, corners = [], leaf.term.corners()
+    corners = leaf.term.corners() if track.number else ()
+    found = [np.empty(0, dtype=np.int64)]
     for corner in dict.fromkeys(corners):
         passing = np.rint(track.passing(corner)).astype(np.int64)
         found += [passing - _EDGE_SIDE_US, passing + _EDGE_SIDE_US] if corners.count(corner) > 1 else [passing]
-    return found
+    return np.concatenate(found)
 
 
 def _gate(rule: SpeciesRule, leaf: int, suits: float) -> float:
@@ -163,7 +170,7 @@ def _gate(rule: SpeciesRule, leaf: int, suits: float) -> float:
 
 def _alive(judged: Judgement, k: int, leaf: Leaf, track: Track) -> IntArray:
     """Return where a requirement may let the threshold through, as runs of samples of its factor, shape ``(n, 2)``."""
-    suits, values, times = judged.along[k], track.values, track.times_us
+    suits, values, times = judged.along(leaf, track), track.values, track.times_us
     through = np.where(np.isnan(suits), _gate(judged.rule, k, np.nan), suits) >= judged.rule.threshold - ROUNDING
     # A number may go up and down its whole shape between two samples: then it passes a corner.
     between = through[1:] | through[:-1]
