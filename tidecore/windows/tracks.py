@@ -163,8 +163,11 @@ class Tracks:
     def _shelf(self, timeline: Timeline, name: str) -> _Shelf | None:
         """Return where marks share the track of a factor; None where it is the mark's own."""
         factor = find_factor(name)
-        owner = None if factor.hangs_on is None else factor.hangs_on(timeline.sources)
-        if owner is None or self.even_us.size > _SAMPLES_SHARED:
+        # What is no timeline proper may have its factors from anywhere.
+        if type(timeline) is not Timeline or factor.hangs_on is None or self.even_us.size > _SAMPLES_SHARED:
+            return None
+        owner = factor.hangs_on(timeline.sources)
+        if owner is None:
             return None
         span = timeline.span
         return _Shelf(owner, (factor, span.start_us, span.end_us, min(timeline.grid.step_us, LONGEST_STEP_US)))
