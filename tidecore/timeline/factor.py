@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -104,7 +105,14 @@ class Factor:
 
 def pick(categories: tuple[str, ...], codes: IntArray) -> AnyArray:
     """Return the category of every code; code -1 is unknown, the empty text."""
-    return np.array((*categories, ""))[codes]
+    return _texts(categories)[codes]
+
+
+@lru_cache(maxsize=256)
+def _texts(categories: tuple[str, ...]) -> AnyArray:
+    found = np.array((*categories, ""))
+    found.flags.writeable = False
+    return found
 
 
 def midway(events_us: IntArray) -> IntArray:

@@ -63,7 +63,7 @@ def _cleared(since_h: FloatArray, known_h: FloatArray, tinged_h: float, clear_h:
 def _seen(frame: Frame, name: str, values: tuple[str, ...]) -> IntArray:
     """Return the places of what was seen, -1 where nothing was."""
     conditions = frame.sources.conditions
-    if conditions is None:
+    if conditions is None or not len(conditions.pieces(name)):
         return np.full(len(frame), -1, dtype=np.int64)
     seen = conditions.at(name, frame.times_us)
     return np.select([seen == value for value in values], np.arange(len(values)), -1)
@@ -82,7 +82,9 @@ def clarity(frame: Frame) -> AnyArray:
     """Return the clarity of the water: as seen, else by the proxy."""
     seen = _seen(frame, "clarity", CLARITIES)
     sea = frame.sources.sea
-    return pick(CLARITIES, seen if sea is None else np.where(seen >= 0, seen, _clarity_proxy(frame, sea)))
+    if sea is not None and (seen < 0).any():
+        seen = np.where(seen >= 0, seen, _clarity_proxy(frame, sea))
+    return pick(CLARITIES, seen)
 
 
 def _clarity_proxy(frame: Frame, sea: SeaAtMark) -> IntArray:

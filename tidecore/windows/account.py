@@ -11,7 +11,7 @@ from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, from_microseconds
 from tidecore.timeline import Timeline, find_factor
 from tidecore.units import BoolArray, FloatArray, IntArray
 from tidecore.windows.rounds import Question, Search
-from tidecore.windows.scoring import Scores, score_memberships, score_only
+from tidecore.windows.scoring import Scores, score_memberships
 from tidecore.windows.seasons import touched
 from tidecore.windows.spans import EDGE_TOLERANCE_US, Judgement, Samples, Span
 from tidecore.windows.tracks import distinct
@@ -73,7 +73,7 @@ def account(judged: Judgement, timeline: Timeline, spans: list[Span], samples: S
     """
     if not spans:
         return []
-    times, scores = yield from _scored(judged, spans, samples.times_us)
+    times, scores = yield from _scored(judged, spans, samples)
     slices = _Slices.of(times, spans)
     best = _best_of(scores.score, slices)
     instants = from_microseconds(times)
@@ -111,10 +111,11 @@ def account(judged: Judgement, timeline: Timeline, spans: list[Span], samples: S
     ]
 
 
-def _scored(judged: Judgement, spans: list[Span], samples_us: IntArray) -> Search[tuple[IntArray, Scores]]:
+def _scored(judged: Judgement, spans: list[Span], samples: Samples) -> Search[tuple[IntArray, Scores]]:
     """Return the instants over which windows are integrated, in all of which the rule holds, and the scores there."""
     # The rule still holds so far before the edge that was found.
     ends = np.array([(span.start_us, max(span.start_us, span.end_us - EDGE_TOLERANCE_US - 1)) for span in spans])
+    samples_us = samples.times_us
     within = np.searchsorted(ends[:, 0], samples_us, side="right") - 1
     sampled = samples_us[(within >= 0) & (samples_us < ends[within, 1])]
     times = distinct(np.concatenate((ends.ravel(), sampled)))
@@ -124,9 +125,15 @@ def _scored(judged: Judgement, spans: list[Span], samples_us: IntArray) -> Searc
     wide[starts[1:] - 1] = False
     middles = times[:-1][wide] + gaps[wide] // 2
     times = distinct(np.concatenate((times, middles)))
-    memberships = yield from _judged(judged, times)
+    # What the search has sampled is known already.
+    at = np.minimum(np.searchsorted(samples_us, times), samples_us.size - 1)
+    new = samples_us[at] != times
+    found = yield from _judged(judged, times[new])
+    memberships = {k: suits[at] for k, suits in samples.suits.items()}
+    for k, suits in memberships.items():
+        suits[new] = found[k]
     for turn in range(_TURNS):
-        score = score_only(judged.rule, memberships)
+        score = judged.scorer.score(memberships, times.size)
         more = [_tops(times, score, np.searchsorted(times, ends[:, 0]))]
         more.append(_bends(times, score, middles) if turn == 0 else _hour_ends(times, score, spans))
         fresh = distinct(np.concatenate(more))
@@ -136,14 +143,14 @@ def _scored(judged: Judgement, spans: list[Span], samples_us: IntArray) -> Searc
             times = np.concatenate((times, fresh))
             order = np.argsort(times)
             times = times[order]
-            memberships = np.concatenate((memberships, found), axis=1)[:, order]
-    return times, score_memberships(judged.rule, memberships)
+            memberships = {k: np.concatenate((memberships[k], found[k]))[order] for k in memberships}
+    return times, score_memberships(judged.rule, judged.scorer.memberships(memberships, times.size))
 
 
-def _judged(judged: Judgement, times_us: IntArray) -> Search[FloatArray]:
-    """Return how well every leaf suits at instants, shape ``(leaves, n)``."""
+def _judged(judged: Judgement, times_us: IntArray) -> Search[dict[int, FloatArray]]:
+    """Return how well every leaf that changes suits at instants, by its place."""
     columns = yield Question(judged.names, times_us)
-    return np.array(judged.memberships(columns, times_us.size))
+    return judged.memberships(columns)
 
 
 def _bends(times: IntArray, score: FloatArray, middles: IntArray) -> IntArray:

@@ -14,7 +14,8 @@ from tidecore.timeline import Timeline
 from tidecore.units import BoolArray, FloatArray, IntArray
 from tidecore.windows.filtering import held_to
 from tidecore.windows.rounds import Columns, Question, Search
-from tidecore.windows.scoring import ROUNDING, membership_of, score_only
+from tidecore.windows.scorer import Scorer
+from tidecore.windows.scoring import ROUNDING, membership_of
 from tidecore.windows.tracks import Track, Tracks, distinct, slopes
 
 #: Edges are found to this [microseconds].
@@ -41,10 +42,11 @@ class Span:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Samples:
-    """Instants in ascending order, and the score at each."""
+    """Instants in ascending order, the score at each, and how well each leaf that changes suits, by its place."""
 
     times_us: IntArray
     score: FloatArray
+    suits: dict[int, FloatArray]
 
 
 class Judgement:
@@ -63,6 +65,7 @@ class Judgement:
             else:
                 self.constant[k] = same
         self.names = tuple(dict.fromkeys(leaf.factor for _, leaf in self.moving))
+        self.scorer = Scorer(rule, self.constant)
 
     def along(self, leaf: Leaf, track: Track) -> FloatArray:
         """Return how well a leaf suits along the track of its factor."""
@@ -75,18 +78,13 @@ class Judgement:
         constant = np.isnan(suits).all() or (low == high and not track.meets(leaf.term.corners()))
         return low if constant else None
 
-    def memberships(self, columns: Columns, count: int) -> list[FloatArray]:
-        """Return how well every leaf suits at ``count`` instants."""
-        return [
-            np.full(count, self.constant[k])
-            if k in self.constant
-            else membership_of(leaf, columns[leaf.factor], self.flow_reliable)
-            for k, leaf in enumerate(self.rule.tree.leaves)
-        ]
+    def memberships(self, columns: Columns) -> dict[int, FloatArray]:
+        """Return how well every leaf that changes suits, by its place."""
+        return {k: membership_of(leaf, columns[leaf.factor], self.flow_reliable) for k, leaf in self.moving}
 
     def score(self, columns: Columns, count: int) -> FloatArray:
         """Return the score at ``count`` instants."""
-        return score_only(self.rule, self.memberships(columns, count))
+        return self.scorer.score(self.memberships(columns), count)
 
 
 def find_spans(
@@ -128,7 +126,7 @@ def _sampled(judged: Judgement, tracks: Tracks, start_us: int, end_us: int) -> S
     gates = {node.leaf for node in judged.rule.tree.require if node.mode == "term"}
     for k in gates & judged.constant.keys():
         if _gate(judged.rule, k, judged.constant[k]) < judged.rule.threshold - ROUNDING:
-            return Samples(extras[0], np.zeros(2))
+            return Samples(extras[0], np.zeros(2), {})
     for k, leaf in judged.moving:
         track = tracks.track(leaf.factor)
         extras += [track.extras_us, track.once(leaf, "passings", partial(_passings, track, leaf))]
@@ -137,7 +135,7 @@ def _sampled(judged: Judgement, tracks: Tracks, start_us: int, end_us: int) -> S
             alive.append(track.once(leaf, key, partial(_alive, judged, k, leaf, track)))
     runs = _common(alive)
     if not runs.size:
-        return Samples(extras[0], np.zeros(2))
+        return Samples(extras[0], np.zeros(2), {})
     times = np.concatenate(extras)
     times = distinct(times[_inside(times, runs)])
     steps = np.flatnonzero(_inside(even, runs))
@@ -146,7 +144,8 @@ def _sampled(judged: Judgement, tracks: Tracks, start_us: int, end_us: int) -> S
     axis = np.concatenate((even[steps], fresh))
     order = np.argsort(axis, kind="stable")
     merged = {name: np.concatenate((tracks.even(name)[steps], columns[name]))[order] for name in judged.names}
-    samples = Samples(axis[order], judged.score(merged, axis.size))
+    suits = judged.memberships(merged)
+    samples = Samples(axis[order], judged.scorer.score(suits, axis.size), suits)
     return (yield from _with_hidden_extremes(judged, samples))
 
 
@@ -206,11 +205,11 @@ def _inside(times: IntArray, runs: IntArray) -> BoolArray:
     return np.asarray((at >= 0) & (times <= runs[at, 1]))
 
 
-def _merged(samples: Samples, times_us: IntArray, score: FloatArray) -> Samples:
-    """Return the samples with more of them."""
-    times = np.concatenate((samples.times_us, times_us))
-    times, chosen = np.unique(times, return_index=True)
-    return Samples(times, np.concatenate((samples.score, score))[chosen])
+def _merged(samples: Samples, more: Samples) -> Samples:
+    """Return the samples with more of them, in any order."""
+    times, chosen = np.unique(np.concatenate((samples.times_us, more.times_us)), return_index=True)
+    suits = {k: np.concatenate((known, more.suits[k]))[chosen] for k, known in samples.suits.items()}
+    return Samples(times, np.concatenate((samples.score, more.score))[chosen], suits)
 
 
 def _with_hidden_extremes(judged: Judgement, samples: Samples) -> Search[Samples]:
@@ -234,11 +233,15 @@ def _with_hidden_extremes(judged: Judgement, samples: Samples) -> Search[Samples
         points = low[:, None] + (high - low)[:, None] * _FAN
         asked = np.rint(points).astype(np.int64)
         columns = yield Question(judged.names, asked.ravel())
-        scores = judged.score(columns, asked.size).reshape(asked.shape)
+        suits = judged.memberships(columns)
+        scores = judged.scorer.score(suits, asked.size).reshape(asked.shape)
         rows, best = np.arange(found.size), np.argmax(scores * sign[:, None], axis=1)
         tops = scores[rows, best]
         crossed = (tops >= threshold) != (sign < 0.0)
-        samples = _merged(samples, asked[rows, best][crossed], tops[crossed])
+        if crossed.any():
+            place = (rows * _FAN.size + best)[crossed]
+            new = Samples(asked.ravel()[place], tops[crossed], {k: one[place] for k, one in suits.items()})
+            samples = _merged(samples, new)
         before, after = scores[rows, np.maximum(best - 1, 0)], scores[rows, np.minimum(best + 1, _FAN.size - 1)]
         gain = np.maximum(np.abs(tops - before), np.abs(tops - after))
         low, high = points[rows, np.maximum(best - 1, 0)], points[rows, np.minimum(best + 1, _FAN.size - 1)]
