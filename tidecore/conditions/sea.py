@@ -76,7 +76,7 @@ class SeaAtMark:
 
     def hours_since_peak(self, times_us: IntArray) -> FloatArray:
         """Return hours since the sea was at a peak, at most 240; NaN where no peak is known and there may be one."""
-        since, known = self.peaks.since_h(times_us), self.peaks.known_h(times_us)
+        since, known = self.peaks.told(times_us)
         # A peak needs a known day before it.
         none = np.isnan(since) & (known >= PEAK_LONGEST_H + 24.0)
         since = np.where(none, PEAK_LONGEST_H, np.minimum(since, PEAK_LONGEST_H))

@@ -126,6 +126,12 @@ def station_times(times_us: IntArray, turns_us: IntArray, extremes_us: IntArray)
     if turns_us.size < 2:
         return np.full(times_us.shape, np.nan)
     half = np.clip(np.searchsorted(turns_us, times_us, side="right") - 1, 0, turns_us.size - 2)
-    part = (times_us - turns_us[half]) / (turns_us[half + 1] - turns_us[half])
-    warped: FloatArray = extremes_us[half] + part * (extremes_us[half + 1] - extremes_us[half])
+    warped = between_turns(times_us, half, turns_us, extremes_us)
     return np.where((times_us >= turns_us[0]) & (times_us <= turns_us[-1]), warped, np.nan)
+
+
+def between_turns(times_us: IntArray, half: IntArray, turns_us: IntArray, extremes_us: IntArray) -> FloatArray:
+    """Return what `station_times` does for instants in the half tides that begin with the turns ``half``."""
+    start, first = turns_us[half], extremes_us[half]
+    part = (times_us - start) / (turns_us[half + 1] - start)
+    return np.asarray(first + part * (extremes_us[half + 1] - first))

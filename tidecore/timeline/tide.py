@@ -120,7 +120,7 @@ def _slacks_after(sources: Sources, high: bool) -> IntArray:
 def _from_slack(frame: Frame, high: bool) -> FloatArray:
     """Return the time since the nearest slack after high (low) water [min], negative before it."""
     since = since_nearest(frame.times_us, _slacks_after(frame.sources, high), TIDE_REACH_US)
-    return frame.half_tide.masked(in_units(since, US_PER_MINUTE))
+    return frame.where_tide(in_units(since, US_PER_MINUTE))
 
 
 def _slack_breaks(sources: Sources, high: bool) -> IntArray:

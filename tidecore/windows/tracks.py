@@ -68,7 +68,7 @@ class Track:
         above = self.values - corner
         # What meets a corner to the last digits has passed it already.
         above[np.abs(above) < _NEARLY * max(1.0, abs(corner))] = 0.0
-        k = np.flatnonzero((above[:-1] * above[1:] < 0.0) & (self.gaps > JUMP_US))
+        k = np.flatnonzero((above[:-1] * above[1:] < 0.0) & self._smooth)
         rise, gap = above[k + 1] - above[k], self.gaps[k]
         part = -above[k] / rise
         part = np.clip(part + 0.5 * self.bends[k] * gap * gap * part * (1.0 - part) / rise, 0.0, 1.0)
@@ -92,9 +92,13 @@ class Track:
         return np.diff(self.times_us).astype(np.float64)
 
     @cached_property
+    def _smooth(self) -> BoolArray:
+        return self.gaps > JUMP_US
+
+    @cached_property
     def bends(self) -> FloatArray:
         """Second derivative between two samples, the mean of both ends; 0 beside a jump."""
-        slopes = np.where(self.gaps > JUMP_US, np.diff(self.values) / self.gaps, np.nan)
+        slopes = np.where(self._smooth, np.diff(self.values) / self.gaps, np.nan)
         inner = 2.0 * np.diff(slopes) / (self.gaps[1:] + self.gaps[:-1])
         padded = np.concatenate(([np.nan], inner, [np.nan]))
         known = ~np.isnan(padded)
