@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -22,6 +24,10 @@ _SUN, _MOON = np.arange(ephemeris.ROWS)[ephemeris.SUN], np.arange(ephemeris.ROWS
 _BOTH = np.concatenate((_SUN, _MOON))
 _SUN_TURNING, _MOON_TURNING, _BOTH_TURNING = (np.append(rows, ephemeris.TURN) for rows in (_SUN, _MOON, _BOTH))
 _DELTA_T = np.array([ephemeris.DELTA_T])
+
+
+#: Of so many instants, what hangs on no mark is kept for the next mark: the steps of a search of weeks.
+_SHARED_FROM, _SHARED_TO = 1000, 10_000
 
 
 class BodyAltitudes(NamedTuple):
@@ -97,7 +103,7 @@ class SkyPositions:
         -----
         Within 0.0001 degree of skyfield's own altitudes in tests; see `tidecore.sky.topocentre.altitudes`.
         """
-        found = altitudes(self.sun_vectors(times_us), observer(latitude, longitude))
+        found = altitudes(self._shared(_sun_turned, times_us)[0], observer(latitude, longitude))
         return found.reshape(np.shape(times_us))
 
     def moon_altitude(self, latitude: float, longitude: float, times_us: AnyArray) -> FloatArray:
@@ -107,11 +113,9 @@ class SkyPositions:
 
     def moon_seen(self, latitude: float, longitude: float, times_us: AnyArray) -> tuple[FloatArray, FloatArray]:
         """Return `moon_altitude` and `illuminated_fraction`; asked for together they cost little more than one."""
-        tt_us = self._terrestrial(_instants(times_us))
-        rows = self._interpolated(_BOTH_TURNING, tt_us)
-        sun, moon = rows[:3], rows[3:6]
-        found = altitudes(_turned(moon, rows[6], tt_us), observer(latitude, longitude))
-        return found.reshape(np.shape(times_us)), _lit(sun, moon).reshape(np.shape(times_us))
+        vectors, lit = self._shared(_moon_and_light, times_us)
+        found = altitudes(vectors, observer(latitude, longitude))
+        return found.reshape(np.shape(times_us)), lit.reshape(np.shape(times_us)).copy()
 
     def altitudes_many(self, latitudes: ArrayLike, longitudes: ArrayLike, times_us: AnyArray) -> BodyAltitudes:
         """Return the altitudes of sun and moon at many marks at the same instants.
@@ -195,6 +199,13 @@ class SkyPositions:
         """Return terrestrial time less UTC [s]; before 1972 less UT1, which civil time then followed."""
         times = _instants(times_us)
         return np.asarray((self._terrestrial(times) - times) / US_PER_SECOND).reshape(np.shape(times_us))
+
+    def _shared(self, make: _Maker, times_us: AnyArray) -> tuple[FloatArray, ...]:
+        """Return what hangs on no mark; kept for a while where so many instants are asked for as many marks share."""
+        times = _instants(times_us)
+        if not _SHARED_FROM <= times.size <= _SHARED_TO:
+            return make(self, times)
+        return _kept(make, self, times.tobytes())
 
     def _terrestrial(self, times: FloatArray) -> FloatArray:
         """Return instants in terrestrial time [microseconds since 1970 TT], refusing what is not covered."""
@@ -300,6 +311,28 @@ def sky_positions(start: np.datetime64 | str, end: np.datetime64 | str) -> SkyPo
     coefficients = np.ascontiguousarray(stored[:, :, skip : skip + end_piece - first])
     coefficients.flags.writeable = False
     return SkyPositions(span.start, span.end, first, coefficients, *ephemeris.leap_seconds())
+
+
+_Maker = Callable[[SkyPositions, FloatArray], tuple[FloatArray, ...]]
+
+
+def _sun_turned(positions: SkyPositions, times_us: FloatArray) -> tuple[FloatArray, ...]:
+    return (positions.sun_vectors(times_us),)
+
+
+def _moon_and_light(positions: SkyPositions, times_us: FloatArray) -> tuple[FloatArray, ...]:
+    """Return the moon in the Earth-fixed frame, and the lit part of its disc."""
+    tt_us = positions._terrestrial(times_us)
+    rows = positions._interpolated(_BOTH_TURNING, tt_us)
+    return _turned(rows[3:6], rows[6], tt_us), _lit(rows[:3], rows[3:6])
+
+
+@lru_cache(maxsize=8)
+def _kept(make: _Maker, positions: SkyPositions, times: bytes) -> tuple[FloatArray, ...]:
+    found = make(positions, np.frombuffer(times, dtype=np.float64))
+    for array in found:
+        array.flags.writeable = False
+    return found
 
 
 def _instants(times_us: AnyArray) -> FloatArray:
