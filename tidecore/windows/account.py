@@ -24,6 +24,7 @@ _EQUAL = 1e-9
 _BENT = 0.004
 #: Whole minutes on both sides of the ends of a best hour.
 _ABOUT_MIN = 3
+_HOUR_MIN = US_PER_HOUR // US_PER_MINUTE
 #: Turns in which a sharp top is closed in on.
 _TURNS = 2
 
@@ -280,10 +281,15 @@ def _best_starts(spans: list[Span], slices: _Slices, score: FloatArray) -> tuple
     total = np.append(0.0, np.cumsum(0.5 * (score[1:] + score[:-1]) * np.diff(times)))
     first, last = -(-ends[:, 0] // US_PER_MINUTE), (ends[:, 1] - US_PER_HOUR) // US_PER_MINUTE
     counts = np.maximum(last - first + 1, 0)
-    bounds = np.append(0, np.cumsum(counts))
-    starts = (np.arange(bounds[-1]) + np.repeat(first - bounds[:-1], counts)) * US_PER_MINUTE
-    means = (np.interp(starts + US_PER_HOUR, times, total) - np.interp(starts, times, total)) / US_PER_HOUR
     fits = counts > 0
+    bounds = np.append(0, np.cumsum(counts))
+    # An hour ends where another starts: each whole minute is looked at once.
+    lengths = np.where(fits, counts + _HOUR_MIN, 0)
+    begins = np.cumsum(lengths) - lengths
+    minutes = (np.arange(lengths.sum()) + np.repeat(first - begins, lengths)) * US_PER_MINUTE
+    until = np.interp(minutes, times, total)
+    at = np.arange(bounds[-1]) + np.repeat(begins - bounds[:-1], counts)
+    starts, means = minutes[at], (until[at + _HOUR_MIN] - until[at]) / US_PER_HOUR
     best_starts, best_means = np.zeros(len(spans), dtype=np.int64), np.zeros(len(spans))
     if fits.any():
         best = _first_best(means, np.append(bounds[:-1][fits], bounds[-1]))
