@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache, partial
@@ -185,13 +186,15 @@ def sky_events(
     shift = round(((longitude + 180.0) % 360.0 - 180.0) / 360.0 * US_PER_DAY)
     first_day, end_day = (span.start_us + shift) // US_PER_DAY, -(-(span.end_us + shift) // US_PER_DAY)
     bounds = np.arange(first_day, end_day + 1, dtype=np.int64) * US_PER_DAY - shift
-    found = _Found([], [], [], [])
     scan = (int(bounds[0]) // _SCAN_US - 1) * _SCAN_US, (-(-int(bounds[-1]) // _SCAN_US) + 1) * _SCAN_US
-    times, *vectors = _scanned(positions, *scan)
-    for body, see, way in zip(("sun", "moon"), (_sun(here), _moon(here)), vectors, strict=True):
-        limits = [k for k, limit in enumerate(LIMITS) if limit.body == body]
-        vectors_at = positions.sun_vectors if body == "sun" else positions.moon_vectors
-        _search(partial(_seen, see, vectors_at), (times, see(way)), limits, bounds, found)
+    times, sun, moon = _scanned(positions, *scan)
+    seen = [
+        _brackets("sun", partial(_seen, _sun(here), positions.sun_vectors), times, _sun(here)(sun)),
+        _brackets("moon", partial(_seen, _moon(here), positions.moon_vectors), times, _moon(here)(moon)),
+    ]
+    found = _Found([], [], [], [])
+    for one, roots in zip(seen, _roots(seen), strict=True):
+        _add(one, roots, bounds, found)
     times = np.rint(np.concatenate(found.times)).astype(np.int64)
     kinds, rates = np.concatenate(found.kinds), np.concatenate(found.rates)
     inside = np.flatnonzero((times >= span.start_us) & (times < span.end_us))
@@ -247,26 +250,58 @@ def _seen(see: Sight, vectors_at: TimeFunction, times: FloatArray) -> FloatArray
     return see(vectors_at(times))
 
 
-def _search(
-    function: TimeFunction, scan: tuple[FloatArray, FloatArray], limits: list[int], bounds: IntArray, found: _Found
-) -> None:
-    """Add what one body does at its limits over the days between ``bounds`` to ``found``."""
-    times, values = _samples(function, scan, limits)
+class _Brackets(NamedTuple):
+    """Where one body passes its limits, between neighbours of ``times``.
+
+    ``limits`` are places in `LIMITS`; ``above`` says of each, and of each instant, on which side the body is; bracket
+    ``k`` is that of row ``rows[k]`` after the instant ``left[k]``, and ``levels`` are the altitudes to pass.
+    """
+
+    function: TimeFunction
+    limits: list[int]
+    times: FloatArray
+    values: FloatArray
+    above: BoolArray
+    rows: IntArray
+    left: IntArray
+    levels: FloatArray
+
+
+def _brackets(body: str, function: TimeFunction, times: FloatArray, values: FloatArray) -> _Brackets:
+    """Return where a body passes its limits, of its altitudes at whole half hours."""
+    limits = [k for k, limit in enumerate(LIMITS) if limit.body == body]
+    times, values = _samples(function, (times, values), limits)
     at = np.array([LIMITS[k].altitude_deg for k in limits])
     above = values >= at[:, None]
     rows, left = np.nonzero(above[:, 1:] != above[:, :-1])
-    levels = at[rows]
-    ends = values[left] - levels, values[left + 1] - levels
-    roots = refine(lambda t: function(t) - levels, times[left], times[left + 1], ends=ends)
-    around = function(np.concatenate((roots - _RATE_US, roots + _RATE_US)))
+    return _Brackets(function, limits, times, values, above, rows, left, at[rows])
+
+
+def _roots(seen: list[_Brackets]) -> list[FloatArray]:
+    """Return when bodies pass their limits; their brackets are closed together, at little more than those of one."""
+    borders = np.cumsum([0, *(one.left.size for one in seen)]).tolist()
+    parts = [slice(first, last) for first, last in itertools.pairwise(borders)]
+
+    def function(times: FloatArray) -> FloatArray:
+        return np.concatenate([one.function(times[part]) - one.levels for one, part in zip(seen, parts, strict=True)])
+
+    lefts, rights = (np.concatenate([one.times[one.left + k] for one in seen]) for k in (0, 1))
+    at_left, at_right = (np.concatenate([one.values[one.left + k] - one.levels for one in seen]) for k in (0, 1))
+    roots = refine(function, lefts, rights, ends=(at_left, at_right))
+    return [roots[part] for part in parts]
+
+
+def _add(one: _Brackets, roots: FloatArray, bounds: IntArray, found: _Found) -> None:
+    """Add what one body does at its limits over the days between ``bounds`` to ``found``."""
+    around = one.function(np.concatenate((roots - _RATE_US, roots + _RATE_US)))
     rates = (around[roots.size :] - around[: roots.size]) * (0.5 * US_PER_HOUR / _RATE_US)
-    middays = np.searchsorted(times, 0.5 * (bounds[1:] + bounds[:-1]))
-    for row, limit in enumerate(limits):
-        mine = rows == row
+    middays = np.searchsorted(one.times, 0.5 * (bounds[1:] + bounds[:-1]))
+    for row, limit in enumerate(one.limits):
+        mine = one.rows == row
         passed = np.diff(np.searchsorted(roots[mine], bounds)) > 0
-        found.states.append(np.where(passed, 0, np.where(above[row, middays], 1, -1)))
+        found.states.append(np.where(passed, 0, np.where(one.above[row, middays], 1, -1)))
         found.times.append(roots[mine])
-        found.kinds.append(2 * limit + np.where(above[row, left[mine] + 1], 0, 1))
+        found.kinds.append(2 * limit + np.where(one.above[row, one.left[mine] + 1], 0, 1))
         found.rates.append(rates[mine])
 
 
