@@ -1,8 +1,9 @@
 """When a rule holds at a mark, and when to go: scores, windows, sessions, and why there are no more.
 
-``scoring`` turns columns into scores, ``tracks`` samples the factors of a timeline, ``spans`` finds where a score
-reaches the threshold, ``account`` says what each window is worth, ``rounds`` lets the searches of many rules go on side
-by side, ``search`` is their door: `find_windows`, `find_all_windows` and `explain`. ``curves`` holds what several rules
+``scoring`` turns columns into scores, ``scorer`` the same fast where much never changes, ``tracks`` samples the factors
+of a timeline, which marks share where they may, ``spans`` finds where a score reaches the threshold, ``account``
+says what each window is worth, ``rounds`` lets the searches of many rules go on side by side, ``search`` is their door:
+`find_windows`, `find_all_windows` and `explain`. ``curves`` holds what several rules
 find at a mark, ``outings`` and ``two_marks`` when to be where, ``ranking`` in what order, ``sessions`` the account of
 each: `find_sessions`. ``obstacles`` says why not, ``comparison`` which of two, ``bait`` when to gather it. ``picks``
 says which methods a session asks for, ``method_plan`` what to do with them.

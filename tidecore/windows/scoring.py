@@ -209,6 +209,11 @@ def _counted(
     return _Counted(values, dropped, [one.leaf for one in judged], excluded, True)
 
 
+def suits_of(node: Node, memberships: Sequence[FloatArray] | FloatArray) -> FloatArray:
+    """Return how well a term or a group suits, NaN where that is unknown; see `_judge`."""
+    return _judge(node, memberships, {}).value
+
+
 def _judge(node: Node, memberships: Sequence[FloatArray] | FloatArray, groups: dict[str, FloatArray]) -> _Judged:
     """Return how well a node suits.
 
