@@ -1,0 +1,54 @@
+"""Where to set up at a mark and when to move, over one session."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from service.security import Caller
+from service.usecases.context import Context
+from service.usecases.outings import OutingBasis, find_outing
+from tidecore.timebase import TimeSpan
+from tidecore.timeline.peg_plans import PegPlan, plan_pegs
+
+
+@dataclass(frozen=True, slots=True)
+class PegQuestion:
+    """What is asked of a plan of pegs; see `tidecore.timeline.peg_plans.plan_pegs`."""
+
+    mark_id: str
+    span: TimeSpan
+    surge_m: float | None
+    step_m: float
+    notice_min: float
+    least_stay_min: float
+
+
+@dataclass(frozen=True, slots=True)
+class PegPlanView:
+    """A plan of pegs, and what it rests on."""
+
+    question: PegQuestion
+    basis: OutingBasis
+    plan: PegPlan
+
+
+def find_peg_plan(context: Context, caller: Caller, question: PegQuestion) -> PegPlanView:
+    """Return where to set up and when to move over a session.
+
+    Raises
+    ------
+    NotFound, NoModel
+        If there is no such mark, or its station has no model.
+    InvalidSpan, InvalidInput
+        If the session is longer than two days, or a step or time is none.
+    """
+    basis = find_outing(context, caller, question.mark_id, question.span, {})
+    plan = plan_pegs(
+        basis.timeline(),
+        question.span,
+        surge_m=question.surge_m,
+        step_m=question.step_m,
+        notice_min=question.notice_min,
+        least_stay_min=question.least_stay_min,
+    )
+    return PegPlanView(question, basis, plan)
