@@ -126,7 +126,7 @@ def plan_pegs(
     """
     sources = timeline.sources
     setting, notice = sources.setting, round(notice_min * US_PER_MINUTE)
-    back, unsure = _turning_back(sources, span, surge_m or 0.0)
+    back, unsure = turning_back(sources, span, surge_m or 0.0)
     if surge_m is None:
         unsure = (*unsure, SURGE_UNKNOWN)
     until = span.end_us if back is None or back.time_us is None else min(span.end_us, back.time_us)
@@ -211,7 +211,7 @@ def _largest(waves: Waves, span: TimeSpan) -> float:
     return float(np.ceil(largest_over_r2(count) / _LARGEST_STEP) * _LARGEST_STEP)
 
 
-def _turning_back(sources: Sources, span: TimeSpan, surge_m: float) -> tuple[TurnBack | None, tuple[str, ...]]:
+def turning_back(sources: Sources, span: TimeSpan, surge_m: float) -> tuple[TurnBack | None, tuple[str, ...]]:
     """Return when to turn back, and why that is not known."""
     setting = sources.setting
     missing = setting.missing("minutes_to_turn_back")
