@@ -51,6 +51,15 @@ class Settings(BaseSettings):
     max_timeline_days: float = Field(default=400.0, gt=0, description="Longest span of a timeline [days].")
     max_search_days: float = Field(default=100.0, gt=0, description="Longest span of a window search [days].")
     max_search_cells: int = Field(default=10_000, gt=0, description="Most marks x rules x days in one window search.")
+    max_condition_issues: int = Field(
+        default=300, gt=0, description="Most issues of conditions, and most warnings, kept of one place; the oldest go."
+    )
+    max_condition_values: int = Field(
+        default=200_000, gt=0, description="Most values of conditions (times x variables) kept of one place."
+    )
+    max_condition_bytes: int = Field(
+        default=4 * MEBIBYTE, gt=0, description="Largest CSV, NetCDF or XML body of conditions and warnings."
+    )
     max_page: int = Field(default=500, gt=0, description="Most items on one page of a list.")
 
     rate_limit: int | None = Field(

@@ -7,6 +7,7 @@ The tree::
     │   ├── InvalidSpan         end before start, or a span outside what can be computed
     │   ├── InvalidPosition     latitude or longitude out of range
     │   ├── InvalidRule         a species rule that contradicts itself
+    │   ├── InvalidFilter       a filter that cannot be read, or compares what cannot be compared
     │   ├── InvalidConstituents amplitudes, phases or names that make no tide
     │   ├── DatumConflict       a datum that two sources state differently
     │   └── PartsDisagree       parts of one record that cannot be of one gauge
@@ -80,6 +81,19 @@ class InvalidPosition(InvalidInput):
 
 class InvalidRule(InvalidInput):
     """A species rule that contradicts itself or names what does not exist."""
+
+
+class InvalidFilter(InvalidInput):
+    """A filter that cannot be read, names what does not exist, or compares what cannot be compared."""
+
+    def __init__(self, faults: Sequence[Fault] | Fault, position: int | None = None) -> None:
+        """Hold ``faults``, and the ``position`` of the first of them: its character, counted from 1."""
+        self.position = position
+        super().__init__(faults)
+
+    def __reduce__(self) -> tuple[type[InvalidFilter], tuple[tuple[Fault, ...], int | None]]:  # type: ignore[override]
+        """Survive pickling between processes."""
+        return type(self), (self.faults, self.position)
 
 
 class InvalidConstituents(InvalidInput):

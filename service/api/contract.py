@@ -47,8 +47,13 @@ TAGS = [
     {"name": "fits", "description": "Fits of gauge records; the model of a fit may be adopted by its station."},
     {"name": "tide", "description": "Heights, high and low waters, run of the tide and constituents of stations."},
     {"name": "marks", "description": "Fishing spots, the station each follows, and the timeline of factors there."},
+    {
+        "name": "conditions",
+        "description": "Forecasts and observations of sea and air, and official warnings, of marks and areas.",
+    },
     {"name": "species-rules", "description": "What one species wants, as data, and the factors that rules may name."},
     {"name": "windows", "description": "Spans in which a rule holds at a mark, explained."},
+    {"name": "sessions", "description": "Arriving to leaving, in free time, ranked; and outings for bait."},
     {"name": "changes", "description": "What changed, in the order of commits, for apps that keep a copy."},
     {"name": "imports", "description": "Files of rows that become marks or stations, and what became of each row."},
     {"name": "jobs", "description": "Long work: how it fares, what came of it, and how to end it early."},
@@ -158,6 +163,8 @@ _PROBLEM = {
         "request_id": {"type": ["string", "null"]},
         "errors": {"type": "array", "items": {"$ref": "#/components/schemas/Fault"}},
         "fitting_step_s": {"type": "integer", "description": "A step [s] with which the answer fits."},
+        "position": {"type": ["integer", "null"],
+                     "description": "Of a filter: the character that is wrong, counted from 1; null where not known."},
     },
 }  # fmt: skip
 

@@ -14,6 +14,7 @@ from service.usecases.context import Context
 from service.usecases.stations import check_zone
 from service.usecases.sureness import Sureness
 from tidecore.errors import Fault, InvalidSpan
+from tidecore.place import Name
 from tidecore.timebase import TimeSpan, parse_step
 
 
@@ -185,9 +186,13 @@ MarkIds = Annotated[
     list[Annotated[str, Query(min_length=1, max_length=64)]],
     Query(min_length=1, max_length=200, description="Ids of marks."),
 ]
+OfMark = Annotated[str | None, Query(min_length=1, max_length=64, description="Of this mark: its id.")]
+OfArea = Annotated[Name | None, Query(description="Of this area: the name that marks have as their conditions_area.")]
 FitId = Annotated[str, Path(max_length=64, description="Id of a fit.")]
 ImportId = Annotated[str, Path(max_length=64, description="Id of an import.")]
 JobId = Annotated[str, Path(max_length=64, description="Id of a job.")]
 MarkId = Annotated[str, Path(max_length=64, description="Id of a mark.")]
+ConditionId = Annotated[str, Path(max_length=64, description="Id of an issue of conditions.")]
+WarningId = Annotated[str, Path(max_length=64, description="Id of an official warning.")]
 NoteId = Annotated[str, Path(max_length=64, description="Id of a slack note.")]
 RuleId = Annotated[str, Path(max_length=64, description="Id of a species rule.")]

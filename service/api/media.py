@@ -153,7 +153,7 @@ def _check_query(request: Request, known: frozenset[str]) -> None:
 async def _read_document(request: Request, taken: str) -> DocumentRequest:
     """Return the request with its JSON body read and checked."""
     settings: Settings = request.app.state.house.settings
-    raw = await _read(request, settings.max_body_bytes, "EBBMARK_MAX_BODY_BYTES")
+    raw = await read_body(request, settings.max_body_bytes, "EBBMARK_MAX_BODY_BYTES")
     document = None
     if raw:
         given = media_type(request)
@@ -205,7 +205,7 @@ def _check_values(document: Any, max_depth: int) -> None:
         level = below
 
 
-async def _read(request: Request, limit: int, setting: str) -> bytes:
+async def read_body(request: Request, limit: int, setting: str) -> bytes:
     """Return the body, refused as soon as it is known to be too large."""
     _check_length(request, limit, setting)
     chunks, size = [], 0

@@ -9,7 +9,7 @@ from typing import Annotated
 
 from fastapi import Query, Request
 
-from service.errors import CursorInvalid, DocumentInvalid
+from service.errors import CursorInvalid, CursorOutdated, DocumentInvalid
 from service.storage.identifiers import is_id
 from tidecore.errors import Fault
 
@@ -71,6 +71,37 @@ def read_row_place(import_id: str, cursor: str | None) -> int:
     if given != import_id or not row.isdecimal() or len(row) > 9:
         raise CursorInvalid
     return int(row)
+
+
+def write_search_place(question: str, state: str, number: int | None) -> str | None:
+    """Return the cursor that goes on after ``number`` results of a search; None on the last page.
+
+    ``question`` stands for what is asked, ``state`` for all that the answer rests on.
+    """
+    if number is None:
+        return None
+    return base64.urlsafe_b64encode(f"{question} {state} {number}".encode()).decode().rstrip("=")
+
+
+def read_search_place(question: str, state: str, cursor: str | None) -> int:
+    """Return after how many results of a search to go on, 0 at the start.
+
+    Raises
+    ------
+    CursorInvalid
+        If the cursor is of another question.
+    CursorOutdated
+        If what the answer rests on has changed since it was given.
+    """
+    if cursor is None:
+        return 0
+    given, _, rest = _decoded(cursor).partition(" ")
+    then, _, number = rest.partition(" ")
+    if given != question or not number.isdecimal() or len(number) > 9:
+        raise CursorInvalid
+    if then != state:
+        raise CursorOutdated
+    return int(number)
 
 
 def _owner(account_id: str) -> str:

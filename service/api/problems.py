@@ -47,6 +47,8 @@ _DATA = (
     "fitting_step_s",
     "limit_days",
     "line",
+    "holder",
+    "position",
     "known",
     "accepted",
     "available",

@@ -13,6 +13,7 @@ from typing import Any
 from service.api.v1.schemas.marks import MarkCreate
 from service.api.v1.schemas.species_rules import SpeciesRuleCreate
 from service.api.v1.schemas.stations import StationCreate
+from service.cli.demo_conditions import load_forecast
 from service.errors import DocumentInvalid, ReferenceTaken
 from service.security import Caller
 from service.storage.records import ACTIVE, DONE
@@ -32,6 +33,7 @@ def load_demo(context: Context, caller: Caller, folder: Path) -> str:
     ``stations/*.json`` are stations as the API takes them; one without a model is fitted from the record
     ``gauges/<name of its file>.csv``, beside which a JSON of the same name holds the hints. ``marks/*.json`` and
     ``rules/*.json`` are marks and rules.
+    ``conditions/*.json`` are invented forecasts, each given anew once the last one has ended.
     A thing without ``external_ref`` has the name of its file.
 
     Raises
@@ -48,6 +50,10 @@ def load_demo(context: Context, caller: Caller, folder: Path) -> str:
     for path in sorted(folder.glob("rules/*.json")):
         rule = SpeciesRuleCreate.parse(_read(path))
         made += _made(lambda rule=rule: SPECIES_RULES.create(context, caller, rule.to_draft()))
+    for path in sorted(folder.glob("conditions/*.json")):
+        forecast = _read(path)
+        forecast.pop("external_ref")
+        made += load_forecast(context, caller, path, forecast)
     return f"demo coast: {made} things loaded" if made else "demo coast: already in the store"
 
 

@@ -6,6 +6,7 @@ The tree::
     ├── NotFound                no such thing for this account
     ├── Conflict
     │   ├── ReferenceTaken      the external reference is another's
+    │   ├── IssueTaken          the same issue of conditions is there and says something else
     │   ├── NoModel             the station has no tide model yet
     │   ├── FitNotDone          only a fit that is done can be adopted
     │   ├── FitNotChecked       a fit without a check of its record
@@ -29,9 +30,11 @@ The tree::
     │   ├── TooManyPoints       more values than one answer holds; says the step that fits
     │   ├── SpanTooLong         a span longer than the limit
     │   ├── SearchTooLarge      marks x rules x days over the limit
+    │   ├── TooManyValues       an issue of conditions of more values than are kept of a place
     │   ├── TooManyRows         a file of more rows than one import takes
     │   └── TooManyJobs         too many jobs waiting
     ├── CursorInvalid           a cursor that this list did not give
+    ├── CursorOutdated          a cursor whose list rests on what has changed since
     ├── AccessRefused
     │   ├── KeyNeeded           the request carries no API key
     │   ├── KeyMalformed        what it carries has not the form of a key
@@ -70,6 +73,7 @@ from service.errors.request import (
     BodyTooDeep,
     BodyTooLarge,
     CursorInvalid,
+    CursorOutdated,
     DocumentInvalid,
     FileUnreadable,
     LimitExceeded,
@@ -81,6 +85,7 @@ from service.errors.request import (
     TooManyJobs,
     TooManyPoints,
     TooManyRows,
+    TooManyValues,
 )
 from service.errors.root import (
     ServiceError,
@@ -103,6 +108,7 @@ from service.errors.store import (
     FitNotChecked,
     FitNotDone,
     InUse,
+    IssueTaken,
     JobEnded,
     KeyReused,
     KeyRunning,
@@ -122,11 +128,13 @@ __all__ = [
     "Conflict",
     "CursorGone",
     "CursorInvalid",
+    "CursorOutdated",
     "DocumentInvalid",
     "FileUnreadable",
     "FitNotChecked",
     "FitNotDone",
     "InUse",
+    "IssueTaken",
     "JobBroke",
     "JobEnded",
     "JobFailed",
@@ -163,6 +171,7 @@ __all__ = [
     "TooManyPoints",
     "TooManyRequests",
     "TooManyRows",
+    "TooManyValues",
     "Unavailable",
     "WorkerLost",
 ]

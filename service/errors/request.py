@@ -137,6 +137,24 @@ class TooManyRows(LimitExceeded):
         super().__init__(sentence, limit, "EBBMARK_MAX_IMPORT_ROWS", "body")
 
 
+class CursorOutdated(ServiceError):
+    """A cursor whose list rests on what has changed since."""
+
+    def __init__(self) -> None:
+        """Say it."""
+        super().__init__("what the list rests on has changed since the cursor was given; start again without a cursor")
+
+
+class TooManyValues(LimitExceeded):
+    """An issue of conditions of more values than are kept of one place."""
+
+    def __init__(self, values: int, limit: int) -> None:
+        """``values`` (times x variables) of the issue, and the ``limit``."""
+        self.values = values
+        sentence = f"the issue has {values} values (times x variables), more than the limit of {limit}; send fewer"
+        super().__init__(sentence, limit, "EBBMARK_MAX_CONDITION_VALUES", "times")
+
+
 class CursorInvalid(ServiceError):
     """A cursor that this list did not give."""
 

@@ -30,6 +30,17 @@ class ReferenceTaken(Conflict):
         super().__init__(f"external_ref {external_ref!r} is already that of {kind} {holder!r}; give another")
 
 
+class IssueTaken(Conflict):
+    """An issue of conditions, or an official warning, that is there already and says something else."""
+
+    def __init__(self, kind: str, what: str, holder: str) -> None:
+        """``kind`` of thing, ``what`` tells one from another, and the id of the one that is there."""
+        self.kind, self.what, self.holder = kind, what, holder
+        super().__init__(
+            f"{kind} {holder!r} has {what} already and says something else; delete it first, or send what came later"
+        )
+
+
 class NoModel(Conflict):
     """A station that has no tide model yet."""
 

@@ -193,6 +193,41 @@ class VersionRecord:
     created_at: datetime
 
 
+@dataclass(frozen=True, slots=True)
+class ConditionRecord:
+    """One issue of conditions, without its values, of a mark or of an area; ``points`` are times x variables."""
+
+    id: str
+    mark_id: str | None
+    area: str | None
+    content_hash: str
+    summary: Mapping[str, Any]
+    created_at: datetime
+    kind: str
+    source: str
+    issued_at: datetime
+    valid_until: datetime | None
+    starts_at: datetime
+    ends_at: datetime
+    points: int
+
+
+@dataclass(frozen=True, slots=True)
+class WarningRecord:
+    """One official warning, without what it says; with neither mark nor area it is of where its own areas are."""
+
+    id: str
+    mark_id: str | None
+    area: str | None
+    content_hash: str
+    summary: Mapping[str, Any]
+    created_at: datetime
+    identifier: str
+    sender: str
+    sent_at: datetime
+    ends_at: datetime | None
+
+
 #: What can happen to a thing.
 CREATED, UPDATED, DELETED = "created", "updated", "deleted"
 

@@ -2,67 +2,31 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
-from typing import Any, ClassVar
+from datetime import datetime
+from typing import Any
 
 from sqlalchemy import (
     JSON,
     BigInteger,
     Boolean,
-    DateTime,
-    Dialect,
     Float,
     ForeignKey,
     ForeignKeyConstraint,
     Index,
     Integer,
     LargeBinary,
-    MetaData,
     String,
-    TypeDecorator,
     UniqueConstraint,
     false,
     text,
 )
-from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+from sqlalchemy.orm import Mapped, mapped_column
 
-NAMING = {
-    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
-    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-    "ck": "ck_%(table_name)s_%(constraint_name)s",
-    "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
-    "pk": "pk_%(table_name)s",
-}
-
-
-class UtcDateTime(TypeDecorator[datetime]):
-    """An instant: aware in UTC in Python, without offset in the database."""
-
-    impl = DateTime
-    cache_ok = True
-
-    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
-        """Refuse a naive value; store UTC."""
-        if value is None:
-            return None
-        if value.tzinfo is None:
-            raise ValueError("a naive datetime cannot be stored; expected an aware one")
-        return value.astimezone(UTC).replace(tzinfo=None)
-
-    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
-        """Return the value as aware UTC."""
-        return None if value is None else value.replace(tzinfo=UTC)
-
-
-ID = String(30)
-NAME = String(200)
-
-
-class Table(DeclarativeBase):
-    """Base of all tables."""
-
-    metadata = MetaData(naming_convention=NAMING)
-    type_annotation_map: ClassVar[dict[Any, Any]] = {datetime: UtcDateTime(), dict[str, Any]: JSON(none_as_null=True)}
+from service.storage.condition_tables import ConditionIssueRow as ConditionIssueRow
+from service.storage.condition_tables import PlacedRow as PlacedRow
+from service.storage.condition_tables import WarningRow as WarningRow
+from service.storage.mapping import ID, NAME
+from service.storage.mapping import Table as Table
 
 
 class AccountRow(Table):

@@ -87,5 +87,7 @@ class Context:
     clock: Callable[[], datetime]
     settings: Settings
     decoded: Decoded = field(default_factory=Decoded)
+    #: Issues of conditions and warnings, and what they come to: many, and apart from models for that.
+    told: Decoded = field(default_factory=Decoded)
     running: Running = field(default_factory=Running)
     wanted: Remembered[Any] = field(default_factory=lambda: Remembered(MOST_WANTED))

@@ -73,11 +73,16 @@ def no_station(name: str) -> DocumentInvalid:
 
 
 def _release(context: Context, unit: UnitOfWork, key: str) -> None:
-    """Delete the slack notes of a mark; they mean nothing without it."""
+    """Delete what is noted and told of a mark: it means nothing without it."""
     while records := unit.slack_notes.page_linked("mark_id", key, None, _RELEASED_AT_ONCE):
         for record in records:
             unit.slack_notes.remove(record)
             unit.note(Change("slack_note", record.id, DELETED, None, context.clock()))
+    for kind, placed in (("condition", unit.conditions), ("warning", unit.warnings)):
+        told = [one.id for one in placed.at(key, None)]
+        placed.remove(told)
+        for one in told:
+            unit.note(Change(kind, one, DELETED, None, context.clock()))
 
 
 MARKS = Documents("mark", "mark", Mark, lambda unit: unit.marks, _settle, _release)

@@ -3,6 +3,7 @@
 from service.storage.records import (
     Change,
     ChangeRecord,
+    ConditionRecord,
     DocumentRecord,
     FitRecord,
     ImportLine,
@@ -11,11 +12,13 @@ from service.storage.records import (
     ModelRecord,
     StationRecord,
     VersionRecord,
+    WarningRecord,
 )
 
 __all__ = [
     "Change",
     "ChangeRecord",
+    "ConditionRecord",
     "DocumentRecord",
     "FitRecord",
     "ImportLine",
@@ -24,4 +27,5 @@ __all__ = [
     "ModelRecord",
     "StationRecord",
     "VersionRecord",
+    "WarningRecord",
 ]

@@ -10,13 +10,16 @@ import numpy as np
 
 from service.errors import DocumentInvalid, SpanTooLong
 from service.security import Caller
+from service.usecases.conditions import MarkConditions, find_conditions
 from service.usecases.context import Context
 from service.usecases.extremes import check_total, span_query
+from service.usecases.filtering import Rows, filter_rows
 from service.usecases.heights import check_points
 from service.usecases.inputs import Input, mark_input, station_input
 from service.usecases.marks import MARKS, MarkView
 from service.usecases.stations import ServedModel, serve_models
 from tidecore.errors import Fault
+from tidecore.filters import Filter
 from tidecore.sky import sky_positions
 from tidecore.timebase import TimeSpan
 from tidecore.timeline import factors
@@ -29,36 +32,45 @@ _SKY_REACH_DAYS = 4.0
 
 @dataclass(frozen=True, slots=True)
 class TimelineBasis:
-    """What timelines rest on: the marks, the tide each follows, the span, the step and the factors."""
+    """What timelines rest on: the marks, each with its tide and what is told of it, span, step, factors, filter."""
 
     marks: Sequence[tuple[MarkView, ServedModel]]
+    conditions: Mapping[str, MarkConditions]
     span: TimeSpan
     step_us: int
     names: tuple[str, ...]
+    within: Filter | None = None
 
     @property
     def inputs(self) -> Sequence[Input]:
-        """The marks, each followed by its station."""
-        return [one for view, served in self.marks for one in (mark_input(view), station_input(served))]
+        """The marks, each followed by its station and its conditions."""
+        return [
+            one
+            for view, served in self.marks
+            for one in (mark_input(view), station_input(served), *self.conditions[view.record.id].inputs)
+        ]
 
     @property
     def query(self) -> Mapping[str, Any]:
-        """The span, the step and the factors."""
+        """The span, the step, the factors and the filter."""
         return {
             "series": "timeline",
             **span_query(self.span),
             "step_us": self.step_us,
             "factors": list(self.names),
+            "filter": None if self.within is None else self.within.canonical,
         }
 
 
 @dataclass(frozen=True, slots=True)
 class TimelineView:
-    """A timeline and what it rests on."""
+    """A timeline, what it rests on, and what a filter does to its rows; None without one."""
 
     mark: MarkView
     served: ServedModel
+    conditions: MarkConditions
     timeline: Timeline
+    rows: Rows | None
 
 
 def find_timeline_basis(
@@ -69,8 +81,11 @@ def find_timeline_basis(
     step_us: int,
     names: Sequence[str] | None,
     version: int | None,
+    within: Filter | None = None,
 ) -> TimelineBasis:
     """Return what the timelines of marks rest on; ``names`` chooses factors, all of them unless given.
+
+    Rows where the filter ``within`` is not true are left out of them.
 
     Raises
     ------
@@ -87,12 +102,15 @@ def find_timeline_basis(
     if span.days > settings.max_timeline_days:
         raise SpanTooLong(span.days, settings.max_timeline_days, "EBBMARK_MAX_TIMELINE_DAYS")
     check_total(span, len(ids), settings.max_span_days)
-    check_points(span, step_us, len(wanted) * len(ids), settings.max_points)
+    made = set(wanted).union(() if within is None else within.factor_names)
+    check_points(span, step_us, len(made) * len(ids), settings.max_points)
     with context.store.unit(caller.account_id) as unit:
         views = MARKS.find(context, unit, ids)
         stations = list(dict.fromkeys(view.document.station for view in views))
         models = dict(zip(stations, serve_models(context, unit, stations, version), strict=True))
-    return TimelineBasis([(view, models[view.document.station]) for view in views], span, step_us, wanted)
+        conditions = find_conditions(context, unit, views, span)
+    served = [(view, models[view.document.station]) for view in views]
+    return TimelineBasis(served, conditions, span, step_us, wanted, within)
 
 
 def build_mark_timelines(basis: TimelineBasis) -> Sequence[TimelineView]:
@@ -103,13 +121,22 @@ def build_mark_timelines(basis: TimelineBasis) -> Sequence[TimelineView]:
         reach = basis.span.padded(_SKY_REACH_DAYS)
         sky = sky_positions(reach.start, reach.end)
     span, step = basis.span, np.timedelta64(basis.step_us, "us")
-    return [
-        TimelineView(
-            view,
-            served,
-            build_timeline(view.document, served.model, span.start, span.end, step=step, sky=sky, names=basis.names),
+    timelines = [
+        build_timeline(
+            view.document,
+            served.model,
+            span.start,
+            span.end,
+            step=step,
+            sky=sky,
+            names=basis.names,
+            conditions=basis.conditions[view.record.id].conditions,
         )
         for view, served in basis.marks
+    ]
+    return [
+        TimelineView(view, served, basis.conditions[view.record.id], timeline, filter_rows(basis.within, timeline))
+        for (view, served), timeline in zip(basis.marks, timelines, strict=True)
     ]
 
 

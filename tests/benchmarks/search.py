@@ -139,7 +139,7 @@ def _span(repetition: int) -> tuple[np.datetime64, np.datetime64]:
 
 
 def run(report: Report) -> None:
-    """Print both medians, and what HTTP adds in floors."""
+    """Print both medians, what HTTP adds in floors, and how fast the same search is answered again."""
     report.heading("Window search, 14 days, one mark, one rule")
     with served() as client:
         station = json.loads(client.call("POST", "/v1/stations", STATION))
@@ -158,6 +158,10 @@ def run(report: Report) -> None:
             inside.append(float(client.call("GET", f"/v1/inside/{repetition}")))
             over_http.append(seconds(partial(search, repetition)))
             floors.append(seconds(lambda: client.call("GET", "/v1/floor")))
+        again, beside = [], []
+        for _ in range(1, _REPETITIONS):
+            again.append(seconds(partial(search, 0)))
+            beside.append(seconds(lambda: client.call("GET", "/v1/floor")))
     one, whole, floor = median(inside), median(over_http), median(floors)
     report.add("search, 14 days: in process", one * 1e3, "ms")
     report.add("search, 14 days: over HTTP", whole * 1e3, "ms")
@@ -166,3 +170,5 @@ def run(report: Report) -> None:
     # Each difference is of the same span, minutes of drift of the machine apart from the others.
     added = median(http - own for http, own in zip(over_http, inside, strict=True)) / floor
     report.add("search, 14 days: HTTP minus in process, in floors", added, "x", "<= 3", added <= 3.0)
+    rate = median(beside) / median(again)
+    report.add("search, 14 days: the same again, rate in floors", rate, "x", ">= 0.7", rate >= 0.7)

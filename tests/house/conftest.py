@@ -43,7 +43,7 @@ def ready(address: str) -> bool:
         return False
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def demo_server(tmp_path_factory):
     """``ebbmark serve --demo`` in open mode with a new store, as `make run` starts it."""
     folder = tmp_path_factory.mktemp("demo")

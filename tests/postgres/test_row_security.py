@@ -70,6 +70,11 @@ def two(house):
             unit.stations.add_model(station.station_id, {}, source="fit", fit_id=None, stamps=stamps, now=NOW)
             mark = unit.marks.add({}, external_ref="ledge", now=NOW, links={"station_id": station.station_id})
             unit.slack_notes.add({}, external_ref="turn", now=NOW, links={"mark_id": mark.id})
+            told = {"area": None, "content_hash": "0", "summary": {}, "now": NOW, "ends_at": NOW, "mark_id": mark.id}
+            unit.conditions.add(
+                {}, kind="forecast", source="x", issued_at=NOW, valid_until=None, starts_at=NOW, points=1, **told
+            )
+            unit.warnings.add({}, identifier="x", sender="x", sent_at=NOW, **told)
             unit.species_rules.add({}, external_ref="bass", now=NOW, links={})
             unit.note(Change("station", station.station_id, CREATED, 1, NOW))
             unit.answers.keep("again", KeptAnswer("0", 201, {}, b"{}"), NOW, NOW)

@@ -18,6 +18,8 @@ from schemathesis.config import SchemathesisConfig
 from schemathesis.generation.meta import TestPhase
 from starlette.testclient import TestClient
 
+from service.api.v1.schemas.conditions import EXAMPLE
+from service.api.v1.schemas.official_warnings import CAP_EXAMPLE
 from service.app import create_app
 from service.bootstrap import House
 from service.security import LOCAL_ACCOUNT
@@ -53,7 +55,14 @@ def a_request_that_fits_is_not_said_to_misfit(_context: Any, response: Any, case
         raise AssertionError(f"{case.method} {case.path}: {response.json()['detail']}")
 
 
-@schemathesis.serializer("application/x-netcdf", "application/netcdf", "application/x-ndjson", "application/geo+json")
+@schemathesis.serializer(
+    "application/x-netcdf",
+    "application/netcdf",
+    "application/x-ndjson",
+    "application/geo+json",
+    "application/cap+xml",
+    "application/xml",
+)
 def as_bytes(_context: Any, value: Any) -> bytes:
     """Send what is no JSON to the tool as the bytes it is."""
     return value if isinstance(value, bytes) else str(value).encode()
@@ -141,6 +150,13 @@ class FromHere:
             case.body = {**example(_NEW[noun]), "external_ref": None}
             if noun == "marks":
                 case.body["station"] = self.known["station_id"]
+        elif case.operation.label == "POST /v1/conditions":
+            case.query.clear()
+            case.media_type, case.body = "application/json", {**EXAMPLE, "source": f"Invented {self.cases}"}
+        elif case.operation.label == "POST /v1/warnings":
+            case.query.clear()
+            alert = CAP_EXAMPLE.replace("invented-gale-1", f"invented-{self.cases}")
+            case.media_type, case.body = "application/cap+xml", alert
         elif noun == "marks/slack-notes" and case.method == "POST":
             case.body = {"time": SPAN["start"], "turned_to": "ebb"}
 
@@ -178,6 +194,9 @@ def contract_application(folder: Path) -> Iterator[FromHere]:
             known = {"station_id": coast.station, "mark_id": coast.mark, "rule_id": coast.rule}
             note = {"time": SPAN["start"], "turned_to": "ebb"}
             known["note_id"] = client.post(f"/v1/marks/{coast.mark}/slack-notes", json=note).json()["id"]
+            told = client.post("/v1/conditions", json=EXAMPLE).json()["items"]
+            warned = client.post("/v1/warnings", content=CAP_EXAMPLE, headers={"content-type": "application/cap+xml"})
+            known.update(condition_id=told[0]["id"], warning_id=warned.json()["items"][0]["id"])
             known.update(fit_id=fit["id"], job_id=fit["job_id"])
             # The name of the header is spelled as checks look for it.
             yield FromHere(app, known, {"Authorization": holder.headers["authorization"]})

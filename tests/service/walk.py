@@ -10,6 +10,7 @@ from typing import Any
 
 from starlette.testclient import TestClient
 
+from service.api.v1.schemas.official_warnings import CAP_EXAMPLE
 from service.storage.identifiers import new_id
 from tests.service.coast import SPAN, make_coast
 from tests.service.holders import Holder
@@ -22,18 +23,33 @@ KINDS = {
     "neighbour": "station",
     "mark_id": "mark",
     "mark_ids": "mark",
+    "first_mark_id": "mark",
+    "second_mark_id": "mark",
     "note_id": "slack note",
+    "condition_id": "condition",
+    "warning_id": "warning",
     "rule_id": "rule",
     "rule_ids": "rule",
     "fit_id": "fit",
     "job_id": "job",
     "import_id": "import",
 }
+#: Field of a body -> the one that an example has in its place.
+INSTEAD: Mapping[str, str] = {"mark_id": "area"}
 #: Parameters of paths that are no ids, and what is asked for.
 PLAIN: Mapping[str, str] = {}
 #: Examples of required parameters of queries whose schema gives none.
 EXAMPLES: Mapping[str, str] = SPAN
 _ID_LIKE = re.compile(r"(^|_)ids?$")
+#: Operation -> a body that is no JSON: its content type, what is asked in the query beside it, and the body.
+_BODIES: Mapping[str, tuple[str, Mapping[str, str], bytes]] = {
+    "create_condition": (
+        "text/csv",
+        {"kind": "forecast", "source": "Invented", "issued_at": "2026-06-01T00:00:00Z", "waves_at": "offshore"},
+        b"time,wave_height_m\n2026-06-01T00:00:00Z,0.8\n2026-06-01T03:00:00Z,1.1\n",
+    ),
+    "create_warning": ("application/cap+xml", {}, CAP_EXAMPLE.encode()),
+}
 _RECORD = b"time,level\n2025-01-01T00:00Z,1.0\n"
 
 Things = Mapping[str, str]
@@ -113,7 +129,7 @@ def send(
     path = re.sub(r"\{(\w+)\}", lambda found: value(found[1]), probe.path)
     query: dict[str, Any] = {}
     for one in parameters(probe.operation, "query"):
-        if one["name"] == probe.name:
+        if one["name"] == probe.name and probe.where == "query":
             query[one["name"]] = probed
         elif one.get("required"):
             query[one["name"]] = own[KINDS[one["name"]]] if one["name"] in KINDS else example_of(one)
@@ -124,9 +140,14 @@ def send(
     content: dict[str, Any] = {}
     media_types = list(probe.operation.get("requestBody", {}).get("content", ()))
     json_types = [one for one in media_types if one.endswith("json")]
-    if json_types:
+    if probe.where == "query" and probe.operation["operationId"] in _BODIES:
+        # What JSON says in the body, other forms say in the query.
+        headers["content-type"], about, content["content"] = _BODIES[probe.operation["operationId"]]
+        query = {**about, **query}
+    elif json_types:
         schema = body_schema(contract, probe.operation)
         document = {name: v for name, v in schema.get("examples", [{}])[0].items() if name != "external_ref"}
+        document.pop(INSTEAD.get(probe.name, ""), None)
         for name in schema.get("properties", ()):
             if name == probe.name:
                 document[name] = [probed] if name.endswith("_ids") else probed
@@ -167,12 +188,19 @@ def make_things(client: TestClient, holder: Holder) -> Things:
             time.sleep(0.02)
         note = {"time": "2026-06-01T14:25:00Z", "turned_to": "ebb"}
         noted = client.post(f"/v1/marks/{coast.mark}/slack-notes", json=note)
+        given = {}
+        for name, path in (("create_condition", "/v1/conditions"), ("create_warning", "/v1/warnings")):
+            media_type, about, body = _BODIES[name]
+            query, headers = {**about, "mark_id": coast.mark}, {"content-type": media_type}
+            given[name] = client.post(path, params=query, content=body, headers=headers).json()["items"][0]["id"]
     finally:
         del client.headers["authorization"]
     return {
         "station": coast.station,
         "mark": coast.mark,
         "slack note": noted.json()["id"],
+        "condition": given["create_condition"],
+        "warning": given["create_warning"],
         "rule": coast.rule,
         "fit": sent.json()["id"],
         "job": sent.json()["job_id"],

@@ -1,9 +1,9 @@
 """The query surface of the house: factors of a mark over a span, as columns over one axis and at any instant.
 
-``registry`` lists the factors; ``tide``, ``phases``, ``light``, ``season``, ``sea_and_air``, ``access`` and ``shore``
-define them; ``sources`` holds the padded tables they are worked out from, ``frame`` what they share at given instants;
-``build`` makes a `Timeline`, ``columns`` is one, ``events`` are its key times, ``shore_reasons`` say why a factor of
-the shore is unknown.
+``registry`` lists the factors; ``tide``, ``phases``, ``light``, ``season``, ``sea_and_air``, ``access``, ``shore`` and
+``person`` define them; ``sources`` holds the padded tables they are worked out from, ``frame`` what they share at given
+instants; ``build`` makes a `Timeline`, ``columns`` is one, ``events`` are its key times, ``shore_reasons`` say why a
+factor of the shore is unknown.
 """
 
 from tidecore.timeline.build import build_timeline

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from tidecore.calendars import FreeTime
 from tidecore.conditions import Conditions
 from tidecore.errors import Fault, InvalidSpan
 from tidecore.model import TideModel
@@ -34,6 +35,7 @@ def build_timeline(
     sky: SkyPositions | None = None,
     names: Sequence[str] | None = None,
     conditions: Conditions | None = None,
+    free_time: FreeTime | None = None,
 ) -> Timeline:
     """Return the timeline of a mark over ``[start, end)``.
 
@@ -57,6 +59,8 @@ def build_timeline(
         Factors that become columns; all there are unless given.
     conditions : Conditions, optional
         Forecasts and observations of sea and air at the mark; its factors of sea and air are unknown unless given.
+    free_time : FreeTime, optional
+        When whoever asks is free, by the clocks of the mark; unknown unless given.
 
     Raises
     ------
@@ -81,4 +85,4 @@ def build_timeline(
         raise InvalidSpan(Fault("step", f"makes {len(grid)} instants", expected))
     columns = tuple(factors()) if names is None else tuple(dict.fromkeys(find_factor(name).name for name in names))
     tables = tide_tables(model, span, mark.offsets)
-    return Timeline(Sources(mark, tables, span, sky, conditions), grid, columns)
+    return Timeline(Sources(mark, tables, span, sky, conditions, free_time), grid, columns)

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 
 from tidecore.errors import UnknownName
-from tidecore.timeline import access, light, sea_and_air, season, shore, tide
+from tidecore.timeline import access, light, person, sea_and_air, season, shore, tide
 from tidecore.timeline.factor import Factor
 
 
@@ -20,7 +20,15 @@ def _by_name(*groups: Iterable[Factor]) -> Mapping[str, Factor]:
     return MappingProxyType(entries)
 
 
-_FACTORS = _by_name(tide.FACTORS, light.FACTORS, season.FACTORS, sea_and_air.FACTORS, access.FACTORS, shore.FACTORS)
+_FACTORS = _by_name(
+    tide.FACTORS,
+    light.FACTORS,
+    season.FACTORS,
+    sea_and_air.FACTORS,
+    access.FACTORS,
+    shore.FACTORS,
+    person.FACTORS,
+)
 
 
 def factors() -> Mapping[str, Factor]:

@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from tidecore.calendars import FreeTime
 from tidecore.conditions import Conditions, SeaAtMark, WarningSteps, warning_steps
 from tidecore.datums import RangeCycle
 from tidecore.extremes import Extremes, peak_rates
@@ -231,7 +232,8 @@ class Sources:
     """Everything the factors of one mark over one span are worked out from.
 
     ``shared_sky`` are positions of sun and moon that several marks share; where they don't reach as far as needed,
-    or are None, the mark gets its own, which are equal. ``conditions`` is what the caller gave of sea and air.
+    or are None, the mark gets its own, which are equal. ``conditions`` is what the caller gave of sea and air,
+    ``free_time`` when he is free; None where he said nothing.
     """
 
     mark: Mark
@@ -239,6 +241,7 @@ class Sources:
     span: TimeSpan
     shared_sky: SkyPositions | None = None
     conditions: Conditions | None = None
+    free_time: FreeTime | None = None
 
     @property
     def model(self) -> TideModel:
@@ -324,6 +327,14 @@ class Sources:
         """Risings, settings and twilights at the mark over the padded span."""
         start, end = from_microseconds(np.array(_padded(self.span)))
         return sky_events(self.sky, self.mark.latitude, self.mark.longitude, start, end)
+
+    @cached_property
+    def free_us(self) -> IntArray | None:
+        """Free time over the padded span, spans as rows; None where nobody said when that is."""
+        if self.free_time is None:
+            return None
+        start, end = from_microseconds(np.array(_padded(self.span)))
+        return self.free_time.spans(self.mark.zone, TimeSpan(start, end))
 
     def sky_times_us(self, kind: str) -> IntArray:
         """Return the instants of one kind of event of the sky."""

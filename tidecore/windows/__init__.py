@@ -1,26 +1,65 @@
-"""When a rule holds at a mark: scores, windows with an account of themselves, and why there are no more.
+"""When a rule holds at a mark, and when to go: scores, windows, sessions, and why there are no more.
 
 ``scoring`` turns columns into scores, ``tracks`` samples the factors of a timeline, ``spans`` finds where a score
 reaches the threshold, ``account`` says what each window is worth, ``rounds`` lets the searches of many rules go on side
-by side, ``search`` is the door: `find_windows`, `find_all_windows` and `explain`.
+by side, ``search`` is their door: `find_windows`, `find_all_windows` and `explain`. ``curves`` holds what several rules
+find at a mark, ``outings`` and ``two_marks`` when to be where, ``ranking`` in what order, ``sessions`` the account of
+each: `find_sessions`. ``obstacles`` says why not, ``comparison`` which of two, ``bait`` when to gather it.
 """
 
+from tidecore.windows.bait import BaitOuting, find_bait_outings
+from tidecore.windows.comparison import Comparison, compare_sessions
+from tidecore.windows.curves import MarkSearch, search_mark
+from tidecore.windows.nothing import explain_no_outings
+from tidecore.windows.obstacle import Obstacle, WhyNot
+from tidecore.windows.obstacles import explain_why_not
+from tidecore.windows.options import SessionOptions
+from tidecore.windows.outings import Outing, find_outings
+from tidecore.windows.ranking import RankedOuting, rank_outings
 from tidecore.windows.scoring import Scores, score_columns, score_rule
 from tidecore.windows.search import Explanation, TermReport, explain, find_all_windows, find_windows
+from tidecore.windows.session import Lull, Session, SessionLeg, SessionWindow
+from tidecore.windows.sessions import complete, find_sessions, session_at
+from tidecore.windows.two_marks import find_double_outings
+from tidecore.windows.verdicts import Verdicts
 from tidecore.windows.window import BestHour, Contribution, GroupContribution, UnknownTerm, Window
 
 __all__ = [
+    "BaitOuting",
     "BestHour",
+    "Comparison",
     "Contribution",
     "Explanation",
     "GroupContribution",
+    "Lull",
+    "MarkSearch",
+    "Obstacle",
+    "Outing",
+    "RankedOuting",
     "Scores",
+    "Session",
+    "SessionLeg",
+    "SessionOptions",
+    "SessionWindow",
     "TermReport",
     "UnknownTerm",
+    "Verdicts",
+    "WhyNot",
     "Window",
+    "compare_sessions",
+    "complete",
     "explain",
+    "explain_no_outings",
+    "explain_why_not",
     "find_all_windows",
+    "find_bait_outings",
+    "find_double_outings",
+    "find_outings",
+    "find_sessions",
     "find_windows",
+    "rank_outings",
     "score_columns",
     "score_rule",
+    "search_mark",
+    "session_at",
 ]

@@ -7,10 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tidecore.filters import Filter
 from tidecore.rules import SpeciesRule, rule_at, suitability
 from tidecore.rules.tree import ClosedSeason, Role
+from tidecore.timebase import US_PER_MINUTE
 from tidecore.timeline import Timeline, find_factor
 from tidecore.windows.account import account
+from tidecore.windows.filtering import say_filter, true_spans
 from tidecore.windows.rounds import Search, side_by_side
 from tidecore.windows.scoring import ROUNDING, Scores, score_rule
 from tidecore.windows.spans import Judgement, find_spans
@@ -70,7 +73,7 @@ class Explanation:
     sentences: tuple[str, ...]
 
 
-def find_windows(rule: SpeciesRule, timeline: Timeline) -> list[Window]:
+def find_windows(rule: SpeciesRule, timeline: Timeline, *, within: Filter | None = None) -> list[Window]:
     """Return the windows of a rule over the span of a timeline.
 
     A window is a longest span in which the score is at least the rule's threshold for at least its minimum duration.
@@ -81,6 +84,8 @@ def find_windows(rule: SpeciesRule, timeline: Timeline) -> list[Window]:
         What the species wants; an override of the mark for the species is heeded, see `tidecore.rules.rule_at`.
     timeline : Timeline
         The mark and the span.
+    within : Filter, optional
+        Windows lie in time in which it is true; a window that it cuts is as long as what is left of it.
 
     Returns
     -------
@@ -99,33 +104,47 @@ def find_windows(rule: SpeciesRule, timeline: Timeline) -> list[Window]:
     Edges lie within 0.1 s. What the score does between two samples is found by the breaks and extremes of every
     factor, so a dip of a few seconds splits a window. The windows of a long span are those of its parts.
     """
-    return find_all_windows([rule], timeline)[0]
+    return find_all_windows([rule], timeline, within=within)[0]
 
 
-def find_all_windows(rules: Sequence[SpeciesRule], timeline: Timeline) -> list[list[Window]]:
+def find_all_windows(
+    rules: Sequence[SpeciesRule], timeline: Timeline, *, within: Filter | None = None
+) -> list[list[Window]]:
     """Return the windows of several rules over the span of a timeline, each as `find_windows` has them.
 
-    Many rules at once cost less each than one: they share the samples of the factors they have in common.
+    Many rules at once cost less each than one: they share the samples of the factors they have in common, and where a
+    filter is true.
     """
     here = [rule_at(rule, timeline.mark) for rule in rules]
     wanted = [k for k, rule in enumerate(here) if suitability(rule, timeline.mark) != "other_bed"]
     tracks = tracks_of(timeline)
     tracks.prepare(timeline, tuple(dict.fromkeys(name for k in wanted for name in here[k].factor_names)))
-    found = side_by_side(timeline, [_searched(here[k], timeline, tracks) for k in wanted])
+    held = _held_by(within, timeline, [here[k] for k in wanted])
+    found = side_by_side(timeline, [_searched(here[k], timeline, tracks, held) for k in wanted])
     windows: list[list[Window]] = [[] for _ in rules]
     for k, one in zip(wanted, found, strict=True):
         windows[k] = one
     return windows
 
 
-def _searched(rule: SpeciesRule, timeline: Timeline, tracks: Tracks) -> Search[list[Window]]:
+def _held_by(within: Filter | None, timeline: Timeline, rules: Sequence[SpeciesRule]) -> list[tuple[int, int]] | None:
+    """Return where a filter is true as far as windows of the rules may reach; None without one."""
+    if within is None or not rules:
+        return None
+    lead = round(max(rule.minimum_duration_min for rule in rules) * US_PER_MINUTE)
+    return true_spans(within, timeline, timeline.span.start_us - lead, timeline.span.end_us + lead)
+
+
+def _searched(
+    rule: SpeciesRule, timeline: Timeline, tracks: Tracks, held: Sequence[tuple[int, int]] | None
+) -> Search[list[Window]]:
     """Search for the windows of one rule."""
     judged = Judgement(rule, timeline, tracks)
-    spans, samples = yield from find_spans(judged, timeline, tracks)
+    spans, samples = yield from find_spans(judged, timeline, tracks, held)
     return (yield from account(judged, timeline, spans, samples))
 
 
-def explain(rule: SpeciesRule, timeline: Timeline) -> Explanation:
+def explain(rule: SpeciesRule, timeline: Timeline, *, within: Filter | None = None) -> Explanation:
     """Return why a rule does or does not hold over the span of a timeline.
 
     Parameters
@@ -134,6 +153,8 @@ def explain(rule: SpeciesRule, timeline: Timeline) -> Explanation:
         What the species wants.
     timeline : Timeline
         The mark and the span. Shares and the best score are those of its axis.
+    within : Filter, optional
+        The filter that windows were held to; the last sentence says how it fared. The rest is of the rule alone.
     """
     rule = rule_at(rule, timeline.mark)
     scores = score_rule(rule, timeline)
@@ -153,7 +174,10 @@ def explain(rule: SpeciesRule, timeline: Timeline) -> Explanation:
         excluded_by=excluded_by,
         terms=terms,
         unknowns=unknowns,
-        sentences=tuple(_sentences(rule, timeline, best_score, unknowns, terms)),
+        sentences=(
+            *_sentences(rule, timeline, best_score, unknowns, terms),
+            *(() if within is None else (say_filter(within, timeline),)),
+        ),
     )
 
 

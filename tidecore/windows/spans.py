@@ -11,6 +11,7 @@ from tidecore.rules import Leaf, SpeciesRule
 from tidecore.timebase import US_PER_MINUTE, US_PER_SECOND
 from tidecore.timeline import Timeline
 from tidecore.units import BoolArray, FloatArray, IntArray
+from tidecore.windows.filtering import held_to
 from tidecore.windows.rounds import Columns, Question, Search
 from tidecore.windows.scoring import ROUNDING, membership_of, score_only
 from tidecore.windows.tracks import Track, Tracks, distinct, slopes
@@ -81,8 +82,12 @@ class Judgement:
         return score_only(self.rule, self.memberships(columns, count))
 
 
-def find_spans(judged: Judgement, timeline: Timeline, tracks: Tracks) -> Search[tuple[list[Span], Samples]]:
+def find_spans(
+    judged: Judgement, timeline: Timeline, tracks: Tracks, kept: Sequence[tuple[int, int]] | None = None
+) -> Search[tuple[list[Span], Samples]]:
     """Return where the score is at least the rule's threshold for its minimum duration, and the samples it rests on.
+
+    Only time in ``kept`` counts, where it is given: ascending spans, those in which a filter is true.
 
     The search reaches beyond the span of the timeline by the minimum duration, so that a window which the span cuts
     is as long as it is, and is kept if only a part of it lies inside.
@@ -91,6 +96,8 @@ def find_spans(judged: Judgement, timeline: Timeline, tracks: Tracks) -> Search[
     first, last = timeline.span.start_us, timeline.span.end_us
     samples = yield from _sampled(judged, tracks, first - lead, last + lead)
     held = yield from _holding(judged, samples)
+    if kept is not None:
+        held = held_to(held, kept)
     found = []
     for start, end in held:
         # Two edges, each late by up to the tolerance.

@@ -12,6 +12,7 @@ from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, MarkId, MarkIds, SpanDep, StepDep, VersionQuery, ZoneDep
 from service.api.media import answer
 from service.api.negotiation import COVERAGEJSON, CSV, JSON, NETCDF, negotiated, offer, write_series
+from service.api.v1.schemas.filters import FilterDep
 from service.api.v1.schemas.timeline import (
     CSV_EXAMPLE,
     Timeline,
@@ -21,6 +22,7 @@ from service.api.v1.schemas.timeline import (
     write_timelines,
 )
 from service.usecases import timeline
+from service.usecases.filtering import check_one_axis
 
 router = APIRouter(tags=["marks"], route_class=SeriesRoute)
 
@@ -37,6 +39,7 @@ _RESPONSES = offer(CSV_EXAMPLE, COVERAGEJSON, NETCDF) | declare(
     "too-many-points",
     "outside-ephemeris",
     "invalid-input",
+    "invalid-filter",
     "model-unreadable",
     "not-acceptable",
 )
@@ -58,10 +61,13 @@ def get_timelines_of_many(
     form: FormDep,
     caller: CallerDep,
     context: ContextDep,
+    within: FilterDep,
     factor: Factors = None,
 ) -> Response:
     """Chosen factors of many marks in one call, all at the same instants."""
-    basis = timeline.find_timeline_basis(context, caller, mark_id, span, step, factor, None)
+    basis = timeline.find_timeline_basis(context, caller, mark_id, span, step, factor, None, within)
+    if form == NETCDF:
+        check_one_axis(within, len(basis.marks))
 
     def write() -> Response:
         views = timeline.build_mark_timelines(basis)
@@ -88,11 +94,12 @@ def get_timeline(
     form: FormDep,
     caller: CallerDep,
     context: ContextDep,
+    within: FilterDep,
     version: VersionQuery = None,
     factor: Factors = None,
 ) -> Response:
     """Chosen factors of a mark as columns, at whole multiples of the step since 1970."""
-    basis = timeline.find_timeline_basis(context, caller, [mark_id], span, step, factor, version)
+    basis = timeline.find_timeline_basis(context, caller, [mark_id], span, step, factor, version, within)
 
     def write() -> Response:
         views = timeline.build_mark_timelines(basis)

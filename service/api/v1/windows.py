@@ -33,8 +33,10 @@ FormDep = Annotated[str, Depends(negotiated(JSON, CSV))]
         "not-found",
         "no-model",
         "invalid-span",
+        "invalid-filter",
         "span-too-long",
         "search-too-large",
+        "invalid-rule",
         "outside-ephemeris",
         "model-unreadable",
         "not-acceptable",
@@ -46,7 +48,7 @@ FormDep = Annotated[str, Depends(negotiated(JSON, CSV))]
 def search_windows(body: WindowSearch, form: FormDep, caller: CallerDep, context: ContextDep) -> Response:
     """Find the windows of species rules at marks over a span, best first, and say why where there are none."""
     zone = None if body.tz is None else check_zone(body.tz, "tz")
-    result = windows.search_windows(context, caller, body.span, body.mark_ids, body.rule_ids)
+    result = windows.search_windows(context, caller, body.span, body.mark_ids, body.rule_ids, body.within)
     if form == JSON:
         response = answer(write_windows(result, body.limit, NUMERICS, zone))
     else:

@@ -50,7 +50,7 @@ def test_what_only_a_caller_can_give_is_unknown_and_named(timeline: Timeline) ->
     given = {name for name, factor in factors().items() if factor.compute is None or factor.group == "sea_and_air"}
     # The mark has no rates of its stream and no access calendar, and tells nothing of its ground.
     shore = {factor.name for factor in SHORE}
-    assert set(timeline.unknown_names()) == given | {"stream_speed", "access_open"} | shore
+    assert set(timeline.unknown_names()) == given | {"stream_speed", "access_open", "free_time"} | shore
 
 
 def test_any_instant_has_the_values_of_its_column(timeline: Timeline) -> None:

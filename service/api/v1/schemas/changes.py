@@ -15,7 +15,9 @@ from service.usecases.records import ChangeRecord
 class ChangeItem(Schema):
     """The latest change of one thing; a deleted thing keeps its place here."""
 
-    kind: Annotated[str, Field(description="Kind of thing: station, mark, slack_note, species_rule.")]
+    kind: Annotated[
+        str, Field(description="Kind of thing: station, mark, slack_note, condition, warning, species_rule.")
+    ]
     id: str
     change: Literal["created", "updated", "deleted"]
     version: Annotated[int | None, Field(description="Version it now has; null once deleted.")]

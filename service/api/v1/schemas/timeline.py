@@ -8,12 +8,15 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
-from service.api.instants import local_date, write_instant
+from service.api.instants import local_date, write_instant, write_instants
 from service.api.media import numbers
 from service.api.v1.schemas.common import DateText, InstantText, Schema
+from service.api.v1.schemas.conditions import write_told
 from service.api.v1.schemas.factors import Factor, write_factor
+from service.api.v1.schemas.filters import FilteredRows, write_rows
 from service.exports.series import Column, Series, SeriesSet, file_stem
 from service.exports.standard_names import height_name
+from service.usecases.filtering import Rows, kept, kept_times
 from service.usecases.timeline import TimelineView
 from tidecore.timebase import US_PER_SECOND
 from tidecore.timeline import Factor as CoreFactor
@@ -43,11 +46,21 @@ class MarkTimeline(Schema):
     date_local: Annotated[DateText, Field(description="Date of the start by the clocks of the mark.")]
     flow_reliable: bool
     range_cycle: Annotated[str, Field(description="Which cycle days_from_springs counts.")]
+    times: Annotated[
+        list[InstantText] | None,
+        Field(description="Instants of the rows that a filter left; null without one: those of the even grid."),
+    ]
+    filtered: Annotated[FilteredRows | None, Field(description="What the filter did; null without one.")]
     columns: Annotated[
         dict[str, list[float | str | bool | None]],
-        Field(description="Values by name of factor; null where unknown."),
+        Field(description="Values by name of factor, one a row; null where unknown."),
     ]
     unknown: Annotated[list[str], Field(description="Factors of which no value is known.")]
+    condition_ids: Annotated[list[str], Field(description="The issues of conditions that are told of the mark.")]
+    warning_ids: Annotated[list[str], Field(description="The official warnings that are told of the mark.")]
+    said: Annotated[
+        list[str], Field(description="In words: what of sea and air is not assessed in the span, old, or far ahead.")
+    ]
 
 
 class TimelineGrid(Schema):
@@ -60,23 +73,23 @@ class TimelineGrid(Schema):
 
 
 class Timeline(MarkTimeline, TimelineGrid):
-    """Factors of a mark on an even grid, as columns: instant k is start + k x step_s."""
+    """Factors of a mark on an even grid, as columns: instant k is start + k x step_s, unless there are ``times``."""
 
 
 class TimelinesOfMany(TimelineGrid):
-    """Timelines of many marks on one even grid: instant k is start + k x step_s."""
+    """Timelines of many marks on one even grid: instant k is start + k x step_s, unless a mark has ``times``."""
 
     marks: list[MarkTimeline]
 
 
 def write_timeline(view: TimelineView, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
     """Return a timeline as `Timeline` has it; its instants carry the offsets of ``zone``."""
-    return {**_write_mark(view), **_write_grid(view.timeline, zone)}
+    return {**_write_mark(view, zone), **_write_grid(view.timeline, zone)}
 
 
 def write_timelines(views: Sequence[TimelineView], zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
     """Return timelines as `TimelinesOfMany` has them."""
-    return {**_write_grid(views[0].timeline, zone), "marks": [_write_mark(view) for view in views]}
+    return {**_write_grid(views[0].timeline, zone), "marks": [_write_mark(view, zone) for view in views]}
 
 
 def export_timelines(views: Sequence[TimelineView]) -> SeriesSet:
@@ -92,11 +105,12 @@ def export_timelines(views: Sequence[TimelineView]) -> SeriesSet:
                 view.mark.document.latitude,
                 view.mark.document.longitude,
                 _about(view),
-                view.timeline.times,
-                [_column(view.timeline, name) for name in view.timeline.names],
+                kept_times(view.rows, view.timeline),
+                [_column(view.timeline, name, view.rows) for name in view.timeline.names],
             )
             for view in views
         ],
+        even=len(views) == 1 or views[0].rows is None,
     )
 
 
@@ -116,12 +130,12 @@ def _about(view: TimelineView) -> dict[str, str | int | bool]:
     return about
 
 
-def _column(timeline: CoreTimeline, name: str) -> Column:
+def _column(timeline: CoreTimeline, name: str, rows: Rows | None) -> Column:
     factor = factors()[name]
     return Column(
         name,
         factor.kind,
-        timeline.columns[name],
+        kept(rows, timeline.columns[name]),
         factor.meaning,
         factor.unit,
         DECIMALS.get(factor.unit, 3),
@@ -140,9 +154,9 @@ def _write_grid(timeline: CoreTimeline, zone: zoneinfo.ZoneInfo | None) -> dict[
     }
 
 
-def _write_mark(view: TimelineView) -> dict[str, Any]:
-    timeline, registry = view.timeline, factors()
-    columns = {name: write_column(registry[name], timeline.columns[name]) for name in timeline.names}
+def _write_mark(view: TimelineView, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
+    timeline, registry, rows = view.timeline, factors(), view.rows
+    columns = {name: write_column(registry[name], kept(rows, timeline.columns[name])) for name in timeline.names}
     return {
         "mark_id": view.mark.record.id,
         "mark_version": view.mark.record.version,
@@ -153,8 +167,11 @@ def _write_mark(view: TimelineView) -> dict[str, Any]:
         "date_local": local_date(timeline.span.start, view.mark.document.zone),
         "flow_reliable": timeline.flow_reliable,
         "range_cycle": timeline.range_cycle,
+        "times": None if rows is None else write_instants(kept_times(rows, timeline), zone),
+        "filtered": write_rows(rows),
         "columns": columns,
-        "unknown": [name for name, column in columns.items() if all(value is None for value in column)],
+        "unknown": list(timeline.unknown_names()),
+        **write_told({view.mark.record.id: view.conditions}, timeline.span)[view.mark.record.id],
     }
 
 

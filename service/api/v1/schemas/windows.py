@@ -11,18 +11,30 @@ from pydantic import BeforeValidator, ConfigDict, Field
 from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
+from service.api.v1.schemas.conditions import write_told
 from service.api.v1.schemas.rule_remarks import SuitabilityText
+from service.api.v1.schemas.searched import (
+    BestHourSchema,
+    KeyTimeSchema,
+    Role,
+    SearchedMark,
+    SearchedRule,
+    UnknownSchema,
+    write_best_hour,
+    write_key_time,
+    write_mark,
+    write_rule,
+    write_unknown,
+)
 from service.exports.series import Column, Table, file_stem
-from service.usecases.marks import MarkView
-from service.usecases.stations import ServedModel
 from service.usecases.windows import FoundWindow, Nothing, SearchResult
+from tidecore.filters import Filter
+from tidecore.filters.syntax import Language
 from tidecore.place import Document
 from tidecore.timebase import TimeSpan
-from tidecore.timeline import KeyTime
-from tidecore.windows import Contribution, GroupContribution, UnknownTerm
+from tidecore.windows import Contribution, GroupContribution
 
 Ids = Annotated[list[Annotated[str, Field(min_length=1, max_length=64)]], Field(min_length=1, max_length=1000)]
-Role = Literal["require", "prefer"]
 
 
 EXAMPLE: dict[str, Any] = {"start": "2026-06-01T00:00:00Z", "end": "2026-06-15T00:00:00Z", "limit": 20}
@@ -61,44 +73,26 @@ class WindowSearch(Document):
         str | None, Field(max_length=64, description="IANA zone whose offsets instants carry; UTC unless given.")
     ] = None
 
+    filter: Annotated[
+        str | dict[str, Any] | None,
+        Field(
+            description="CQL2 over /v1/queryables, as text or as an object of CQL2 JSON: windows lie where it is true.",
+            examples=["light <> 'day' AND height > 2"],
+        ),
+    ] = None
+    filter_lang: Annotated[
+        Language | None, Field(description="How the filter is written; a text is cql2-text unless this says otherwise.")
+    ] = None
+
+    @property
+    def within(self) -> Filter | None:
+        """The filter; InvalidFilter if it is wrong."""
+        return None if self.filter is None else Filter.parse(self.filter, language=self.filter_lang)
+
     @property
     def span(self) -> TimeSpan:
         """The span; InvalidSpan if it runs backwards."""
         return TimeSpan(to_numpy(self.start), to_numpy(self.end))
-
-
-class SearchedMark(Schema):
-    """A mark that was searched, and the tide it follows."""
-
-    id: str
-    version: int
-    name: str
-    time_zone: str
-    station_id: str
-    station_version: int
-    datum: str
-
-
-class SearchedRule(Schema):
-    """A rule that was searched for."""
-
-    id: str
-    version: int
-    name: str
-    species: str
-
-
-class KeyTimeSchema(Schema):
-    """Something that happens inside a window."""
-
-    time: InstantText
-    kind: str
-    height_m: float | None
-    grazing: bool
-    height_held: Annotated[
-        bool,
-        Field(description="A high or low water so far outside the mark's table of offsets that its outermost is kept."),
-    ]
 
 
 class ContributionSchema(Schema):
@@ -121,35 +115,12 @@ class GroupSchema(Schema):
     mean_loss: Annotated[float, Field(description="Mean fall of ln score that is due to its members together.")]
 
 
-class UnknownSchema(Schema):
-    """A term whose factor was unknown, and what was done about it."""
-
-    factor: str
-    role: Role
-    policy: Annotated[
-        Literal["exclude", "ignore", "penalise", "decided"],
-        Field(description="`decided`: other members of its group decided all the same."),
-    ]
-    share: Annotated[float, Field(description="Share of the time, 0 to 1.")]
-    reason: str
-    path: str
-
-
 class SeasonSchema(Schema):
     """A season of the rule, and who says so."""
 
     from_: Annotated[str, Field(alias="from", description="First day, `MM-DD`.")]
     to: Annotated[str, Field(description="Last day, `MM-DD`.")]
     source: str
-
-
-class BestHourSchema(Schema):
-    """The 60 minutes of highest mean score; the window itself where it is shorter."""
-
-    start: InstantText
-    end: InstantText
-    mean_score: float
-    whole_window: bool
 
 
 class WindowSchema(Schema):
@@ -207,6 +178,9 @@ class Windows(Schema):
     numerics: int
     marks: list[SearchedMark]
     rules: list[SearchedRule]
+    filter: Annotated[
+        dict[str, Any] | bool | None, Field(description="The filter as CQL2 JSON; null where none was given.")
+    ]
     found: Annotated[int, Field(description="How many windows there are; `windows` holds the best of them.")]
     windows: list[WindowSchema]
     without_window: list[WithoutWindow]
@@ -214,27 +188,21 @@ class Windows(Schema):
 
 
 CAUTION = (
-    "Not for navigation. Tide and sky are estimates and the sea is not assessed: follow the coastguard, official "
-    "warnings, byelaws and licensed advice."
+    "Not for navigation. Tide, sky and forecasts are estimates, and whether the sea is safe is not assessed: follow "
+    "the coastguard, official warnings, byelaws and licensed advice."
 )
 
 
 def write_windows(result: SearchResult, limit: int, numerics: int, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
     """Return a search result as `Windows` has it."""
+    told = write_told(result.conditions, result.span)
     return {
         "start": write_instant(result.span.start, zone),
         "end": write_instant(result.span.end, zone),
         "numerics": numerics,
-        "marks": [_write_mark(view, served) for view, served in result.marks],
-        "rules": [
-            {
-                "id": view.record.id,
-                "version": view.record.version,
-                "name": view.document.name,
-                "species": view.document.species.scientific_name,
-            }
-            for view in result.rules
-        ],
+        "marks": [write_mark(view, served, told[view.record.id]) for view, served in result.marks],
+        "rules": [write_rule(view) for view in result.rules],
+        "filter": None if result.within is None else result.within.document,
         "found": len(result.windows),
         "windows": [_write_window(found, zone) for found in result.windows[:limit]],
         "without_window": [_write_nothing(nothing, zone) for nothing in result.nothing],
@@ -307,21 +275,8 @@ def _truth(value: bool | None) -> int:
     return -1 if value is None else int(value)
 
 
-def _write_mark(view: MarkView, served: ServedModel) -> dict[str, Any]:
-    return {
-        "id": view.record.id,
-        "version": view.record.version,
-        "name": view.document.name,
-        "time_zone": view.document.time_zone,
-        "station_id": served.station.station_id,
-        "station_version": served.version,
-        "datum": view.document.datum_of(served.model.datum),
-    }
-
-
 def _write_window(found: FoundWindow, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
     window, mark = found.window, found.mark.document
-    best = window.best_hour
     return {
         "mark_id": found.mark.record.id,
         "rule_id": found.rule.record.id,
@@ -339,14 +294,9 @@ def _write_window(found: FoundWindow, zone: zoneinfo.ZoneInfo | None) -> dict[st
         "limiting_factor": window.limiting_factor,
         "contributions": [_write_contribution(one) for one in window.contributions],
         "groups": [_write_group(one) for one in window.groups],
-        "best_hour": {
-            "start": write_instant(best.start, zone),
-            "end": write_instant(best.end, zone),
-            "mean_score": number(best.mean_score, 3),
-            "whole_window": best.whole_window,
-        },
-        "key_times": [_write_key_time(event, zone) for event in window.key_times],
-        "unknowns": [_write_unknown(one) for one in window.unknowns],
+        "best_hour": write_best_hour(window.best_hour, zone),
+        "key_times": [write_key_time(event, zone) for event in window.key_times],
+        "unknowns": [write_unknown(one) for one in window.unknowns],
         "flow_reliable": window.flow_reliable,
         "ground_accepted": found.rule.document.accepts_ground(mark),
         "suitability": window.suitability,
@@ -371,27 +321,6 @@ def _write_group(one: GroupContribution) -> dict[str, Any]:
         "role": one.role,
         "mean_membership": number(one.mean_membership, 3),
         "mean_loss": number(one.mean_loss, 3),
-    }
-
-
-def _write_key_time(event: KeyTime, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
-    return {
-        "time": write_instant(event.time, zone),
-        "kind": event.kind,
-        "height_m": number(event.height, 3),
-        "grazing": event.grazing,
-        "height_held": event.held,
-    }
-
-
-def _write_unknown(one: UnknownTerm) -> dict[str, Any]:
-    return {
-        "factor": one.factor,
-        "role": one.role,
-        "policy": one.policy,
-        "share": number(one.share, 3),
-        "reason": one.reason,
-        "path": one.path,
     }
 
 

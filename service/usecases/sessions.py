@@ -1,0 +1,239 @@
+"""Search for sessions: marks x rules over a span in free time, ranked; and two sessions beside each other."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from service.errors import DocumentInvalid
+from service.security import Caller
+from service.usecases.conditions import MarkConditions
+from service.usecases.context import Context
+from service.usecases.marks import MarkView, of_one_mark
+from service.usecases.searching import Wanted, check_search_span, find_wanted, search_timeline, shared_sky, state_of
+from service.usecases.species_rules import RuleView
+from service.usecases.stations import ServedModel
+from tidecore.calendars import ClockChange, FreeTime, clock_changes
+from tidecore.errors import Fault
+from tidecore.timebase import TimeSpan
+from tidecore.windows import (
+    Comparison,
+    MarkSearch,
+    Outing,
+    RankedOuting,
+    Session,
+    SessionOptions,
+    compare_sessions,
+    complete,
+    explain_no_outings,
+    find_double_outings,
+    find_outings,
+    rank_outings,
+    search_mark,
+    session_at,
+)
+from tidecore.windows.ranking import Grouping
+
+#: A session that is compared is looked at with so much time around it [days].
+_AROUND_DAYS = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """How long it takes from one mark to another, and back [min]."""
+
+    one: str
+    other: str
+    minutes: float
+
+
+@dataclass(frozen=True, slots=True)
+class SessionQuestion:
+    """What is asked of a search for sessions; ``travel`` is the way to marks [min], ``travel_min`` that to others."""
+
+    span: TimeSpan
+    mark_ids: Sequence[str] | None
+    rule_ids: Sequence[str] | None
+    options: SessionOptions
+    free_time: FreeTime | None
+    travel: Mapping[str, float]
+    travel_min: float
+    drives: Sequence[Drive]
+    by: Grouping
+    each: int | None
+    diverse: bool
+    overlapping: bool
+
+
+@dataclass(frozen=True, slots=True)
+class WithoutSession:
+    """A mark without a session, and why."""
+
+    mark: MarkView
+    reasons: Sequence[str]
+
+
+@dataclass(frozen=True, slots=True)
+class SessionResult:
+    """What a search found, ranked, and what it rests on; `page` completes the sessions of one page."""
+
+    question: SessionQuestion
+    marks: Sequence[tuple[MarkView, ServedModel]]
+    conditions: Mapping[str, MarkConditions]
+    rules: Sequence[RuleView]
+    searches: Mapping[str, MarkSearch]
+    ranked: Sequence[RankedOuting]
+    without: Sequence[WithoutSession]
+    clock_changes: Sequence[tuple[str, ClockChange]]
+
+    def page(self, start: int, limit: int) -> list[tuple[RankedOuting, Session]]:
+        """Return so many ranked outings from one place on, with the account of each."""
+        return [(one, complete(one.outing, self.searches)) for one in self.ranked[start : start + limit]]
+
+
+@dataclass(frozen=True, slots=True)
+class SessionBasis:
+    """The marks and rules that a search is over, found before anything is computed."""
+
+    question: SessionQuestion
+    wanted: Wanted
+
+    @property
+    def state(self) -> list[list[str]]:
+        """All that the answer rests on, as plain values."""
+        return state_of(self.wanted)
+
+
+def find_session_basis(context: Context, caller: Caller, question: SessionQuestion) -> SessionBasis:
+    """Return the marks and rules that a search is over; all of the account's where none are named.
+
+    Raises
+    ------
+    NotFound, NoModel
+        If a mark or rule is not there, or the station of a mark has no model yet.
+    SpanTooLong, SearchTooLarge
+        If the search exceeds the limits.
+    DocumentInvalid
+        If a way or a drive is to a mark that is not searched.
+    """
+    check_search_span(context, question.span)
+    wanted = find_wanted(context, caller, question.mark_ids, question.rule_ids, max(1.0, question.span.days))
+    known = {view.record.id for view, _ in wanted[0]}
+    expected = "one of the marks that are searched"
+    faults = [
+        Fault(f"travel.{place}.mark_id", f"{ascii(mark)[:60]} is not searched", expected)
+        for place, mark in enumerate(question.travel)
+        if mark not in known
+    ]
+    for place, drive in enumerate(question.drives):
+        for name, mark in (("from_mark_id", drive.one), ("to_mark_id", drive.other)):
+            if mark not in known:
+                faults.append(Fault(f"drives.{place}.{name}", f"{ascii(mark)[:60]} is not searched", expected))
+    if faults:
+        raise DocumentInvalid(faults)
+    return SessionBasis(question, wanted)
+
+
+def search_sessions(basis: SessionBasis) -> SessionResult:
+    """Return the sessions of rules at marks, ranked as asked."""
+    question, (marks, rules, conditions) = basis.question, basis.wanted
+    documents = {view.record.id: view.document for view in rules}
+    searches: dict[str, MarkSearch] = {}
+    ways: dict[str, float] = {}
+    sky = shared_sky(question.span)
+    outings: dict[str, list[Outing]] = {}
+    without: list[WithoutSession] = []
+    zones: dict[str, tuple[ClockChange, ...]] = {}
+    for view, served in marks:
+        key = view.record.id
+        ways[key] = question.travel.get(key, question.travel_min)
+        with of_one_mark(view):
+            told = conditions[key]
+            timeline = search_timeline(view, served, rules, question.span, sky, told, question.free_time)
+            searches[key] = search_mark(key, timeline, documents)
+        free = timeline.sources.free_us
+        outings[key] = find_outings(searches[key], question.options, free, ways[key])
+        if not outings[key]:
+            reasons = explain_no_outings(searches[key], question.options, free, ways[key])
+            without.append(WithoutSession(view, reasons))
+        zones[view.document.time_zone] = clock_changes(view.document.zone, question.span)
+    found = [one for some in outings.values() for one in some]
+    found += _with_two_marks(question, searches, outings, ways)
+    ranked = rank_outings(
+        found,
+        searches,
+        by=question.by,
+        diverse=question.diverse,
+        overlapping=question.overlapping,
+        each=question.each,
+    )
+    changes = [(zone, change) for zone in sorted(zones) for change in zones[zone]]
+    return SessionResult(question, marks, conditions, rules, searches, ranked, without, changes)
+
+
+def _with_two_marks(
+    question: SessionQuestion,
+    searches: Mapping[str, MarkSearch],
+    outings: Mapping[str, list[Outing]],
+    ways: Mapping[str, float],
+) -> list[Outing]:
+    """Return the outings to two marks, in both directions; a drive given one way alone is as long the other way."""
+    minutes = {(drive.other, drive.one): drive.minutes for drive in question.drives}
+    minutes |= {(drive.one, drive.other): drive.minutes for drive in question.drives}
+    found = []
+    for first, second in sorted(minutes):
+        if first == second or first not in searches:
+            continue
+        found += find_double_outings(
+            searches[first],
+            searches[second],
+            question.options,
+            minutes[first, second],
+            searches[first].timeline.sources.free_us,
+            (ways[first], ways[second]),
+            [*outings[first], *outings[second]],
+        )
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class SessionPlace:
+    """A session that is to be compared: the mark and the span that is fished."""
+
+    mark_id: str
+    fishing: TimeSpan
+
+
+def compare_two_sessions(
+    context: Context,
+    caller: Caller,
+    places: tuple[SessionPlace, SessionPlace],
+    rule_ids: Sequence[str] | None,
+    options: SessionOptions,
+) -> tuple[tuple[Session, Session], Comparison]:
+    """Return two sessions in full, and what sets them apart; of all rules where none are named.
+
+    Raises
+    ------
+    NotFound, NoModel
+        If a mark or rule is not there, or the station of a mark has no model yet.
+    SpanTooLong, SearchTooLarge
+        If a session, or marks times rules, exceed the limits.
+    """
+    for place in places:
+        check_search_span(context, place.fishing)
+    days = sum(place.fishing.days + 2.0 * _AROUND_DAYS for place in places)
+    served, rules, conditions = find_wanted(context, caller, [place.mark_id for place in places], rule_ids, days)
+    by_id = {view.record.id: (view, model) for view, model in served}
+    if not rules:
+        raise DocumentInvalid(Fault("rule_ids", "the account has no species rules", "a rule to compare sessions by"))
+    documents = {view.record.id: view.document for view in rules}
+    found = []
+    for place in places:
+        view, model = by_id[place.mark_id]
+        around = place.fishing.padded(_AROUND_DAYS)
+        with of_one_mark(view):
+            timeline = search_timeline(view, model, rules, around, shared_sky(around), conditions[place.mark_id])
+            search = search_mark(place.mark_id, timeline, documents)
+        found.append(session_at(search, place.fishing.start, place.fishing.end, options))
+    return (found[0], found[1]), compare_sessions(found[0], found[1])

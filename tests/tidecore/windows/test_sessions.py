@@ -1,0 +1,286 @@
+"""Sessions: what they hold, how they are trimmed, lengthened, cut and explained."""
+
+from __future__ import annotations
+
+import pickle
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.tidecore.timeline.places import mark_at, model_of
+from tests.tidecore.windows.doubles import rule, trapezoid
+from tests.tidecore.windows.evenings import ALWAYS, DAYS_ONLY, DOWN_AND_UP, NEVER, NIGHT_FLOOD, search, timeline_over
+from tidecore.calendars import FreeTime, holds_at
+from tidecore.conditions import ConditionIssue, Conditions
+from tidecore.errors import InvalidInput
+from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE
+from tidecore.timeline import build_timeline
+from tidecore.windows import (
+    SessionOptions,
+    complete,
+    explain_no_outings,
+    find_outings,
+    find_sessions,
+    find_windows,
+    score_columns,
+    search_mark,
+    session_at,
+)
+
+HOUR = np.timedelta64(1, "h")
+OPTIONS = SessionOptions()
+
+
+def hours(session):
+    return float((session.leave - session.arrive) / HOUR)
+
+
+def test_two_down_and_two_up_is_one_session_with_a_lull():
+    timeline = build_timeline(mark_at(), model_of("large"), "2026-10-25T06:00", "2026-10-25T15:00")
+    assert len(find_windows(DOWN_AND_UP, timeline)) == 2
+    (session,) = find_sessions([DOWN_AND_UP], timeline)
+    (lull,) = session.lulls
+    assert lull.factor == "flow_strength"
+    # The stream turns in it.
+    slack = next(event.time for event in session.legs[0].key_times if event.kind == "slack_after_lw")
+    assert lull.start < slack < lull.end
+    assert any("lull" in reason and "run of the tide" in reason for reason in session.reasons)
+    assert not find_sessions([DOWN_AND_UP], timeline, SessionOptions(lull_min=10.0, least_h=1.0))[0].lulls
+
+
+def test_setting_up_and_packing_up_are_around_the_fishing():
+    for session in find_sessions([DOWN_AND_UP], timeline_over()):
+        (leg,) = session.legs
+        assert leg.start - leg.arrive == np.timedelta64(25, "m")
+        assert leg.leave - leg.end == np.timedelta64(15, "m")
+        assert 3.0 <= round(hours(session), 6) <= 5.0
+
+
+def test_a_session_is_worth_the_integral_of_the_best_score():
+    timeline, checked = timeline_over(), 0
+    for session in find_sessions([DOWN_AND_UP, NIGHT_FLOOD], timeline)[:6]:
+        (leg,) = session.legs
+        times = np.arange(leg.start, leg.end, np.timedelta64(10, "s")).astype("datetime64[us]").view(np.int64)
+        scores = []
+        for one in (DOWN_AND_UP, NIGHT_FLOOD):
+            columns = timeline.at(times, one.factor_names)
+            scores.append(score_columns(one, columns, flow_reliable=True).score)
+        assert session.score_hours == pytest.approx(np.max(scores, axis=0).sum() * 10.0 / 3600.0, abs=0.02)
+        for account in session.rules:
+            which = 0 if account.name == DOWN_AND_UP.name else 1
+            assert account.score_hours == pytest.approx(scores[which].sum() * 10.0 / 3600.0, abs=0.02)
+        assert session.score_hours <= sum(account.score_hours for account in session.rules) + 0.02
+        checked += 1
+    assert checked == 6
+
+
+def test_the_best_hour_is_the_best_of_all_whole_minutes():
+    found = search(DOWN_AND_UP, NIGHT_FLOOD)
+    for outing in find_outings(found, OPTIONS)[:8]:
+        leg = outing.legs[0]
+        starts = np.arange(-(-leg.start_us // US_PER_MINUTE), (leg.end_us - US_PER_HOUR) // US_PER_MINUTE + 1)
+        means = [found.best.integral(k, k + US_PER_HOUR) for k in (starts * US_PER_MINUTE).tolist()]
+        assert outing.best_score == pytest.approx(max(means), abs=1e-9)
+        assert outing.best_us[0] in (starts * US_PER_MINUTE).tolist()
+
+
+@pytest.mark.parametrize("travel_min", [0.0, 45.0])
+def test_all_of_a_session_lies_in_free_time(travel_min):
+    timeline = timeline_over(free=True)
+    sessions = find_sessions([DOWN_AND_UP, NIGHT_FLOOD], timeline, travel_min=travel_min)
+    assert sessions
+    for session in sessions:
+        away = session.outing.arrive_us - session.outing.there_us
+        home = session.outing.leave_us + session.outing.back_us
+        minutes = np.arange(away, home, US_PER_MINUTE)
+        assert (timeline.at(np.append(minutes, home - 1), ("free_time",))["free_time"] == 1).all()
+
+
+ZONES = st.sampled_from(
+    ["Europe/London", "America/New_York", "Australia/Lord_Howe", "Pacific/Apia", "Asia/Kathmandu", "Etc/UTC"]
+)
+
+
+@settings(max_examples=12)
+@given(
+    zone=ZONES,
+    start=st.integers(0, 23),
+    length=st.integers(4, 12),
+    day=st.sampled_from(["2026-03-06", "2026-03-27", "2026-10-02", "2026-10-23", "2026-10-30"]),
+    travel=st.sampled_from([0.0, 20.0, 50.0]),
+)
+def test_sessions_lie_in_the_hours_that_clocks_show_in_any_zone(zone, start, length, day, travel):
+    hours_ = {"from": f"{start:02d}:00", "to": f"{(start + length) % 24:02d}:00"}
+    free = FreeTime.parse({"weekly": [{"hours": hours_}]})
+    begin = np.datetime64(day, "us")
+    timeline = build_timeline(
+        mark_at(time_zone=zone), model_of("large"), begin, begin + np.timedelta64(4, "D"), free_time=free
+    )
+    spans = timeline.sources.free_us
+    assert spans is not None
+    for session in find_sessions([DOWN_AND_UP], timeline, travel_min=travel):
+        away, home = (
+            session.outing.arrive_us - session.outing.there_us,
+            session.outing.leave_us + session.outing.back_us,
+        )
+        times = np.append(np.arange(away, home, US_PER_MINUTE), home - 1)
+        assert holds_at(spans, times).all()
+        assert 3.0 - 1e-6 <= hours(session) <= 5.0 + 1e-6
+
+
+def test_a_long_day_is_cut_into_its_best_parts_that_do_not_overlap():
+    timeline = build_timeline(mark_at(), model_of("large"), "2026-06-10T04:00", "2026-06-11T00:00")
+    sessions = find_sessions([ALWAYS], timeline)
+    assert len(sessions) == 4
+    assert all(hours(session) == pytest.approx(5.0) for session in sessions[:3])
+    ends = [(one.arrive, one.leave) for one in sessions]
+    assert all(later[0] >= earlier[1] for earlier, later in pairwise(ends))
+
+
+def test_a_short_window_is_given_the_time_around_it_that_scores_best():
+    timeline = build_timeline(mark_at(), model_of("large"), "2026-10-24T12:00", "2026-10-26T12:00")
+    short = rule(require=[("hours_from_lw", trapezoid(0.0, 1.0, 1.5, 3.0), {})], threshold=0.9)
+    for session in find_sessions([short], timeline):
+        (leg,) = session.legs
+        assert hours(session) == pytest.approx(3.0)
+        for window in leg.windows:
+            assert leg.start <= window.start < window.end <= leg.end
+        # A quarter of an hour earlier or later it is worth no more.
+        found = search(short, start="2026-10-24T12:00", end="2026-10-26T12:00")
+        here = found.best.integral(session.outing.legs[0].start_us, session.outing.legs[0].end_us)
+        for shift in (-15, -5, 5, 15):
+            start = session.outing.legs[0].start_us + shift * US_PER_MINUTE
+            end = session.outing.legs[0].end_us + shift * US_PER_MINUTE
+            if all(start <= int(w.start.astype(np.int64)) and int(w.end.astype(np.int64)) <= end for w in leg.windows):
+                assert found.best.integral(start, end) <= here + 1e-6
+
+
+def test_safety_is_never_said_to_be_assessed():
+    for session in find_sessions([DOWN_AND_UP], timeline_over()):
+        assert session.verdicts.safe.grade == "not_assessed"
+        assert session.verdicts.safe.reasons
+        assert session.verdicts.fishable.grade == "unknown"
+        assert "not assessed" in " ".join(session.reasons)
+
+
+def test_the_change_of_the_clocks_is_said():
+    free = FreeTime.parse({"weekly": [{"weekdays": ["saturday"], "hours": {"from": "20:00", "to": "06:00"}}]})
+    timeline = build_timeline(mark_at(), model_of("large"), "2026-10-24T12:00", "2026-10-25T12:00", free_time=free)
+    options = SessionOptions(least_h=11.0, most_h=11.0)
+    (session,) = find_sessions([ALWAYS], timeline, options)
+    assert hours(session) == 11.0
+    assert "twice" in session.clock_changes[0]
+    assert "twice" in " ".join(session.reasons)
+
+
+def test_access_that_is_closed_trims_a_session():
+    gate = {
+        "kind": "gate",
+        "state": "closed",
+        "hours": {"from": "12:00", "to": "20:00"},
+        "source": "invented",
+        "note": "",
+    }
+    mark = mark_at(access=[gate], time_zone="Etc/UTC")
+    timeline = build_timeline(mark, model_of("large"), "2026-06-10", "2026-06-12")
+    sessions = find_sessions([ALWAYS], timeline)
+    assert sessions
+    for session in sessions:
+        times = np.arange(session.outing.arrive_us, session.outing.leave_us, US_PER_MINUTE)
+        assert (timeline.at(times, ("access_open",))["access_open"] == 1).all()
+    searched = search_mark("pier", timeline, {"always": ALWAYS})
+    forced = session_at(searched, np.datetime64("2026-06-10T12:00"), np.datetime64("2026-06-10T14:00"))
+    assert forced.verdicts.safe.grade == "caution"
+    assert "access is closed" in " ".join(forced.verdicts.safe.reasons)
+
+
+def sea(height, **values):
+    """What is told of two days: waves at the mark of one height, no wind, no weed seen but what is given."""
+    times = ["2026-06-09T00:00Z", *(f"2026-06-1{day}T{hour:02d}:00Z" for day in range(3) for hour in range(0, 24, 3))]
+    plain = {"wave_height_m": height, "wave_from_degree": 270.0, "wind_speed_m_per_s": 2.0, "wind_from_degree": 90.0}
+    issue = {
+        "kind": "observation",
+        "source": "invented",
+        "issued_at": "2026-06-13T00:00Z",
+        "waves_at": "at_mark",
+        "times": times[1:],
+        "values": {name: [value] * (len(times) - 1) for name, value in {**plain, "weed": "none", **values}.items()},
+    }
+    return ConditionIssue.parse(issue)
+
+
+@pytest.mark.parametrize(
+    ("height", "weed", "grade", "part"),
+    [(0.8, "none", "yes", 1.0), (3.0, "none", "no", 0.0), (0.8, "every_cast", "hard", 0.5)],
+)
+def test_a_mark_that_does_not_fish_is_worth_nothing(height, weed, grade, part):
+    mark = mark_at(
+        facing_degree=270.0,
+        exposure={"from_degree": 200.0, "to_degree": 330.0},
+        stream_rates={f"{tide}_{way}_m_per_s": 0.4 for tide in ("spring", "neap") for way in ("flood", "ebb")},
+    )
+    conditions = Conditions.of([sea(height, weed=weed)])
+    timeline = build_timeline(mark, model_of("large"), "2026-06-10", "2026-06-12", conditions=conditions)
+    sessions = find_sessions([ALWAYS], timeline)
+    assert sessions
+    for session in sessions:
+        assert session.verdicts.fishable.grade == grade, session.verdicts.fishable.reasons
+        assert session.score_hours == pytest.approx(part * session.fishing_h, abs=0.01)
+        assert session.verdicts.safe.grade == "not_assessed"
+        # What feeds is not less for it.
+        assert session.verdicts.feeding.mean_score == pytest.approx(1.0)
+    if grade == "hard":
+        assert "weed" in " ".join(sessions[0].verdicts.fishable.reasons)
+
+
+def test_why_there_is_none():
+    timeline = timeline_over()
+    assert "no rule has a window" in " ".join(explain_no_outings(search(NEVER), OPTIONS))
+    free = FreeTime.parse({"weekly": [{"hours": {"from": "10:00", "to": "12:00"}}]}).spans(
+        timeline.mark.zone, timeline.span
+    )
+    said = " ".join(explain_no_outings(search(DOWN_AND_UP), OPTIONS, free))
+    assert "2 h" in said
+    assert "3 h" in said
+    noon = FreeTime.parse({"weekly": [{"hours": {"from": "09:00", "to": "14:00"}}]}).spans(
+        timeline.mark.zone, timeline.span
+    )
+    assert not find_outings(search(NIGHT_FLOOD), OPTIONS, noon)
+    assert "None of them lies in free time" in " ".join(explain_no_outings(search(NIGHT_FLOOD), OPTIONS, noon))
+
+
+def test_sessions_pickle_and_do_not_depend_on_the_order_of_rules():
+    found, turned = (search(*rules) for rules in ((DOWN_AND_UP, NIGHT_FLOOD), (NIGHT_FLOOD, DOWN_AND_UP)))
+    outings = find_outings(found, OPTIONS)
+    assert outings == find_outings(turned, OPTIONS)
+    one, other = (complete(outings[0], {"ledge": some}) for some in (found, turned))
+    assert one.reasons == other.reasons
+    assert pickle.loads(pickle.dumps(one)) == one
+
+
+def test_a_session_of_given_hours_is_told_whatever_it_is_worth():
+    found = search(DAYS_ONLY)
+    session = session_at(found, np.datetime64("2026-10-21T22:00"), np.datetime64("2026-10-22T01:00"))
+    assert session.score_hours == 0.0
+    assert session.rules == ()
+    assert session.verdicts.feeding.rule is None
+    with pytest.raises(InvalidInput, match="leaves the span"):
+        session_at(found, np.datetime64("2026-10-20T00:00"), np.datetime64("2026-10-20T04:00"))
+
+
+@pytest.mark.parametrize(
+    ("changes", "fields"),
+    [
+        ({"least_h": 6.0}, ["most_h"]),
+        ({"lull_min": -1.0, "set_up_min": float("nan")}, ["set_up_min", "lull_min"]),
+        ({"least_h": 0.0, "most_h": 0.5}, ["most_h"]),
+        ({"most_h": 25.0}, ["most_h"]),
+    ],
+)
+def test_options_that_make_no_session_are_refused(changes, fields):
+    with pytest.raises(InvalidInput) as caught:
+        SessionOptions(**changes)
+    assert [fault.field for fault in caught.value.faults] == fields

@@ -1,0 +1,173 @@
+"""Why a rule does not hold, which of two sessions, and when to gather bait."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.tidecore.timeline.places import mark_at, mark_without_lags, model_of
+from tests.tidecore.windows.doubles import one_of, rule, trapezoid
+from tests.tidecore.windows.evenings import DOWN_AND_UP, NEVER, NIGHT_FLOOD, timeline_over
+from tidecore.calendars import FreeTime
+from tidecore.errors import InvalidInput, InvalidSpan
+from tidecore.timeline import build_timeline
+from tidecore.windows import compare_sessions, explain_why_not, find_bait_outings, find_sessions, find_windows
+from tidecore.windows.bait import days_before
+
+NOON = "2026-10-25T12:00"
+
+
+def test_one_obstacle_that_alone_would_do():
+    found = explain_why_not(NIGHT_FLOOD, timeline_over(), NOON)
+    (sun,) = found.obstacles
+    assert not found.holds
+    assert (sun.factor, sun.enough_alone, sun.score_without) == ("sun_altitude", True, 1.0)
+    # The ramp from 0 to 8 degrees is half down at 4.
+    assert sun.needed == pytest.approx(4.0, abs=0.1)
+    assert isinstance(sun.value, float)
+    assert isinstance(sun.needed, float)
+    assert sun.off_by == pytest.approx(sun.value - sun.needed)
+    assert sun.before is not None
+    assert sun.after is not None
+    assert sun.before < found.time < sun.after
+    assert any("height of the sun" in sentence and "off by" in sentence for sentence in found.sentences)
+
+
+def test_the_nearest_windows_are_those_of_the_search():
+    timeline = timeline_over()
+    windows = find_windows(NIGHT_FLOOD, timeline)
+    found = explain_why_not(NIGHT_FLOOD, timeline, NOON)
+    assert found.before == max((w for w in windows if w.end <= np.datetime64(NOON)), key=lambda w: w.end)
+    assert found.after == min((w for w in windows if w.start > np.datetime64(NOON)), key=lambda w: w.start)
+
+
+def test_an_obstacle_that_never_gives_way():
+    found = explain_why_not(NEVER, timeline_over(), "2026-10-25", "2026-10-26")
+    (height,) = found.obstacles
+    assert (height.before, height.after) == (None, None)
+    assert found.before is found.after is None
+    assert "There is no window" in " ".join(found.sentences)
+
+
+def test_two_obstacles_neither_of_which_is_all():
+    both = rule(
+        require=[
+            ("sun_altitude", trapezoid(None, None, 0.0, 8.0), {}),
+            ("height", trapezoid(90.0, 91.0, None, None), {}),
+        ]
+    )
+    found = explain_why_not(both, timeline_over(), NOON)
+    assert {one.factor for one in found.obstacles} == {"sun_altitude", "height"}
+    assert not any(one.enough_alone for one in found.obstacles)
+    assert "No change of one thing alone" in " ".join(found.sentences)
+
+
+def test_a_rule_that_holds_says_so():
+    timeline = timeline_over()
+    window = find_windows(DOWN_AND_UP, timeline)[0]
+    found = explain_why_not(DOWN_AND_UP, timeline, window.peak_time)
+    assert found.holds
+    assert found.inside == (window,)
+    assert not found.obstacles
+    assert "It does hold" in found.sentences[0]
+
+
+def test_what_is_unknown_is_an_obstacle_with_its_reason():
+    swell = rule(require=[("wave_height", trapezoid(0.3, 0.5, 1.0, 1.5), {})])
+    (waves,) = explain_why_not(swell, timeline_over(), NOON).obstacles
+    assert (waves.value, waves.membership, waves.enough_alone) == (None, None, True)
+    assert waves.unknown_because
+    slack = build_timeline(mark_without_lags(), model_of("large"), "2026-10-24", "2026-10-27")
+    strong = rule(require=[("flow_strength", trapezoid(0.1, 0.2, None, None), {})])
+    found = explain_why_not(strong, slack, NOON)
+    assert "slack lags" in " ".join(found.sentences)
+
+
+def test_the_ground_is_in_the_way():
+    beds = rule(require=[("month", trapezoid(0.0, 1.0, 12.0, 13.0), {})], beds=["mud"])
+    timeline = build_timeline(mark_at(beds=["shingle"]), model_of("large"), "2026-10-24", "2026-10-27")
+    found = explain_why_not(beds, timeline, NOON)
+    assert not found.holds
+    assert "mud" in found.sentences[0]
+    assert "shingle" in found.sentences[0]
+
+
+def test_a_category_needs_another_of_its_values():
+    night = rule(require=[("light", one_of("night"), {})])
+    (light,) = explain_why_not(night, timeline_over(), NOON).obstacles
+    assert (light.value, light.needed, light.off_by) == ("day", "night", None)
+
+
+@settings(max_examples=25)
+@given(st.integers(0, 13 * 24 * 60))
+def test_what_alone_would_do_does(minute):
+    timeline = timeline_over()
+    at = np.datetime64("2026-10-20T12:00", "us") + np.timedelta64(minute, "m")
+    if at >= timeline.span.end:
+        return
+    found = explain_why_not(NIGHT_FLOOD, timeline, at)
+    for one in found.obstacles:
+        assert found.score <= one.score_without + 1e-9
+        assert one.enough_alone == (one.score_without >= 0.5 - 1e-9)
+        assert one.needed is not None
+    assert found.holds or found.obstacles
+
+
+def test_what_lies_outside_the_timeline_is_refused():
+    for start, end in (("2026-10-19", None), ("2026-11-03", None), ("2026-11-02", "2026-11-04")):
+        with pytest.raises(InvalidSpan):
+            explain_why_not(NIGHT_FLOOD, timeline_over(), start, end)
+
+
+def test_two_sessions_are_compared_factor_by_factor():
+    sessions = find_sessions([DOWN_AND_UP, NIGHT_FLOOD], timeline_over(), travel_min=10.0)
+    best, worst = (pick(sessions, key=lambda one: one.score_hours) for pick in (max, min))
+    found, back = compare_sessions(best, worst), compare_sessions(worst, best)
+    assert (found.better, back.better) == ("first", "second")
+    assert {one.factor for one in found.factors} == {"hours_from_lw", "flow_strength", "sun_altitude"}
+    turned = {"first": "second", "second": "first", "neither": "neither"}
+    assert [turned[one.better] for one in back.factors] == [one.better for one in found.factors]
+    assert [turned[one.better] for one in back.advantages] == [one.better for one in found.advantages]
+    alike = compare_sessions(best, best)
+    assert alike.better == "neither"
+    assert {one.better for one in alike.factors} == {one.better for one in alike.advantages} == {"neither"}
+
+
+def test_bait_is_gathered_while_the_ground_is_bare_by_day():
+    timeline = timeline_over()
+    found = find_bait_outings(timeline, 1.8)
+    assert found
+    for one in found:
+        times = np.arange(one.start, one.end, np.timedelta64(1, "m"))
+        columns = timeline.at(times, ("height", "sun_altitude"))
+        assert (columns["height"] < 1.8 + 1e-3).all()
+        assert (columns["sun_altitude"] > -0.84).all()
+        assert one.low_water_height < 1.8
+        assert one.duration_h >= 0.75
+        # Straight lines over a minute are within a second of the truth.
+        depth = 1.8 - timeline.at(times, ("height",))["height"]
+        assert one.below_h == pytest.approx(depth.sum() / 60.0, abs=0.02)
+    assert [one.below_h for one in found] == sorted((one.below_h for one in found), reverse=True)
+    assert len(find_bait_outings(timeline, 1.8, in_daylight=False)) > len(found)
+
+
+def test_bait_is_gathered_in_free_time_with_the_way():
+    free = FreeTime.parse({"weekly": [{"hours": {"from": "10:00", "to": "14:00"}}]})
+    timeline = build_timeline(mark_at(), model_of("large"), "2026-10-20", "2026-11-03", free_time=free)
+    for one in find_bait_outings(timeline, 3.0, travel_min=30.0, least_min=5.0):
+        away, home = one.start - np.timedelta64(30, "m"), one.end + np.timedelta64(30, "m")
+        columns = timeline.at(np.arange(away, home, np.timedelta64(1, "m")), ("free_time",))
+        assert (columns["free_time"] == 1).all()
+
+
+def test_bait_for_a_session_is_gathered_one_to_three_days_before():
+    span = days_before("2026-06-20T18:00")
+    assert (span.start, span.end) == (np.datetime64("2026-06-17T18:00"), np.datetime64("2026-06-19T18:00"))
+
+
+def test_a_level_that_is_none_is_refused():
+    with pytest.raises(InvalidInput) as caught:
+        find_bait_outings(timeline_over(), float("nan"), least_min=-1.0)
+    assert [fault.field for fault in caught.value.faults] == ["below_m", "least_min"]

@@ -1,0 +1,86 @@
+"""An order that shows what there is to choose from: not ten slices of one tide before the next tide is named."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from tidecore.timebase import US_PER_HOUR
+from tidecore.units import BoolArray, FloatArray, IntArray
+from tidecore.windows.outings import Outing
+
+#: What another outing is worth beside one already named: on the same tide at the same mark, on the same tide
+#: elsewhere, on the same day at the same mark. A convention.
+SAME_TIDE_SAME_MARK = 0.5
+SAME_TIDE = 0.8
+SAME_DAY_SAME_MARK = 0.7
+#: High waters at two marks that lie nearer than this are of one tide.
+_ONE_TIDE_US = 3 * US_PER_HOUR
+#: So many are chosen one by one; those after them go by what they are worth beside these.
+MOST_CHOSEN = 500
+
+
+def diversified(outings: Sequence[Outing], worth: Sequence[float], days: Sequence[str]) -> list[int]:
+    """Return the places of outings in an order in which each is worth most beside those before it.
+
+    Greedy: the first is that of the highest worth; what is like one chosen counts less from then on, by the factors
+    of this module multiplied. Equals go by their time and their marks, so that the order of ``outings`` does not
+    matter.
+
+    Parameters
+    ----------
+    outings : sequence of Outing
+        What is to be put in order.
+    worth : sequence of float
+        What each is worth alone.
+    days : sequence of str
+        The local date of each.
+    """
+    order = ordered(outings, worth)
+    left = np.array([worth[k] for k in order], dtype=np.float64)
+    tides = np.array([outings[k].tide_us for k in order], dtype=np.int64)
+    groups = [sorted(outings[k].marks) for k in order]
+    keys = sorted({mark for marks in groups for mark in marks})
+    at = np.zeros((len(order), len(keys)), dtype=np.bool_)
+    for row, marks in enumerate(groups):
+        at[row, [keys.index(mark) for mark in marks]] = True
+    day = np.unique([days[k] for k in order], return_inverse=True)[1] if order else np.empty(0, dtype=np.int64)
+    chosen: list[int] = []
+    waiting = np.ones(len(order), dtype=np.bool_)
+    while waiting.any() and len(chosen) < MOST_CHOSEN:
+        best = int(np.argmax(np.where(waiting, left, -1.0)))
+        chosen.append(best)
+        waiting[best] = False
+        left *= _beside(best, tides, at, day)
+    rest = np.flatnonzero(waiting)
+    chosen += rest[np.argsort(-left[rest], kind="stable")].tolist()
+    return [order[k] for k in chosen]
+
+
+def _beside(chosen: int, tides: IntArray, at: BoolArray, day: IntArray) -> FloatArray:
+    """Return by what the worth of each outing goes down once one is chosen."""
+    one_mark = (at & at[chosen]).any(axis=1)
+    one_tide = np.abs(tides - tides[chosen]) < _ONE_TIDE_US
+    factor = np.ones(tides.size)
+    factor[one_tide & one_mark] *= SAME_TIDE_SAME_MARK
+    factor[one_tide & ~one_mark] *= SAME_TIDE
+    factor[one_mark & (day == day[chosen])] *= SAME_DAY_SAME_MARK
+    return factor
+
+
+def ordered(outings: Sequence[Outing], worth: Sequence[float]) -> list[int]:
+    """Return the places of outings by what they are worth alone, the most first; equals by time and marks."""
+    return sorted(range(len(outings)), key=lambda k: (-round(worth[k], 9), *outings[k].order))
+
+
+def without_overlaps(outings: Sequence[Outing]) -> list[int]:
+    """Return the places of those outings that one angler can make: none overlaps one before it, ways included."""
+    kept: list[int] = []
+    taken: list[tuple[int, int]] = []
+    for place, one in enumerate(outings):
+        away = (one.arrive_us - one.there_us, one.leave_us + one.back_us)
+        if all(end <= away[0] or start >= away[1] for start, end in taken):
+            kept.append(place)
+            taken.append(away)
+    return kept

@@ -1,0 +1,80 @@
+"""Why not, in words: what is in the way, by how much, and when it would do."""
+
+from __future__ import annotations
+
+import zoneinfo
+
+import numpy as np
+
+from tidecore.place import Mark
+from tidecore.rules import SpeciesRule
+from tidecore.windows.obstacle import Obstacle, WhyNot
+from tidecore.windows.wording import day_and_clock, factor_words, hours_words, listed
+
+_HOUR = np.timedelta64(1, "h")
+
+
+def obstacle_sentences(found: WhyNot, rule: SpeciesRule, mark: Mark, *, over_span: bool) -> tuple[str, ...]:
+    """Return why a rule does not hold at a mark, in sentences by its clocks."""
+    zone, obstacles, inside = mark.zone, found.obstacles, found.inside
+    when = day_and_clock(zone, int(found.time.astype(np.int64)))
+    best = f"at best, at {when}," if over_span else f"at {when}"
+    said = []
+    if rule.beds and found.suitability in ("other_bed", "unknown"):
+        wanted, there = (listed(bed.replace("_", " ") for bed in some) for some in (rule.beds, mark.beds))
+        ground = f"the ground here is {there}" if there else "no ground is stated for this mark"
+        said.append(f"The rule wants {wanted}; {ground}.")
+    if found.holds and inside:
+        spans = listed(f"{_day(zone, one.start)} to {_day(zone, one.end)}" for one in inside)
+        said.append(f"It does hold: a window runs from {spans}.")
+    elif found.holds:
+        said.append(f"It holds {best} but for less than the {rule.minimum_duration_min:g} min that make a window.")
+    elif found.suitability != "other_bed":
+        said.append(f"The score is {found.score:.2f} {best} and {found.threshold:.2f} is needed.")
+    said += [_obstacle(zone, one) for one in obstacles]
+    alone = [factor_words(one.factor) for one in obstacles if one.enough_alone]
+    if alone and not found.holds and found.suitability != "other_bed":
+        said.append(f"A change of one thing alone would do: {listed(alone).replace(' and ', ' or ')}.")
+    elif obstacles and not found.holds:
+        said.append("No change of one thing alone would do; another time might.")
+    for one, how in ((found.before, "before"), (found.after, "after")):
+        if one is not None:
+            edge = one.end if how == "before" else one.start
+            away = hours_words(abs(float((edge - found.time) / _HOUR)))
+            said.append(f"The nearest window {how} is {_day(zone, one.start)} to {_day(zone, one.end)}, {away} away.")
+    if found.before is None and found.after is None and not inside:
+        said.append("There is no window in the time looked at.")
+    return tuple(said)
+
+
+def _obstacle(zone: zoneinfo.ZoneInfo, one: Obstacle) -> str:
+    """Return one obstacle in a sentence."""
+    name, needed = factor_words(one.factor), _value(one.needed, one.unit)
+    weighs = "" if one.role == "require" else " (it only weighs)"
+    if one.unknown_because is not None:
+        return f"The {name} is not known{weighs}: {one.unknown_because}."
+    off = "" if one.off_by is None else f", off by {one.off_by:.3g}{_unit(one.unit)}"
+    wants = "" if one.needed is None else f"; it would need {needed}{off}"
+    sentence = f"The {name} is {_value(one.value, one.unit)}{weighs}{wants}"
+    times = [
+        f"{'last' if k == 0 else 'next'} at {_day(zone, time)}"
+        for k, time in enumerate((one.before, one.after))
+        if time is not None
+    ]
+    return f"{sentence}; it suits {listed(times)}." if times else f"{sentence}; it does not suit in the time looked at."
+
+
+def _value(value: float | str | bool | None, unit: str) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        return f"{value:.3g}{_unit(unit)}"
+    return "unknown" if value is None else value.replace("_", " ")
+
+
+def _unit(unit: str) -> str:
+    return "" if unit in ("", "1") else f" {unit}"
+
+
+def _day(zone: zoneinfo.ZoneInfo, time: np.datetime64) -> str:
+    return day_and_clock(zone, int(time.astype(np.int64)))

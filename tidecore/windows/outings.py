@@ -1,0 +1,250 @@
+"""Outings: when to be where, trimmed to free time and open gates; what is worked out of them before they are ranked."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from tidecore.calendars import clipped, difference, merged
+from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE
+from tidecore.timeline import Timeline
+from tidecore.units import FloatArray, IntArray
+from tidecore.windows.curves import Curve, MarkSearch
+from tidecore.windows.options import SessionOptions
+
+#: Starts of a session, and changes of mark, are tried so far apart [microseconds].
+TRIED_US = 5 * US_PER_MINUTE
+#: Integrals nearer than this are equal [h].
+EQUAL_H = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class OutingLeg:
+    """A stay at one mark: arriving, fishing from ``start_us`` to before ``end_us``, leaving [microseconds since 1970].
+
+    ``score_hours`` is the integral over the fishing of the best score of all rules at each instant [h];
+    ``rule_hours`` are the integrals of the rules that have a window in it, by their keys.
+    """
+
+    mark: str
+    arrive_us: int
+    start_us: int
+    end_us: int
+    leave_us: int
+    score_hours: float
+    rule_hours: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Outing:
+    """One outing: its one or two legs, the way there and back, and what it is worth.
+
+    Parameters
+    ----------
+    legs : tuple of OutingLeg
+        In time order.
+    there_us, back_us : int
+        Way to the first mark and back from the last [microseconds].
+    tide_us : int
+        The high water nearest to the middle of the best hour: two outings with the same are of one tide.
+    best_us : tuple of int
+        The best hour [microseconds since 1970].
+    best_score : float
+        Mean of the best score over that hour.
+    """
+
+    legs: tuple[OutingLeg, ...]
+    there_us: int
+    back_us: int
+    tide_us: int
+    best_us: tuple[int, int]
+    best_score: float
+
+    @property
+    def marks(self) -> tuple[str, ...]:
+        """The marks, in the order in which they are fished."""
+        return tuple(leg.mark for leg in self.legs)
+
+    @property
+    def arrive_us(self) -> int:
+        """When the first mark is reached."""
+        return self.legs[0].arrive_us
+
+    @property
+    def leave_us(self) -> int:
+        """When the last mark is left."""
+        return self.legs[-1].leave_us
+
+    @property
+    def score_hours(self) -> float:
+        """Integral of the best score over all the fishing [h]."""
+        return sum(leg.score_hours for leg in self.legs)
+
+    @property
+    def rule_hours(self) -> dict[str, float]:
+        """Integrals of the rules over all the fishing [h], by their keys."""
+        found: dict[str, float] = {}
+        for leg in self.legs:
+            for key, hours in leg.rule_hours:
+                found[key] = found.get(key, 0.0) + hours
+        return dict(sorted(found.items()))
+
+    @property
+    def order(self) -> tuple[object, ...]:
+        """By what outings of equal worth are put in order: the earlier first, then by the keys of their marks."""
+        return (self.arrive_us, self.leave_us, self.marks, self.legs[0].end_us)
+
+
+def stays(
+    search: MarkSearch, free_us: IntArray | None = None, there_min: float = 0.0, back_min: float = 0.0
+) -> IntArray:
+    """Return when one may be at a mark: in free time less the way there and back, while its access is not closed.
+
+    Parameters
+    ----------
+    search : MarkSearch
+        The mark; without free time the span of its timeline is free.
+    free_us : int64 array, shape ``(n, 2)``, optional
+        Free time [microseconds since 1970], ascending and apart.
+    there_min, back_min : float
+        The way there and back [min].
+
+    Returns
+    -------
+    int64 array, shape ``(m, 2)``
+        Spans, ascending and apart.
+    """
+    span = search.timeline.span
+    whole = np.array([[span.start_us, span.end_us]], dtype=np.int64)
+    free = whole if free_us is None else clipped(free_us, span.start_us, span.end_us)
+    less = np.array([round(there_min * US_PER_MINUTE), -round(back_min * US_PER_MINUTE)], dtype=np.int64)
+    return difference(merged(free + less), search.times_when("access_open", 0))
+
+
+def find_outings(
+    search: MarkSearch,
+    options: SessionOptions,
+    free_us: IntArray | None = None,
+    travel_min: float = 0.0,
+) -> list[Outing]:
+    """Return the outings to one mark, in time order.
+
+    Windows of all rules that lie no further apart than a lull make one outing. One that is too short for its window is
+    made longer, into the time around it that scores best; one that is too long is the part that scores best, and what
+    is left before and after it makes others if it is long enough.
+
+    Parameters
+    ----------
+    search : MarkSearch
+        What the rules find there.
+    options : SessionOptions
+        How an angler goes out.
+    free_us : int64 array, shape ``(n, 2)``, optional
+        Free time [microseconds since 1970]; the span of the search unless given. The ways there and back lie in it.
+    travel_min : float
+        The way there, and the way back [min].
+    """
+    there = round(travel_min * US_PER_MINUTE)
+    found = []
+    for first, last, chain in fishable_chains(search, stays(search, free_us, travel_min, travel_min), options):
+        spans = [_lengthened(search.best, *chain, first, last, options)]
+        if chain[1] - chain[0] > options.most_fishing_us:
+            spans = _cut(search.best, *chain, options)
+        for start, end in spans:
+            leg = leg_at(search, start, end, options)
+            if end - start >= options.least_fishing_us and leg.rule_hours:
+                found.append(outing_of((leg,), (search,), there, there))
+    return sorted(found, key=lambda one: one.order)
+
+
+def leg_at(search: MarkSearch, start_us: int, end_us: int, options: SessionOptions) -> OutingLeg:
+    """Return the stay at a mark that fishes a span."""
+    hours = tuple(
+        (one.key, one.score.integral(start_us, end_us))
+        for one in search.curves
+        if ((one.windows_us[:, 0] < end_us) & (one.windows_us[:, 1] > start_us)).any()
+    )
+    worth = search.best.integral(start_us, end_us)
+    arrive, leave = start_us - options.set_up_us, end_us + options.pack_up_us
+    return OutingLeg(search.key, arrive, start_us, end_us, leave, worth, hours)
+
+
+def outing_of(
+    legs: tuple[OutingLeg, ...], searches: Sequence[MarkSearch], there_us: int = 0, back_us: int = 0
+) -> Outing:
+    """Return the outing of some legs, each with what was found at its mark."""
+    best: tuple[float, int, int, Timeline] | None = None
+    for leg, search in zip(legs, searches, strict=True):
+        start, end, mean = _best_hour(search.best, leg.start_us, leg.end_us)
+        if best is None or mean > best[0] + EQUAL_H:
+            best = (mean, start, end, search.timeline)
+    assert best is not None
+    mean, start, end, timeline = best
+    return Outing(legs, there_us, back_us, _tide(timeline, (start + end) // 2), (start, end), mean)
+
+
+def fishable_chains(
+    search: MarkSearch, rows: IntArray, options: SessionOptions
+) -> Iterator[tuple[int, int, tuple[int, int]]]:
+    """Return the spans of windows with lulls bridged, each after the first and last instant of fishing there."""
+    windows = merged(np.concatenate([np.empty((0, 2), dtype=np.int64), *(one.windows_us for one in search.curves)]))
+    for arrive, leave in rows.tolist():
+        first, last = arrive + options.set_up_us, leave - options.pack_up_us
+        pieces = clipped(windows, first, last)
+        if len(pieces):
+            gaps = np.flatnonzero(pieces[1:, 0] - pieces[:-1, 1] > options.lull_us)
+            starts, stops = np.append(0, gaps + 1), np.append(gaps, len(pieces) - 1)
+            for start, stop in zip(pieces[starts, 0].tolist(), pieces[stops, 1].tolist(), strict=True):
+                yield first, last, (start, stop)
+
+
+def _lengthened(curve: Curve, start: int, end: int, first: int, last: int, options: SessionOptions) -> tuple[int, int]:
+    """Return a span made as long as the least, as far as it may be fished: into what scores best around it."""
+    missing = min(options.least_fishing_us, last - first) - (end - start)
+    if missing <= 0:
+        return start, end
+    # Of equals, half before and half after.
+    before = np.unique(np.append(np.arange(0, missing, TRIED_US, dtype=np.int64), [missing // 2, missing]))
+    before = before[np.argsort(np.abs(before - missing // 2), kind="stable")]
+    starts = np.clip(start - before, first, last - (end - start) - missing)
+    worth = curve.total(starts + (end - start) + missing) - curve.total(starts)
+    chosen = int(starts[int(np.argmax(worth >= worth.max() - EQUAL_H))])
+    return chosen, chosen + (end - start) + missing
+
+
+def _cut(curve: Curve, start: int, end: int, options: SessionOptions) -> list[tuple[int, int]]:
+    """Return the best part of a span that is too long, and what is left of it if that is long enough."""
+    longest = options.most_fishing_us
+    if end - start <= longest:
+        return [(start, end)]
+    starts = np.append(np.arange(start, end - longest, TRIED_US, dtype=np.int64), end - longest)
+    worth = curve.total(starts + longest) - curve.total(starts)
+    chosen = int(starts[int(np.argmax(worth >= worth.max() - EQUAL_H))])
+    between = options.set_up_us + options.pack_up_us
+    rests = ((start, chosen - between), (chosen + longest + between, end))
+    found = [(chosen, chosen + longest)]
+    for rest in rests:
+        if rest[1] - rest[0] >= options.least_fishing_us:
+            found += _cut(curve, *rest, options)
+    return found
+
+
+def _best_hour(curve: Curve, start: int, end: int) -> tuple[int, int, float]:
+    """Return the best hour on whole minutes in a span, and its mean; the span itself where it is shorter."""
+    if end - start <= US_PER_HOUR:
+        return start, end, curve.integral(start, end) * US_PER_HOUR / max(1, end - start)
+    first, last = -(-start // US_PER_MINUTE), (end - US_PER_HOUR) // US_PER_MINUTE
+    starts = np.arange(first, last + 1, dtype=np.int64) * US_PER_MINUTE
+    if not starts.size:
+        starts = np.array([start], dtype=np.int64)
+    means: FloatArray = curve.total(starts + US_PER_HOUR) - curve.total(starts)
+    chosen = int(np.argmax(means >= means.max() - EQUAL_H))
+    return int(starts[chosen]), int(starts[chosen]) + US_PER_HOUR, float(means[chosen])
+
+
+def _tide(timeline: Timeline, time_us: int) -> int:
+    """Return the high water nearest to an instant, the instant itself where there is no tide."""
+    high = timeline.sources.turns.high_us
+    return int(high[int(np.argmin(np.abs(high - time_us)))]) if high.size else time_us

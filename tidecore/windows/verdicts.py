@@ -1,0 +1,170 @@
+"""Three verdicts, kept apart: is it safe, does the mark fish, do they feed. What is not known is never a good one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from tidecore.shore.fishability import REACH_WIND_M_PER_S
+from tidecore.timebase import US_PER_MINUTE
+from tidecore.timeline import Timeline, factors, find_factor
+from tidecore.units import AnyArray, BoolArray, IntArray
+from tidecore.windows.wording import clock, factor_words, listed
+
+SafeGrade = Literal["not_assessed", "caution", "danger"]
+FishableGrade = Literal["yes", "hard", "no", "unknown"]
+
+_SAFE_ORDER: tuple[SafeGrade, ...] = ("not_assessed", "caution", "danger")
+_FISHABLE_ORDER: tuple[FishableGrade, ...] = ("yes", "unknown", "hard", "no")
+#: Severities of official warnings (Common Alerting Protocol 1.2), the gravest last, and the least grade of each.
+WARNINGS: tuple[tuple[str, SafeGrade], ...] = (
+    ("minor", "caution"),
+    ("moderate", "caution"),
+    ("severe", "danger"),
+    ("extreme", "danger"),
+)
+#: Columns that say why a mark does not fish, and their values that do, or over which they do.
+REASONS: dict[str, tuple[str, ...] | float] = {
+    "holding": ("marginal", "does_not_hold"),
+    "surf": ("unfishable",),
+    "weed": ("every_cast", "unfishable", "likely", "high"),
+    "crosswind": REACH_WIND_M_PER_S,
+}
+#: Verdicts look at factors so often [microseconds].
+_LOOK_US = 10 * US_PER_MINUTE
+#: A mark does not fish if it does not for so much of the time, and is hard to fish if it is for so much.
+_MOSTLY, _SOMETIMES = 0.5, 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class Safe:
+    """Whether it is safe to be there, from arriving to leaving: never said to be, only what is known against it."""
+
+    grade: SafeGrade
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FishableVerdict:
+    """Whether the mark fishes while it is fished: will the lead hold, is there weed, surf, wind.
+
+    ``unknown`` as soon as it is not known for a part of the time, unless the rest is bad enough.
+    """
+
+    grade: FishableGrade
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Feeding:
+    """Whether they feed: the rule that gives most, its mean score over the fishing, and what limits it."""
+
+    rule: str | None
+    mean_score: float
+    limiting_factor: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Verdicts:
+    """The three verdicts of a session."""
+
+    safe: Safe
+    fishable: FishableVerdict
+    feeding: Feeding
+
+
+def _instants(start_us: int, end_us: int) -> IntArray:
+    even = np.arange(start_us, end_us, _LOOK_US, dtype=np.int64)
+    return even if even.size else np.array([start_us], dtype=np.int64)
+
+
+def _column(timeline: Timeline, name: str, times: IntArray) -> AnyArray | None:
+    """Return a factor at instants, None where there is no such factor."""
+    return timeline.at(times, (name,))[name] if name in factors() else None
+
+
+def judge_safety(timeline: Timeline, arrive_us: int, leave_us: int) -> Safe:
+    """Return what is known against being at a mark from arriving to leaving."""
+    grade: SafeGrade = "not_assessed"
+    times, mark = _instants(arrive_us, leave_us), timeline.mark.name
+    reasons = [f"{mark}: waves, run-up, way back, footing and thunder are not assessed."]
+    warning = _column(timeline, "official_warning", times)
+    known = np.zeros(times.size, dtype=np.bool_) if warning is None else warning != ""
+    if not known.all():
+        how_much = "a part of" if known.any() else "any of"
+        reasons.append(f"{mark}: it is not known whether an official warning holds for {how_much} this time.")
+    for severity, least in WARNINGS:
+        there = np.zeros(times.size, dtype=np.bool_) if warning is None else warning == severity
+        if there.any():
+            grade = max(grade, least, key=_SAFE_ORDER.index)
+            since = clock(timeline.mark.zone, int(times[int(np.argmax(there))]))
+            reasons.append(f"{mark}: an official warning of severity {severity} is in force at {since}.")
+    access = _column(timeline, "access_open", times)
+    if access is not None and (access == 0).any():
+        grade = max(grade, "caution", key=_SAFE_ORDER.index)
+        shut = clock(timeline.mark.zone, int(times[int(np.argmax(access == 0))]))
+        reasons.append(f"{mark}: access is closed at {shut}.")
+    if access is not None and (access == -1).any():
+        reasons.append(f"{mark}: it is not known whether access is open for a part of this time.")
+    return Safe(grade, tuple(reasons))
+
+
+def judge_fishing(timeline: Timeline, start_us: int, end_us: int) -> FishableVerdict:
+    """Return whether a mark fishes over a span."""
+    times, mark = _instants(start_us, end_us), timeline.mark.name
+    column = _column(timeline, "fishable", times)
+    if column is None or not (column != "").any():
+        return FishableVerdict("unknown", (f"{mark}: not known whether it fishes{_for_want_of(timeline, times)}.",))
+    shares = {value: float(np.mean(column == value)) for value in ("no", "hard", "")}
+    reasons = []
+    worse = (column == "no") | (column == "hard")
+    if worse.any():
+        because = _because(timeline, times[worse])
+        word = "does not fish" if shares["no"] >= _MOSTLY else "is hard to fish"
+        reasons.append(f"{mark}: {word} for {shares['no'] + shares['hard']:.0%} of the time{because}.")
+    if shares[""] > 0.0:
+        lacking = _for_want_of(timeline, times[column == ""])
+        reasons.append(f"{mark}: not known whether it fishes for {shares['']:.0%} of the time{lacking}.")
+    if shares["no"] >= _MOSTLY:
+        return FishableVerdict("no", tuple(reasons))
+    if shares["no"] + shares["hard"] >= _SOMETIMES:
+        return FishableVerdict("hard", tuple(reasons))
+    return FishableVerdict("unknown" if shares[""] > 0.0 else "yes", tuple(reasons))
+
+
+def _for_want_of(timeline: Timeline, times: IntArray) -> str:
+    """Return what is unknown at instants at which it is not known whether a mark fishes, as the end of a sentence."""
+    found = []
+    for name in REASONS:
+        column = _column(timeline, name, times)
+        if column is not None and not find_factor(name).known(column).all():
+            found.append(factor_words(name))
+    return f", for want of: {listed(found)}" if found else ""
+
+
+def _hinders(column: AnyArray, bad: tuple[str, ...] | float) -> BoolArray:
+    """Return where a reason is bad: one of some values, or over a number."""
+    return np.asarray(column > bad) if isinstance(bad, float) else np.isin(column, bad)
+
+
+def _because(timeline: Timeline, times: IntArray) -> str:
+    """Return what makes a mark hard to fish at instants, as the end of a sentence."""
+    found = []
+    for name, bad in REASONS.items():
+        column = _column(timeline, name, times)
+        if column is not None and _hinders(column, bad).any():
+            found.append(factor_words(name))
+    return f": {listed(found)}" if found else ""
+
+
+def worst(verdicts: Sequence[tuple[Safe, FishableVerdict]]) -> tuple[Safe, FishableVerdict]:
+    """Return the verdicts of all the legs of a session as one, the worst of each, with every reason."""
+    safe = max((one.grade for one, _ in verdicts), key=_SAFE_ORDER.index)
+    fishable = max((one.grade for _, one in verdicts), key=_FISHABLE_ORDER.index)
+    return (
+        Safe(safe, tuple(reason for one, _ in verdicts for reason in one.reasons)),
+        FishableVerdict(fishable, tuple(reason for _, one in verdicts for reason in one.reasons)),
+    )
