@@ -45,7 +45,8 @@ def _sills(card: Card) -> Iterator[float]:
     """Lowest ground between peg and land, above the card's zero, where it is lower than the peg."""
     mark = _last_mark(card)
     peg = mark["peg"]["distance_m"]
-    at = float(np.interp(peg, *zip(*((p["distance_m"], p["level_m"]) for p in mark["profile"]), strict=True)))
+    distances, levels = ([float(p[name]) for p in mark["profile"]] for name in ("distance_m", "level_m"))
+    at = float(np.interp(peg, distances, levels))
     lowest = min(p["level_m"] for p in mark["profile"] if p["distance_m"] < peg)
     if lowest < at:
         yield lowest + _zero(mark)

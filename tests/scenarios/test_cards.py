@@ -239,12 +239,15 @@ def test_a_card_about_safety_with_a_hole_in_it_is_refused(path, value, said):
     assert said in str(refused.value)
 
 
+_BANK_ROWS = ("conditions", "bank", 0, "rows")
+
+
 @pytest.mark.parametrize(
     ("ref", "danger", "path", "value"),
     [
         ("swell_on_a_sunny_ledge", "swell_on_ledge", ("marks", "ledge", "ledge_height_m"), 15.0),
         ("sill_behind_the_bar", "sill_behind", ("marks", "bar", "profile", 3, "level_m"), 2.7),
-        ("forecast_ends_before_the_outing", "forecast_ends", ("conditions", "bank", 0, "rows", 1, 0), "2026-11-14T12:00Z"),
+        ("forecast_ends_before_the_outing", "forecast_ends", (*_BANK_ROWS, 1, 0), "2026-11-15T00:00Z"),
         ("thunder_in_mid_session", "thunder", ("conditions", "strand", 0, "rows", 4, 8), 20),
         ("january_night_alone_on_steep_shingle", "shore_break", ("marks", "bank", "profile", 2, "distance_m"), 200.0),
         ("january_night_alone_on_steep_shingle", "alone", ("ask", "alone"), False),
