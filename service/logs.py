@@ -15,7 +15,7 @@ from service.security import KEY_LIKE
 #: Keys whose values never reach a log line, wherever they come from.
 HIDDEN = frozenset(
     {
-        "latitude", "longitude", "lat", "lon", "position", "facing",
+        "latitude", "longitude", "lat", "lon", "position", "facing", "facing_degree",
         "authorization", "api_key", "key", "secret", "password", "token", "cookie",
         "query", "query_string", "body",
     }

@@ -161,7 +161,7 @@ def test_marks_parse_and_follow_a_station():
 def test_what_can_be_known_of_a_mark_is_known_of_one_and_not_of_another():
     optional = set(Mark.model_fields) - {name for name, field in Mark.model_fields.items() if field.is_required()}
     given = {ref: set(document) for ref, document in documents("marks").items()}
-    for name in optional - {"stream_rates", "notes", "beds", "conditions_area", "ground_datum", "species"}:
+    for name in optional - {"notes", "beds", "conditions_area", "ground_datum", "species"}:
         assert 0 < sum(name in fields for fields in given.values()) < len(given), name
     for mark in marks().values():
         check_overrides(mark)

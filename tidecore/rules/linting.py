@@ -176,7 +176,7 @@ def _highest(rule: SpeciesRule, node: Node) -> float:
 def _at_mark(rule: SpeciesRule, mark: Mark) -> Iterator[Remark]:
     """Look at a rule as it would stand at a mark."""
     if suitability(rule, mark) == "other_bed":
-        problem = f"none of them is at the mark, which has {', '.join(mark.beds)} and does not declare the species"
+        problem = f"none of them is at the mark, which has {', '.join(mark.all_beds)} and does not declare the species"
         yield Remark("beds", "ground", problem, "declare the species at the mark, or accept its ground")
     for leaf in rule.tree.leaves:
         if leaf.needs_lags and not mark.flow_reliable:

@@ -66,7 +66,7 @@ def suitability(rule: SpeciesRule, mark: Mark) -> Suitability:
     """
     if declared(rule, mark) is not None:
         return "declared"
-    if not mark.beds:
+    if not mark.all_beds:
         return "unknown"
     if not rule.beds:
         return "any_bed"

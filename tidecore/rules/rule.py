@@ -68,7 +68,7 @@ class SpeciesRule(Document):
         """Return whether one of the mark's beds is accepted; None where the mark states none and it matters."""
         if not self.beds:
             return True
-        return not set(self.beds).isdisjoint(mark.beds) if mark.beds else None
+        return not set(self.beds).isdisjoint(mark.all_beds) if mark.all_beds else None
 
     @cached_property
     def tree(self) -> RuleTree:

@@ -26,6 +26,8 @@ from tidecore.units import BoolArray, FloatArray
 #: Still levels and wetted levels of the table: the profile's height in so many steps.
 _LEVELS = 256
 _STRENGTHS = 256
+#: A table has half a megabyte.
+_TABLES_KEPT = 64
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -132,7 +134,7 @@ class _Table:
         return np.where(known, low * (1.0 - u) + high * u, np.nan)
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=_TABLES_KEPT)
 def _table(ground: Ground, sand: bool, largest: float) -> _Table:
     """Return the wetted levels of one kind of bed.
 

@@ -202,7 +202,7 @@ class Ground:
         k = np.clip(wet, 1, self.levels.size - 1)
         beyond = np.minimum(k + 1, self.levels.size - 1)
         k = np.where((self.levels[k] == level) & (self.levels[beyond] < level), beyond, k)
-        with np.errstate(divide="ignore"):
+        with np.errstate(divide="ignore", invalid="ignore"):
             slope = (self.levels[k - 1] - self.levels[k]) / (self.distances[k] - self.distances[k - 1])
         return np.where((wet == 0) | (wet == self.levels.size), np.nan, slope)
 

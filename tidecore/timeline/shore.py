@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -23,6 +24,7 @@ from tidecore.shore.turning_back import PACK_UP_MIN, SILL_MARGIN_M, SPARE_MIN
 from tidecore.timebase import US_PER_MINUTE
 from tidecore.timeline import shore_columns as columns
 from tidecore.timeline.factor import Breaks, Factor, pick
+from tidecore.timeline.given import rests_on
 from tidecore.timeline.passes import value_passes
 from tidecore.timeline.shore_columns import LONGEST_LEFT_MIN, WAVES_IN_MARGIN
 from tidecore.timeline.shore_reasons import why_unknown
@@ -144,11 +146,30 @@ def _category(
         breaks,
         categories,
         of_the_stream=of_the_stream,
-        why_unknown=why_unknown(name),
     )
 
 
-FACTORS = (
+#: What of the conditions a factor rests on.
+_GIVEN = {
+    "run_up": WAVES,
+    "dry_margin": WAVES,
+    "surf": ("wave_height_m", "wave_from_degree"),
+    "weed": ("weed", "wave_height_m"),
+    "crosswind": WIND,
+    "fishable": ("wave_height_m", "wave_from_degree", "weed", *WIND),
+}
+
+
+def _resting(factor: Factor) -> Factor:
+    """Return the factor with what says where its values come from, and why some are unknown."""
+    told = replace(factor, why_unknown=why_unknown(factor.name))
+    if factor.name not in _GIVEN:
+        return told
+    variables, provenance = _GIVEN[factor.name], factor.provenance
+    return replace(told, rests_on=lambda sources: f"{provenance}; {rests_on(sources, variables)}")
+
+
+_ENTRIES = (
     _number(
         "waterline",
         "m",
@@ -168,7 +189,6 @@ FACTORS = (
         _PROFILE,
         columns.water_behind,
         _at_ground,
-        why_unknown=why_unknown("water_behind"),
     ),
     _number(
         "run_up",
@@ -250,3 +270,5 @@ FACTORS = (
         True,
     ),
 )
+
+FACTORS = tuple(_resting(factor) for factor in _ENTRIES)

@@ -214,7 +214,7 @@ def _sentences(
         wanted = _listed(rule.beds)
         said.append(f"Suitability unknown: no bed is stated for this mark, nor the species; the rule wants {wanted}.")
     elif suits == "other_bed":
-        said.append(f"The ground here is {_listed(timeline.mark.beds)}; the rule wants {_listed(rule.beds)}.")
+        said.append(f"The ground here is {_listed(timeline.mark.all_beds)}; the rule wants {_listed(rule.beds)}.")
     if not timeline.flow_reliable and any(find.of_the_stream for find in map(find_factor, rule.factor_names)):
         said.append("The stream at this mark is a proxy: it is not known when it turns.")
     gates = {node.leaf for node in rule.tree.require if node.mode == "term"}

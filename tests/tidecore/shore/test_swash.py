@@ -144,3 +144,22 @@ def test_a_run_up_agrees_with_its_own_slope(seed, bed):
         iribarren = found.slope / np.sqrt(height / (9.80665 * period**2 / (2 * np.pi)))
         known &= np.abs(iribarren - 0.3) > 1e-3
     assert found.r2[known] == pytest.approx(again[known], rel=1e-6)
+
+
+@settings(deadline=None, max_examples=50)
+@given(st.integers(0, 2**32 - 1))
+def test_any_ground_and_sea_has_a_run_up_or_a_reason(seed):
+    rng = np.random.default_rng(seed)
+    count = int(rng.integers(2, 9))
+    # Flats, ground that rises seaward, upright faces at any place, levels that meet corners exactly.
+    distances = np.sort(rng.choice([np.arange(0.0, 300.0, 50.0), rng.uniform(-50.0, 300.0, 6)][seed % 2], count))
+    levels = np.round(rng.normal(0.0, 3.0, count), int(rng.integers(0, 3))) * (seed % 5 > 0)
+    beds = rng.choice(["clean_sand", "shingle", "mud", "", "shingle_to_sand"], count)
+    ground = Ground(distances, levels, tuple(beds.tolist()))
+    still = np.concatenate((rng.normal(0.0, 4.0, 12), levels, [np.nan]))
+    sea = Waves.of(rng.choice([0.0, 0.5, 2.0, 15.0, np.nan], still.size), rng.choice([3.0, 15.0, np.nan], still.size))
+    found = dry_margin(ground, float(distances[0]), still, sea, 1.33)
+    known = found.run_up.why == 0
+    assert np.array_equal(known, ~np.isnan(found.run_up.r2))
+    assert (found.run_up.r2[known] >= 0.0).all()
+    assert np.array_equal(known, ~np.isnan(found.vertical))

@@ -180,6 +180,16 @@ def test_every_jump_is_a_break(name: str) -> None:
         assert np.abs(breaks - at[k + 1]).min() <= 1.1 * US_PER_SECOND
 
 
+def test_an_answer_names_the_forecast_that_it_rests_on() -> None:
+    told = line(SLOPE, hourly(**SEA, waves_at="at_mark"))
+    assert "Stockdon" in told.provenance("run_up")
+    assert "Invented Met" in told.provenance("run_up")
+    assert "Invented Met" in told.provenance("fishable")
+    assert told.provenance("crosswind").endswith("none in this span")
+    assert line(SLOPE).provenance("surf").endswith("not given")
+    assert "conditions" not in told.provenance("waterline")
+
+
 def test_nothing_is_known_beyond_the_end_of_a_forecast() -> None:
     short = issue(
         [0.0, 1.0, 2.0], wave_height_m=[1.0] * 3, wave_period_s=[9.0] * 3, wave_period_kind="peak", waves_at="at_mark"
