@@ -65,6 +65,7 @@ def test_the_schema_of_rules_is_published(coastal):
             "invalid-input",
             "prefer.0.shape",
         ),
+        ({"prefer": [{"factor": "height", "shape": LEVEL, "weight": 1001}]}, "invalid-request", "prefer.0.weight"),
         ({"prefer": [{"factor": "height", "shape": LEVEL, "weight": -1}]}, "invalid-request", "prefer.0.weight"),
         ({"prefer": [{"factor": "height", "shape": LEVEL, "floor": 1.0}]}, "invalid-request", "prefer.0.floor"),
         ({"prefer": [{"factor": "height", "shape": {"kind": "blob"}}]}, "invalid-request", "prefer.0.shape.kind"),

@@ -6,7 +6,7 @@ what `flow_normaliser` gives: the mean peak at springs. `lags_from_notes` tells 
 """
 
 from tidecore.flow.currents import Stream, check_current, fit_stream
-from tidecore.flow.index import flow_index
+from tidecore.flow.index import flow_index, index_between
 from tidecore.flow.lags import SlackLags, Slacks, slack_times
 from tidecore.flow.normaliser import flow_normaliser
 from tidecore.flow.notes import LagEstimate, NotedLags, lags_from_notes
@@ -25,6 +25,7 @@ __all__ = [
     "fit_stream",
     "flow_index",
     "flow_normaliser",
+    "index_between",
     "lags_from_notes",
     "neap_ratio",
     "slack_times",

@@ -78,13 +78,34 @@ def flow_index(
         speed[_outside(flat, turns)] = np.nan
     else:
         speed = _warped_speed(harmonics, slope, station_times(flat, turns, extremes))
-    return (signed(flat, speed, turns, rising) / normaliser).reshape(ticks.shape)
+    half = np.searchsorted(turns, flat, side="right") - 1
+    sign = np.where(rising[np.maximum(half, 0)], 1.0, -1.0) if turns.size else np.ones(flat.size)
+    index: FloatArray = sign * speed / normaliser
+    return index.reshape(ticks.shape)
 
 
-def signed(times_us: IntArray, speed: FloatArray, turns_us: IntArray, rising: BoolArray) -> FloatArray:
-    """Return a speed with the sign of the half tide that holds each instant: + where it rises after its turn."""
+def index_between(
+    times_us: IntArray, turns_us: IntArray, extremes_us: IntArray, rising: BoolArray, slope: PiecewisePolynomial
+) -> FloatArray:
+    """Return the rate with the sign of the stream [m/h], between turns of the stream that are known already.
+
+    As `flow_index` does, times the normaliser, and at a fraction of the cost for one who asks often.
+
+    Parameters
+    ----------
+    times_us : int64 array, shape ``(n,)``
+        Instants from the first turn to the last [microseconds since 1970].
+    turns_us, extremes_us : int64 array, shape ``(m,)``, m >= 2
+        When the stream turns, and when the station has the high or low water that each turn stands for.
+    rising : bool array, shape ``(m,)``
+        Whether it floods after each turn.
+    slope : PiecewisePolynomial
+        Rate of rise at the station [m/h].
+    """
+    warped = times_us if turns_us is extremes_us else station_times(times_us, turns_us, extremes_us)
     half = np.searchsorted(turns_us, times_us, side="right") - 1
-    return speed * (np.where(rising[np.maximum(half, 0)], 1.0, -1.0) if turns_us.size else np.ones(times_us.size))
+    speed = np.abs(slope(warped))
+    return np.asarray(np.where(rising[half], speed, -speed))
 
 
 def _outside(times_us: IntArray, turns_us: IntArray) -> BoolArray:

@@ -51,7 +51,8 @@ def lint(rule: SpeciesRule, mark: Mark | None = None, timeline: Timeline | None 
     """
     mark = timeline.mark if mark is None and timeline is not None else mark
     rule = rule if mark is None else rule_at(rule, mark)
-    found = [*_terms(rule), *_groups(rule), *_exclusions(rule), *_days(rule), *_reach(rule)]
+    found = [*_terms(rule), *_groups(rule), *_exclusions(rule)]
+    found += [*_days(rule, {one.path for one in found if one.kind in ("contradiction", "never_met")}), *_reach(rule)]
     if mark is not None:
         found += _at_mark(rule, mark)
     if timeline is not None:
@@ -132,10 +133,10 @@ def _exclusions(rule: SpeciesRule) -> Iterator[Remark]:
                 yield Remark(other.path, "contradiction", problem, "shapes that overlap, or a group 'any' of both")
 
 
-def _days(rule: SpeciesRule) -> Iterator[Remark]:
-    """Find rules that no day of the year is left to."""
+def _days(rule: SpeciesRule, said: set[str]) -> Iterator[Remark]:
+    """Find rules that no day of the year is left to, unless that follows from what was ``said`` of a term already."""
     seasonal = [leaf for leaf in _required(rule) if leaf.factor in WHOLE]
-    if not seasonal:
+    if not seasonal or any(leaf.path in said for leaf in seasonal):
         return
     days = np.arange(1.0, YEAR_DAYS + 1.0)
     months = np.searchsorted(_MONTH_ENDS, days) + 1.0

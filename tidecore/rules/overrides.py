@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any, ClassVar, Literal
 
 from tidecore.errors import Fault, InvalidInput, InvalidRule
-from tidecore.place import Document, Mark, Note
+from tidecore.place import DeclaredSpecies, Document, Mark, Note
 from tidecore.rules.rule import Preferences, Requirements, SpeciesRule
 from tidecore.rules.terms import AllOf, AnyOf, AnyTerm
 
@@ -73,12 +73,12 @@ def suitability(rule: SpeciesRule, mark: Mark) -> Suitability:
     return "accepted_bed" if rule.accepts_ground(mark) else "other_bed"
 
 
-def declared(rule: SpeciesRule, mark: Mark) -> Any | None:
+def declared(rule: SpeciesRule, mark: Mark) -> DeclaredSpecies | None:
     """Return the mark's declaration of the rule's species, None where it makes none.
 
     The scientific name decides, whatever its capitals, or the code where both give one.
     """
-    for entry in _declarations(mark):
+    for entry in mark.species:
         if entry.scientific_name.casefold() == rule.species.scientific_name.casefold():
             return entry
         if entry.fao_code is not None and entry.fao_code == rule.species.fao_code:
@@ -101,7 +101,7 @@ def rule_at(rule: SpeciesRule, mark: Mark) -> SpeciesRule:
     entry = declared(rule, mark)
     if entry is None or not entry.override:
         return rule
-    path = f"species.{_declarations(mark).index(entry)}.override"
+    path = f"species.{mark.species.index(entry)}.override"
     override = _parsed(entry.override, path)
     subjects = {subject for term in (*override.require, *override.prefer) for subject in _subjects(term)}
     require = [*_kept(rule.require, subjects), *override.require]
@@ -125,12 +125,12 @@ def check_overrides(mark: Mark) -> None:
     InvalidInput
         With every fault of every override; fields begin with ``species.N.override``.
     """
-    faults = [fault for k, entry in enumerate(_declarations(mark)) for fault in _faults_of(entry, k)]
+    faults = [fault for k, entry in enumerate(mark.species) for fault in _faults_of(entry, k)]
     if faults:
         raise InvalidInput(faults)
 
 
-def _faults_of(entry: Any, place: int) -> Sequence[Fault]:
+def _faults_of(entry: DeclaredSpecies, place: int) -> Sequence[Fault]:
     if entry.override is None:
         return ()
     try:
@@ -138,11 +138,6 @@ def _faults_of(entry: Any, place: int) -> Sequence[Fault]:
     except InvalidRule as error:
         return error.faults
     return ()
-
-
-def _declarations(mark: Mark) -> tuple[Any, ...]:
-    """Return the species that a mark declares."""
-    return tuple(getattr(mark, "species", ()))
 
 
 def _parsed(plain: Any, path: str) -> RuleOverride:

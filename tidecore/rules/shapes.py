@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import cached_property
 from typing import Annotated, Literal, Self
 
 import numpy as np
@@ -54,12 +55,26 @@ class Trapezoid(Document):
 
     def membership(self, values: AnyArray, factor: Factor) -> FloatArray:
         """Return how well each value suits, 0 to 1; NaN where the value is unknown."""
+        corners, heights = self._line
+        if corners:
+            return np.interp(values, corners, heights)
         suits = np.where(np.isnan(values), np.nan, 1.0)
         if self.from_ is not None and self.full_from is not None:
             suits = np.minimum(suits, _ramp(values - self.from_, self.full_from - self.from_))
         if self.to is not None and self.full_to is not None:
             suits = np.minimum(suits, _ramp(self.to - values, self.to - self.full_to))
         return suits
+
+    @cached_property
+    def _line(self) -> tuple[list[float], list[float]]:
+        """The corners and the memberships there; none where a side is an edge, of which a line knows no value."""
+        sides = (((self.from_, 0.0), (self.full_from, 1.0)), ((self.full_to, 1.0), (self.to, 0.0)))
+        points = [(c, h) for side in sides for c, h in side if c is not None]
+        if any(one[0] is not None and one[0] == other[0] for one, other in sides):
+            return [], []
+        if self.full_from is not None and self.full_from == self.full_to:
+            del points[1]
+        return [corner for corner, _ in points], [height for _, height in points]
 
     def corners(self, factor: Factor) -> tuple[float, ...]:
         """Return the values at which the membership turns a corner."""

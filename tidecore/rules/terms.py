@@ -6,7 +6,15 @@ from collections.abc import Mapping
 from functools import cached_property
 from typing import Annotated, Any, ClassVar, Literal, Self
 
-from pydantic import AfterValidator, Field, ValidationInfo, WrapValidator, field_validator, model_validator
+from pydantic import (
+    AfterValidator,
+    BeforeValidator,
+    Field,
+    ValidationInfo,
+    WrapValidator,
+    field_validator,
+    model_validator,
+)
 
 from tidecore.place import Document, Number, fault
 from tidecore.rules.seasons import YEAR_DAYS, YearSpan
@@ -195,6 +203,13 @@ def _dispatched(kinds: Mapping[str, type[Document]], otherwise: type[Document], 
     return (kinds[named[0]] if named else otherwise).model_validate(value)
 
 
+def _some_members(members: object) -> object:
+    """Refuse a group of nothing."""
+    if isinstance(members, list | tuple) and not members:
+        raise fault("is an empty group", "at least one member")
+    return members
+
+
 # What a term is shows by its fields; the union alone would name every kind that it is not.
 def _term(value: object, _: object) -> Any:
     kinds: dict[str, type[Document]] = {"all": AllOf, "any": AnyOf, "event": EventWindow, "season": SeasonWindow}
@@ -237,7 +252,11 @@ class AnyOf(Term):
 
 LeafTerm = Requirement | EventWindow | SeasonWindow
 RequiredTerm = Annotated[Requirement | EventWindow | SeasonWindow | AllOf | AnyOf, WrapValidator(_term)]
-Members = Annotated[tuple[RequiredTerm, ...], Field(min_length=1, max_length=MOST_TERMS)]
+Members = Annotated[
+    tuple[RequiredTerm, ...],
+    Field(max_length=MOST_TERMS, json_schema_extra={"minItems": 1}),
+    BeforeValidator(_some_members),
+]
 AllOf.model_rebuild()
 AnyOf.model_rebuild()
 

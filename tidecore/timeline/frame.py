@@ -9,8 +9,8 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from tidecore.flow import day_rates, flow_index, neap_ratio
-from tidecore.timebase import US_PER_DAY, US_PER_HOUR, from_microseconds
+from tidecore.flow import day_rates, index_between, neap_ratio
+from tidecore.timebase import US_PER_DAY, US_PER_HOUR
 from tidecore.timeline.sources import Sources
 from tidecore.timeline.wall_clock import local_times
 from tidecore.units import BoolArray, FloatArray, IntArray, UtcTimes
@@ -144,16 +144,16 @@ class Frame:
 
         NaN where no primary high and low water lie around an instant.
         """
-        source, turns = self.sources, self.sources.slacks_us
+        source, slacks, turns = self.sources, self.sources.slacks_us, self.sources.turns
         index = np.full(len(self), np.nan)
-        if turns.size:
-            inside = (self.times_us >= turns[0]) & (self.times_us <= turns[-1])
-            harmonics, normaliser = source.model.harmonics, source.model.flow_normaliser
-            times, tables = from_microseconds(self.times_us[inside]), source.tables
-            at_station = None if source.mark.offsets is None else tables.station_turns_us
-            index[inside] = flow_index(
-                harmonics, normaliser, times, source.lags, source.extremes, tables.station_slope, at_station
-            )
+        normaliser = source.model.flow_normaliser
+        if slacks.size > 1 and normaliser > 0.0:
+            inside = (self.times_us >= slacks[0]) & (self.times_us <= slacks[-1])
+            tables = source.tables
+            as_level = source.lags is None and source.mark.offsets is None
+            at_station = slacks if as_level else tables.station_turns_us
+            rate = index_between(self.times_us[inside], slacks, at_station, ~turns.high, tables.station_slope)
+            index[inside] = rate / normaliser
         return index
 
     @cached_property

@@ -9,7 +9,7 @@ import numpy as np
 from tidecore.rules import suitability
 from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, from_microseconds
 from tidecore.timeline import Timeline, find_factor
-from tidecore.units import FloatArray, IntArray
+from tidecore.units import BoolArray, FloatArray, IntArray
 from tidecore.windows.rounds import Question, Search
 from tidecore.windows.scoring import Scores, score_memberships, score_only
 from tidecore.windows.seasons import touched
@@ -157,8 +157,8 @@ def _bends(times: IntArray, score: FloatArray, middles: IntArray) -> IntArray:
 
 def _hour_ends(times: IntArray, score: FloatArray, spans: list[Span]) -> IntArray:
     """Return the whole minutes about both ends of the best hours: where they lie shows in these alone."""
-    hours = _best_hours(spans, _Slices.of(times, spans), score)
-    starts = np.array([hour.start for hour in hours if not hour.whole_window], dtype="datetime64[us]").view(np.int64)
+    starts, _, fits = _best_starts(spans, _Slices.of(times, spans), score)
+    starts = starts[fits]
     near = (np.arange(-_ABOUT_MIN, _ABOUT_MIN + 1) * US_PER_MINUTE)[:, None]
     found = np.concatenate(((starts + near).ravel(), (starts + US_PER_HOUR + near).ravel()))
     limits = np.array([[span.start_us, span.end_us - EDGE_TOLERANCE_US - 1] for span in spans], dtype=np.int64)
@@ -256,29 +256,29 @@ def _limiting(contributions: tuple[Contribution, ...]) -> str | None:
 
 
 def _best_hours(spans: list[Span], slices: _Slices, score: FloatArray) -> list[BestHour]:
-    """Return the best 60 minutes of each window."""
+    """Return the best 60 minutes of each window, the window itself where none fits."""
+    starts_us, means, fits = _best_starts(spans, slices, score)
+    ends_us = np.where(fits, starts_us + US_PER_HOUR, [span.end_us for span in spans])
+    starts_us = np.where(fits, starts_us, [span.start_us for span in spans])
+    means = np.where(fits, means, slices.means(score)).tolist()
+    starts, ends, whole = from_microseconds(starts_us), from_microseconds(ends_us), (~fits).tolist()
+    return [BestHour(starts[k], ends[k], means[k], whole[k]) for k in range(len(spans))]
+
+
+def _best_starts(spans: list[Span], slices: _Slices, score: FloatArray) -> tuple[IntArray, FloatArray, BoolArray]:
+    """Return when the best 60 minutes of each window start, their mean score, and whether there are any."""
+    ends = np.array([[span.start_us, span.end_us] for span in spans], dtype=np.int64)
     times = slices.times_us.astype(np.float64)
-    times[slices.bounds[1:] - 1] = [span.end_us for span in spans]
+    times[slices.bounds[1:] - 1] = ends[:, 1]
     total = np.append(0.0, np.cumsum(0.5 * (score[1:] + score[:-1]) * np.diff(times)))
-    minutes, counts = [], []
-    for span in spans:
-        first, last = -(-span.start_us // US_PER_MINUTE), (span.end_us - US_PER_HOUR) // US_PER_MINUTE
-        minutes.append(np.arange(first, max(last, first - 1) + 1, dtype=np.int64))
-        counts.append(minutes[-1].size)
-    starts = np.concatenate(minutes) * US_PER_MINUTE
+    first, last = -(-ends[:, 0] // US_PER_MINUTE), (ends[:, 1] - US_PER_HOUR) // US_PER_MINUTE
+    counts = np.maximum(last - first + 1, 0)
+    bounds = np.append(0, np.cumsum(counts))
+    starts = (np.arange(bounds[-1]) + np.repeat(first - bounds[:-1], counts)) * US_PER_MINUTE
     means = (np.interp(starts + US_PER_HOUR, times, total) - np.interp(starts, times, total)) / US_PER_HOUR
-    fitting = np.flatnonzero(counts)
-    bounds = np.cumsum([0, *counts])
-    best = np.zeros(len(spans), dtype=np.int64)
-    if fitting.size:
-        best[fitting] = _first_best(means, np.append(bounds[fitting], bounds[-1]))
-    whole = slices.means(score)
-    found = []
-    for k, span in enumerate(spans):
-        if counts[k]:
-            start, end = from_microseconds(starts[best[k]] + np.array([0, US_PER_HOUR]))
-            found.append(BestHour(start, end, float(means[best[k]]), False))
-        else:
-            start, end = from_microseconds(np.array([span.start_us, span.end_us]))
-            found.append(BestHour(start, end, float(whole[k]), True))
-    return found
+    fits = counts > 0
+    best_starts, best_means = np.zeros(len(spans), dtype=np.int64), np.zeros(len(spans))
+    if fits.any():
+        best = _first_best(means, np.append(bounds[:-1][fits], bounds[-1]))
+        best_starts[fits], best_means[fits] = starts[best], means[best]
+    return best_starts, best_means, fits

@@ -146,6 +146,7 @@ def lint_species_rule(body: RuleToLint) -> Response:
         "invalid-span",
         "span-too-long",
         "invalid-input",
+        "invalid-rule",
         "outside-ephemeris",
         "model-unreadable",
     ),
