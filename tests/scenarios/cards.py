@@ -188,9 +188,11 @@ class Ask(Document):
     travel_min: float = 0.0
     two_marks: bool = False
     between_min: float = 0.0
-    #: Whether he goes alone, and has never been there; None where he does not say.
+    #: Whether he goes alone, and was never there before; None where he does not say.
     alone: bool | None = None
     first_visit: bool | None = None
+    #: Whether people bathe where he casts.
+    bathers: bool | None = None
 
 
 class FirstChoice(Document):
