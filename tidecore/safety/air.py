@@ -183,7 +183,7 @@ def _access(look: Look) -> Iterator[Line]:
         "access",
         graded(shut, shut & _gale(look), unsure),
         {
-            CAUTION: "Access is closed from {since} to {until}.",
+            CAUTION: "From {since} to {until} access is closed.",
             NOT_ASSESSED: "Whether access is open is not known: look for notices and gates.",
             DANGER: "Closed for the gale from {since} to {until}: stay off.",
         },

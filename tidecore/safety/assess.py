@@ -23,7 +23,7 @@ from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, from_microseconds, ins
 from tidecore.timeline import Timeline
 from tidecore.timeline.sources import Sources
 from tidecore.timeline.wall_clock import local_times
-from tidecore.units import BoolArray, IntArray
+from tidecore.units import AnyArray, BoolArray, IntArray
 
 NOBODY = OutingFacts()
 #: Lengths that outings are taken for when the largest wave is looked for [h].
@@ -113,17 +113,30 @@ def danger_spans(timeline: Timeline, thresholds: Thresholds = DEFAULTS, facts: O
     return merged(np.array(spans, dtype=np.int64).reshape(-1, 2))
 
 
+def danger_shares(
+    timeline: Timeline, thresholds: Thresholds = DEFAULTS, facts: OutingFacts = NOBODY
+) -> dict[str, float]:
+    """Return for which part of a timeline's span each kind of hazard is a danger, those that never are left out."""
+    graded = _graded(timeline.sources, thresholds, facts, OUTING_H)
+    times = graded.look.times_us
+    inside = (times >= timeline.span.start_us) & (times < timeline.span.end_us)
+    if not inside.any():
+        return {}
+    shares = {line.kind: float(np.mean(line.codes[inside] == DANGER)) for line in graded.lines}
+    return {kind: share for kind, share in shares.items() if share > 0.0}
+
+
 def safe_stays(timeline: Timeline, thresholds: Thresholds = DEFAULTS, facts: OutingFacts = NOBODY) -> IntArray:
     """Return when one may be at the mark with the walk in and out clear of danger: spans as `danger_spans`."""
     return clear_of(timeline, danger_spans(timeline, thresholds, facts), facts)
 
 
-def clear_of(timeline: Timeline, dangers: IntArray, facts: OutingFacts = NOBODY) -> IntArray:
-    """Return the part of a timeline's span that leaves the walk in and out clear of some spans."""
+def clear_of(timeline: Timeline, dangers: IntArray, facts: OutingFacts = NOBODY, reach_us: int = 0) -> IntArray:
+    """Return the part of a timeline's span, and so far beyond it, that leaves the walk in and out clear of spans."""
     walk = walk_us(timeline.sources, facts.pace)
     around = merged(dangers + np.array([-walk, walk], dtype=np.int64))
-    whole = np.array([[timeline.span.start_us, timeline.span.end_us]], dtype=np.int64)
-    return difference(whole, around)
+    ends = timeline.span.start_us - reach_us, timeline.span.end_us + reach_us
+    return difference(np.array([ends], dtype=np.int64), around)
 
 
 def safe_span(
@@ -184,11 +197,15 @@ def _hazards(line: Line, look: Look, first: int, last: int) -> Iterator[Hazard]:
         finish = min(last, int(times[min(start + b, times.size - 1)]))
         part = slice(start + a, start + b)
         values = line.values.get(code)
-        value = float("nan")
+        value = None
         if values is not None and not np.isnan(values[part]).all():
             value = float(np.nanmin(values[part]) if line.least_is_worst else np.nanmax(values[part]))
-        threshold = line.thresholds.get(code, float("nan")) if not np.isnan(value) else float("nan")
-        words = {"value": value, "since": _clock(zone, begin), "until": _clock(zone, finish)}
+        threshold = None if value is None else line.thresholds.get(code)
+        words = {
+            "value": float("nan") if value is None else value,
+            "since": _clock(zone, begin),
+            "until": _clock(zone, finish),
+        }
         if "{turn_back}" in line.texts[code]:
             words["turn_back"] = _clock(zone, _turn_back(line, look, part))
         ends = from_microseconds(np.array([begin, finish], dtype=np.int64))
@@ -212,7 +229,7 @@ def _turn_back(line: Line, look: Look, part: slice) -> int:
     return int(look.times_us[part.start + k]) + round(float(left[k]) * US_PER_MINUTE)
 
 
-def _runs(codes: IntArray | BoolArray) -> list[tuple[int, int, int]]:
+def _runs(codes: AnyArray) -> list[tuple[int, int, int]]:
     """Return the stretches of equal codes: first place, place after the last, code."""
     edges = np.flatnonzero(np.diff(codes)) + 1
     bounds = np.concatenate(([0], edges, [codes.size])).tolist()

@@ -79,7 +79,7 @@ class Look:
     @cached_property
     def warned_of_unknown(self) -> BoolArray:
         """Whether a warning is in force that does not say how grave it is."""
-        return self._in_force("") & (self.warning_levels < 0)
+        return np.asarray(self._in_force("") & (self.warning_levels < 0))
 
     @cached_property
     def warned_of_thunder(self) -> BoolArray:
@@ -92,7 +92,7 @@ class Look:
             return np.zeros(len(self), dtype=np.bool_)
         cancels = [one for one in conditions.warnings if one.msg_type == "cancel" and one not in thundery]
         steps = warning_steps([*thundery, *cancels], mark.latitude, mark.longitude)
-        return self._in_force("thunder") & (steps.at(self.times_us) != 0)
+        return np.asarray(self._in_force("thunder") & (steps.at(self.times_us) != 0))
 
     def _in_force(self, about: str) -> BoolArray:
         found, mark = np.zeros(len(self), dtype=np.bool_), self.sources.mark
@@ -149,7 +149,8 @@ class Look:
         return found
 
     def _now(self, values: FloatArray) -> FloatArray:
-        return values[np.searchsorted(self._past_us, self.times_us, side="right") - 1]
+        now: FloatArray = values[np.searchsorted(self._past_us, self.times_us, side="right") - 1]
+        return now
 
     def covered(self, margin_m: float, surge_m: float, usual_m: float) -> IntArray:
         """Return when the lowest sill of the way back counts as covered, shape ``(n, 2)``; none without a way.
@@ -175,7 +176,8 @@ def _trailing(values: FloatArray) -> FloatArray:
     count = LOOK_BACK_US // _PAST_STEP_US
     total = np.append(0.0, np.cumsum(values))
     later = np.arange(1, total.size)
-    return total[later] - total[np.maximum(later - count, 0)]
+    summed: FloatArray = total[later] - total[np.maximum(later - count, 0)]
+    return summed
 
 
 def look_at(sources: Sources) -> Look:

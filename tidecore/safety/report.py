@@ -25,17 +25,17 @@ DEFERS = (
 class Hazard:
     """One hazard, from ``start`` to ``end`` [UTC].
 
-    ``value`` is the worst of the time, NaN where there is none; ``threshold`` what it was held against, NaN where it
-    was held against none; ``unit`` of both. ``source`` says where threshold and value come from.
+    ``value`` is the worst of the time, None where there is none; ``threshold`` what it was held against, None where
+    it was held against none; ``unit`` of both. ``source`` says where threshold and value come from.
     """
 
     kind: str
     grade: Grade
     start: np.datetime64
     end: np.datetime64
-    value: float
+    value: float | None
     unit: str
-    threshold: float
+    threshold: float | None
     source: str
     text: str
 
@@ -76,7 +76,7 @@ def report_of(hazards: Iterable[Hazard], changed: tuple[str, ...], loosened: dic
     """Return the report of some hazards; ``loosened`` are thresholds, and what is said of each."""
     told = sorted(hazards, key=lambda one: (_TOLD.index(one.grade), one.start, one.kind, one.end))
     grades = {one.grade for one in told}
-    grade = next((one for one in _TOLD if one in grades), "info")
+    grade: Grade = next((one for one in _TOLD if one in grades), "info")
     missing = tuple(dict.fromkeys(one.kind for one in told if one.grade == "not_assessed"))
     sentences = (*dict.fromkeys(one.text for one in told), *loosened.values(), DEFERS)
     return HazardReport(tuple(told), grade, missing, changed, tuple(loosened), sentences)
