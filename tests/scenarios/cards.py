@@ -191,8 +191,6 @@ class Ask(Document):
     #: Whether he goes alone, and was never there before; None where he does not say.
     alone: bool | None = None
     first_visit: bool | None = None
-    #: Whether people bathe where he casts.
-    bathers: bool | None = None
 
 
 class FirstChoice(Document):

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from tests.scenarios.asking import timeline_of
+from tests.scenarios.asking import facts_of, timeline_of
 from tests.scenarios.cards import Card
 from tests.scenarios.danger import ExpectedHazard, ExpectedOuting, HazardKind
 from tests.scenarios.moments import moment
-from tidecore.safety import WEIGHT, Hazard, HazardReport, OutingFacts, assess
+from tidecore.safety import WEIGHT, Hazard, HazardReport, assess
 
 #: What the engine calls what a card calls a danger.
 ENGINE_KINDS: dict[HazardKind, tuple[str, ...]] = {
@@ -36,11 +36,6 @@ UNASSESSED: dict[str, tuple[str, ...]] = {
 }
 #: Grades of the engine by how grave a card takes them: what is not assessed is no less than a caution.
 WEIGHTS = {"info": WEIGHT["info"], "caution": WEIGHT["caution"], "danger": WEIGHT["danger"]}
-
-
-def facts_of(card: Card) -> OutingFacts:
-    """Return what whoever asks says of himself."""
-    return OutingFacts(alone=card.ask.alone, first_visit=card.ask.first_visit, bathers=card.ask.bathers)
 
 
 def report_of(card: Card, outing: ExpectedOuting) -> HazardReport:

@@ -6,9 +6,11 @@ from functools import cache
 
 import pytest
 
-from tests.scenarios.asking import Answer, answer_of, known_from, overlap, says, stoppers, timeline_of
+from tests.scenarios.asking import Answer, answer_of, facts_of, known_from, overlap, says, stoppers, timeline_of
 from tests.scenarios.cards import Card, Claim, cards
 from tests.scenarios.moments import moment
+from tests.scenarios.outings import of_kinds, told
+from tidecore.safety import assess
 
 
 @cache
@@ -16,7 +18,7 @@ def answered(ref: str) -> Answer:
     return answer_of(cards()[ref])
 
 
-@pytest.fixture(params=sorted(ref for ref, card in cards().items() if not card.about_safety))
+@pytest.fixture(params=sorted(cards()))
 def ref(request):
     name: str = request.param
     return name
@@ -51,6 +53,9 @@ def test_the_last_choice_is_stopped_by_what_would_stop_him(ref):
         assert all(offer.worth <= 0.8 * answer.offers[0].worth for offer in there), shown
     if last.outcome == "unfishable":
         assert all(offer.verdicts["fishable"] in last.fishable for offer in there), shown
+    if last.outcome == "dangerous":
+        assert all(offer.verdicts["safe"] == "danger" for offer in there), shown
+        return
     if last.outcome == "unassessed":
         assert all(set(last.stopped_by) & offer.unknowns for offer in there), shown
         return
@@ -87,3 +92,25 @@ def test_what_must_be_said_is_said_and_what_must_not_is_not(ref):
         assert holds(card, answer, claim), (claim, answer.words())
     for claim in card.expect.must_not:
         assert not holds(card, answer, claim), (claim, answer.words())
+
+
+DANGEROUS = sorted(ref for ref, card in cards().items() if card.expect.last.outcome == "dangerous")
+
+
+@pytest.mark.parametrize("dangerous", DANGEROUS)
+def test_what_is_dangerous_is_shown_to_who_asks_for_it_and_stays_marked(dangerous):
+    card = cards()[dangerous]
+    last = card.expect.last
+    offers = answer_of(card, include_dangerous=True).offers
+    there = [offer for offer in offers if offer.touches(last.mark, last.rule, *card.last_span)]
+    assert there
+    assert all(offer.verdicts["safe"] == "danger" for offer in there), [offer.verdicts for offer in there]
+
+
+@pytest.mark.parametrize("dangerous", DANGEROUS)
+def test_the_last_choice_is_a_danger_of_the_kind_that_the_card_names(dangerous):
+    card = cards()[dangerous]
+    last, kinds = card.expect.last, frozenset(card.expect.last.stopped_by)
+    report = assess(timeline_of(card, last.mark, *card.span), *card.last_span, facts=facts_of(card))
+    found = [one for kind in kinds for one in of_kinds(report, (kind,)) if one.grade == "danger"]
+    assert found, told(report)
