@@ -135,8 +135,8 @@ def explanations(card: Card, care: Care) -> list[str]:
             said += explain(card.rule(name), timeline).sentences
         said += care.said(timeline)
     for outing in card.expect.outings:
-        span = moment(outing.from_), moment(outing.to)
-        said += assess(timeline_of(card, outing.mark, *card.span), *span, care.thresholds, care.facts).sentences
+        timeline = timeline_of(card, outing.mark, *card.span)
+        said += assess(timeline, moment(outing.from_), moment(outing.to), care.thresholds, care.facts).sentences
     return said
 
 

@@ -7,8 +7,8 @@ import pytest
 from tests.scenarios.cards import cards
 
 _MUD = (
-    "a way back without a walking time, as over soft mud, is not assessed at all: that its sill is under water needs no "
-    "walking time"
+    "a way back without a walking time, as over soft mud, is not assessed at all: that its sill is under water needs "
+    "no walking time"
 )
 _BATHERS = "bathing hours of the access calendar close a mark, and are not taken for bathers in the casting arc"
 _PERIOD = "the danger of a swell on rock is told by its height alone; its period, which makes it one, is not said"

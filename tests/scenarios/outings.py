@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from tests.scenarios.asking import facts_of, timeline_of
 from tests.scenarios.cards import Card
-from tests.scenarios.danger import ExpectedHazard, ExpectedOuting, HazardKind
+from tests.scenarios.danger import ExpectedHazard, ExpectedOuting
 from tests.scenarios.moments import moment
 from tidecore.safety import WEIGHT, Hazard, HazardReport, assess
 
 #: What the engine calls what a card calls a danger.
-ENGINE_KINDS: dict[HazardKind, tuple[str, ...]] = {
+ENGINE_KINDS: dict[str, tuple[str, ...]] = {
     "swell_on_ledge": ("waves_on_rock", "waves_on_wall"),
     "shore_break": ("shore_break",),
     "cut_off": ("cut_off", "water_behind"),
@@ -44,7 +46,7 @@ def report_of(card: Card, outing: ExpectedOuting) -> HazardReport:
     return assess(timeline, moment(outing.from_), moment(outing.to), facts=facts_of(card))
 
 
-def of_kinds(report: HazardReport, kinds: tuple[HazardKind, ...]) -> list[Hazard]:
+def of_kinds(report: HazardReport, kinds: Sequence[str]) -> list[Hazard]:
     """Return the hazards that a card calls by one of these kinds."""
     named = {name for kind in kinds for name in ENGINE_KINDS[kind]}
     return [one for one in report.hazards if one.kind in named]
