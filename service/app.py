@@ -19,6 +19,7 @@ from service.api.guard import Guard
 from service.api.limits import RateLimiter
 from service.api.pages import install_pages
 from service.api.problems import install_handlers
+from service.api.repeated import MOST_ANSWERS
 from service.api.v1 import (
     bait_outings,
     changes,
@@ -127,6 +128,7 @@ def create_app(
     )
     app.state.house = inside
     app.state.remembered = Remembered(MOST_ETAGS)
+    app.state.answers = Remembered(MOST_ANSWERS)
     for router in ROUTERS:
         app.include_router(router, prefix="/v1")
     install_pages(app)

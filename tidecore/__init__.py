@@ -7,6 +7,7 @@ and fitting need utide, scipy and xarray; heights, timelines and windows need no
 from __future__ import annotations
 
 from tidecore._version import NUMERICS, __version__
+from tidecore.conditions import ConditionIssue, Conditions, read_conditions
 from tidecore.datums import StatedLevel, TidalDatums
 from tidecore.gauges import read_gauge
 from tidecore.model import FitDiagnostics, TideModel, fit
@@ -19,6 +20,8 @@ from tidecore.windows import find_windows
 
 __all__ = [
     "NUMERICS",
+    "ConditionIssue",
+    "Conditions",
     "FitDiagnostics",
     "Mark",
     "QualityReport",
@@ -32,5 +35,6 @@ __all__ = [
     "check_record",
     "find_windows",
     "fit",
+    "read_conditions",
     "read_gauge",
 ]

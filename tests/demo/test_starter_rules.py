@@ -75,8 +75,8 @@ DESCRIBED: dict[str, tuple[Values, tuple[Values, ...]]] = {
     ),
     # Warm dark nights, slack.
     "conger": (
-        {**NIGHT, "flow_strength": 0.1, "air_temperature": 15.0, "moonlight": 0.6},
-        (NOON, {"flow_strength": 0.9}),
+        {**JUNE, **NIGHT, "flow_strength": 0.1, "air_temperature": 15.0, "moonlight": 0.6},
+        (NOON, {"flow_strength": 0.9}, {"calendar_day": 15.0, "air_temperature": 2.0}),
     ),
     # June to September, clear, dawn or dusk, flood to HW.
     "mackerel": (

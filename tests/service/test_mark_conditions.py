@@ -6,6 +6,7 @@ import csv
 import io
 from dataclasses import replace
 from itertools import count
+from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
@@ -20,7 +21,7 @@ DAY = {"start": "2026-06-01T00:00:00Z", "end": "2026-06-02T00:00:00Z", "step": "
 HOURS = [f"2026-06-01T{hour:02d}:00:00Z" for hour in range(0, 24, 3)]
 #: The sea grows by 0.2 m every three hours, so that it is 0.5 m at 00:00 and 1.9 m at 21:00.
 HEIGHTS = [round(0.5 + 0.2 * place, 1) for place in range(len(HOURS))]
-FORECAST = {
+FORECAST: dict[str, Any] = {
     "kind": "forecast",
     "source": "Invented marine forecast",
     "issued_at": "2026-05-31T18:00:00Z",

@@ -94,6 +94,37 @@ def test_changes_of_the_clocks_are_said(client):
     assert "twice" in " ".join(one["session"]["clock_changes"])
 
 
+def between(first, last):
+    return {"kind": "trapezoid", "from": first - 0.5, "full_from": first, "full_to": last, "to": last + 0.5}
+
+
+def test_two_marks_are_fished_in_one_outing(client):
+    assert client.post("/v1/stations", json=example("create_station")).status_code == 201
+    marks, rules = [], []
+    for name, bed, hours_from_lw in (("reef", "mussel", (-1.5, 0.25)), ("strand", "clean_sand", (1.0, 3.0))):
+        mark = {**example("create_mark"), "name": name, "external_ref": name, "beds": [bed]}
+        rule = {
+            **example("create_species_rule"),
+            "name": name,
+            "external_ref": name,
+            "beds": [bed],
+            "require": [{"factor": "hours_from_lw", "shape": between(*hours_from_lw)}],
+            "prefer": [],
+        }
+        marks.append(client.post("/v1/marks", json=mark).json()["id"])
+        rules.append(client.post("/v1/species-rules", json=rule).json()["id"])
+    drives = [{"from_mark_id": marks[0], "to_mark_id": marks[1], "minutes": 15}]
+    body = {**OPEN, "end": "2026-06-03T00:00:00Z", "most_h": 7.0, "drives": drives, "diverse": False}
+    first = client.post("/v1/sessions/search", json=body).json()["sessions"][0]["session"]
+    assert first["mark_ids"] == marks
+    reef, strand = first["legs"]
+    assert instant(strand["arrive"]) - instant(reef["leave"]) == timedelta(minutes=15)
+    assert [window["rule_id"] for leg in first["legs"] for window in leg["windows"]] == rules
+    alone = client.post("/v1/sessions/search", json={**body, "drives": []}).json()["sessions"]
+    assert {len(one["session"]["mark_ids"]) for one in alone} == {1}
+    assert first["score_hours"] > alone[0]["session"]["score_hours"]
+
+
 @pytest.mark.parametrize("by", ["mark", "species", "day"])
 def test_lists_of_groups(coastal, by):
     found = search(coastal, by=by, each=1).json()

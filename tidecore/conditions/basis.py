@@ -16,6 +16,8 @@ from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, TimeSpan
 OLD_H = 24.0
 #: A forecast of a time further ahead than this is to be looked at again [h]; common practice.
 FAR_H = 48.0
+#: More gaps than this are counted, not said one by one.
+_GAPS_SAID = 3
 
 _CALLED = {
     "wave_height_m": "sea",
@@ -100,8 +102,10 @@ class Basis:
         if not self.uses:
             return [f"{self.called} not assessed: no issue says anything of it in this span"]
         said = []
-        for start, end in self.gaps:
+        for start, end in self.gaps[:_GAPS_SAID]:
             said.append(f"{self.called} not assessed from {_said(start)} to {_said(end)}: no issue covers it")
+        if len(self.gaps) > _GAPS_SAID:
+            said.append(f"{self.called} not assessed in {len(self.gaps) - _GAPS_SAID} more gaps")
         if self.ends_at is not None:
             said.append(f"{self.called} not assessed after {_said(self.ends_at)}: {self.uses[-1].called} ends there")
         return said

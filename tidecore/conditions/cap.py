@@ -185,11 +185,9 @@ def _area(area: _Element, block: int, place: int) -> dict[str, Any]:
     ]
     circles = []
     for circle in area.all("circle"):
-        centre, _, radius = circle.text.strip().partition(" ")
-        (latitude, longitude), (radius_km,) = (
-            _numbers(centre, 2, f"{where}.circle"),
-            _numbers(radius, 1, f"{where}.circle"),
-        )
+        centre, radius = (*circle.text.split(None, 1), "", "")[:2]
+        latitude, longitude = _numbers(centre, 2, f"{where}.circle")
+        (radius_km,) = _numbers(radius, 1, f"{where}.circle")
         circles.append({"latitude": latitude, "longitude": longitude, "radius_km": radius_km})
     return {"description": area.said("areaDesc") or "", "polygons": polygons, "circles": circles}
 

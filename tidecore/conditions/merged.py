@@ -25,6 +25,7 @@ _OF_THE_ISSUE = {"waves_at": "wave_height_m", "wave_period_kind": "wave_period_s
 CONDITION_NAMES = (*VARIABLE_BY_NAME, *PERIOD_NAMES, *_OF_THE_ISSUE)
 #: What follows from past seas looks back no further than this [days]; issues that end earlier change nothing.
 LOOK_BACK_DAYS = 19
+_BASES_KEPT = 256
 
 
 # No slots: pieces are kept once they are made. Nothing that can be seen ever changes.
@@ -51,6 +52,7 @@ class Conditions:
     issues: tuple[ConditionIssue, ...]
     warnings: tuple[OfficialWarning, ...] = ()
     _made: dict[str, Pieces] = field(default_factory=dict, init=False, repr=False)
+    _bases: dict[tuple[str, int, int], Basis] = field(default_factory=dict, init=False, repr=False)
 
     @classmethod
     def of(cls, issues: Iterable[ConditionIssue], warnings: Iterable[OfficialWarning] = ()) -> Conditions:
@@ -114,7 +116,15 @@ class Conditions:
 
     def basis(self, name: str, span: TimeSpan) -> Basis:
         """Return what a quantity rests on over a span: issues and their age, gaps, where it ends."""
-        return basis_of(name, self.pieces(_OF_THE_ISSUE.get(name, name)), self.issues, span)
+        key = name, span.start_us, span.end_us
+        found = self._bases.get(key)
+        if found is None:
+            found = basis_of(name, self.pieces(_OF_THE_ISSUE.get(name, name)), self.issues, span)
+            # Marks of one area ask the same of it, term by term.
+            if len(self._bases) >= _BASES_KEPT:
+                self._bases.clear()
+            self._bases[key] = found
+        return found
 
     def sentences(self, span: TimeSpan, names: Sequence[str] | None = None) -> tuple[str, ...]:
         """Return what is not known over a span, or rests on old or far-reaching issues, in words.

@@ -21,6 +21,8 @@ STEP_US = 10 * US_PER_MINUTE
 #: Longest gap that is bridged for looking back over it [h].
 BRIDGED_H = 12.0
 _DAY_SAMPLES = 24 * 6 + 1
+#: What a value may lack of a bound by rounding alone.
+_ROUNDING = 1e-9
 
 #: Where something held, of values ten minutes apart.
 Test = Callable[[FloatArray], BoolArray]
@@ -115,7 +117,7 @@ def _stretches(pieces: Pieces) -> Iterator[tuple[int, int, FloatArray]]:
 
 def over(least: float) -> Test:
     """Return the test whether a value is at least so much."""
-    return lambda values: values >= least
+    return lambda values: values >= least - _ROUNDING
 
 
 def day_sum_over(least: float) -> Test:
@@ -125,7 +127,7 @@ def day_sum_over(least: float) -> Test:
         total = np.append(0.0, np.cumsum(0.5 * (rates[1:] + rates[:-1]) * STEP_US / US_PER_HOUR))
         # At the beginning of what is known the sum is over less than a day, and is that at least.
         before = np.concatenate((np.zeros(min(_DAY_SAMPLES - 1, total.size)), total[: 1 - _DAY_SAMPLES]))
-        return np.asarray(total - before[: total.size] >= least)
+        return np.asarray(total - before[: total.size] >= least - _ROUNDING)
 
     return test
 
@@ -138,7 +140,8 @@ def highest_of_day(least: float, growth: float) -> Test:
 
     def test(values: FloatArray) -> BoolArray:
         highest, lowest = _trailing(values, np.maximum), _trailing(values, np.minimum)
-        held = (values >= highest) & (values >= growth * lowest) & (values >= least)
+        bound = np.maximum(np.maximum(highest, growth * lowest), least)
+        held = values >= bound - _ROUNDING
         held[: _DAY_SAMPLES - 1] = False
         return np.asarray(held)
 

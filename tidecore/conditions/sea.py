@@ -25,6 +25,8 @@ TRENDS = ("rising", "steady", "falling")
 COLOURING_M, TEARING_M, COLOURING_MM = 1.5, 2.0, 20.0
 #: Waves from this far on both sides of where a mark faces come on to the shore [degrees].
 _ONSHORE = 90.0
+#: What a change may lack of a bound by rounding alone [m].
+_ROUNDING = 1e-9
 
 
 # No slots: what is worked out once is kept in the instance's dictionary.
@@ -89,7 +91,7 @@ class SeaAtMark:
         """Return the places in `TRENDS` of what the sea does, -1 where unknown."""
         now, before = self.height.at(times_us), self.height.at(times_us - round(TREND_H * US_PER_HOUR))
         change = now - before
-        enough = np.maximum(TREND_LEAST_M, TREND_PART * before)
+        enough = np.maximum(TREND_LEAST_M, TREND_PART * before) - _ROUNDING
         found = np.where(change >= enough, 0, np.where(change <= -enough, 2, 1))
         return np.where(np.isnan(change), -1, found)
 
@@ -110,7 +112,7 @@ class SeaAtMark:
             (-1.0, 1.0, TREND_LEAST_M),
             (-1.0, 1.0 - TREND_PART, 0.0),
         ):
-            first, last = (now_part * now + before_part * before - level for now, before in ends)
+            first, last = (now_part * now + before_part * before - level + _ROUNDING for now, before in ends)
             k = np.flatnonzero((first < 0.0) != (last < 0.0))
             k = k[~np.isnan(first[k]) & ~np.isnan(last[k])]
             share = first[k] / (first[k] - last[k])

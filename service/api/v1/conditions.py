@@ -51,6 +51,12 @@ _ISSUE: dict[str, Any] = {
 _Body = Annotated[TextBody, Depends(receive(JSON, CSV, *NETCDF))]
 
 
+#: How the very same once more is answered.
+_THERE_ALREADY: dict[int | str, dict[str, Any]] = {
+    200: {"description": "It is there already.", "model": ConditionsKept}
+}
+
+
 async def _once_of(request: Request, body: _Body, idempotency_key: IdempotencyKey = None) -> Once:
     return once_of_body(request, body, idempotency_key)
 
@@ -61,7 +67,7 @@ async def _once_of(request: Request, body: _Body, idempotency_key: IdempotencyKe
     summary="Give conditions",
     status_code=201,
     response_model=ConditionsKept,
-    responses=declare(
+    responses=_THERE_ALREADY | declare(
         "not-found", "invalid-input", "too-many-values", "body-too-large", "body-unreadable", "media-not-supported",
         "record-unreadable", "issue-taken", "store-conflict", *ONCE,
     ),

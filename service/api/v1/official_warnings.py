@@ -46,6 +46,10 @@ _ALERT: dict[str, Any] = {
 _Body = Annotated[TextBody, Depends(receive(*CAP_TYPES))]
 
 
+#: How the very same once more is answered.
+_THERE_ALREADY: dict[int | str, dict[str, Any]] = {200: {"description": "It is there already.", "model": WarningsKept}}
+
+
 async def _once_of(request: Request, body: _Body, idempotency_key: IdempotencyKey = None) -> Once:
     return once_of_body(request, body, idempotency_key)
 
@@ -56,7 +60,8 @@ async def _once_of(request: Request, body: _Body, idempotency_key: IdempotencyKe
     summary="Give an official warning",
     status_code=201,
     response_model=WarningsKept,
-    responses=declare(
+    responses=_THERE_ALREADY
+    | declare(
         "not-found",
         "invalid-input",
         "body-too-large",

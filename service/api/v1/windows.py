@@ -10,8 +10,9 @@ from fastapi.responses import Response
 from service.api.conditional import VARY_SERIES
 from service.api.contract import declare, needs
 from service.api.deps import CallerDep, ContextDep
-from service.api.media import StrictRoute, answer
+from service.api.media import answer
 from service.api.negotiation import CSV, JSON, negotiated, offer, write_table
+from service.api.repeated import RepeatedRoute
 from service.api.v1.schemas.safety import facts_of
 from service.api.v1.schemas.windows import CSV_EXAMPLE, Windows, WindowSearch, export_windows, write_windows
 from service.security import READ
@@ -19,7 +20,7 @@ from service.usecases import windows
 from service.usecases.stations import check_zone
 from tidecore import NUMERICS
 
-router = APIRouter(prefix="/windows", tags=["windows"], route_class=StrictRoute)
+router = APIRouter(prefix="/windows", tags=["windows"], route_class=RepeatedRoute)
 
 FormDep = Annotated[str, Depends(negotiated(JSON, CSV))]
 

@@ -126,6 +126,13 @@ def test_the_basis_names_issues_gaps_and_the_end():
     )
 
 
+def test_many_gaps_are_counted():
+    seldom = issue([0, 10, 20, 30, 40, 50], rain_mm_per_h=[0] * 6)
+    said = Conditions.of([seldom]).sentences(span(0, 50))
+    assert len(said) == 4
+    assert said[3] == "rain not assessed in 2 more gaps"
+
+
 def test_what_reaches_far_ahead_is_to_be_looked_at_again():
     far = issue(range(0, 73, 3), wave_height_m=[1.0] * 25)
     assert Conditions.of([far]).sentences(span(0, 72)) == (

@@ -14,7 +14,7 @@ from tests.tidecore.timeline.places import mark_at, model_of
 from tests.tidecore.windows.doubles import rule, trapezoid
 from tests.tidecore.windows.evenings import ALWAYS, DAYS_ONLY, DOWN_AND_UP, NEVER, NIGHT_FLOOD, search, timeline_over
 from tidecore.calendars import FreeTime, holds_at
-from tidecore.conditions import ConditionIssue, Conditions
+from tidecore.conditions import ConditionIssue, Conditions, OfficialWarning
 from tidecore.errors import InvalidInput
 from tidecore.safety import Care
 from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE
@@ -288,3 +288,21 @@ def test_options_that_make_no_session_are_refused(changes, fields):
     with pytest.raises(InvalidInput) as caught:
         SessionOptions(**changes)
     assert [fault.field for fault in caught.value.faults] == fields
+
+
+def test_an_official_warning_is_never_less_than_its_grade():
+    warning = {
+        "identifier": "a",
+        "sender": "invented@example.test",
+        "sent": "2026-06-09T00:00:00Z",
+        "msg_type": "alert",
+        "expires": "2026-06-13T00:00:00Z",
+        "areas": [{"description": "Invented Bay"}],
+    }
+    for severity, grade in (("minor", "caution"), ("severe", "danger")):
+        conditions = Conditions.of([], [OfficialWarning.parse({**warning, "severity": severity})])
+        timeline = build_timeline(mark_at(), model_of("large"), "2026-06-10", "2026-06-12", conditions=conditions)
+        for session in find_sessions([ALWAYS], timeline):
+            assert session.verdicts.safe.grade == grade
+            assert severity in " ".join(session.verdicts.safe.reasons)
+            assert severity in " ".join(session.reasons)
