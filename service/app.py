@@ -19,6 +19,7 @@ from service.api.guard import Guard
 from service.api.limits import RateLimiter
 from service.api.pages import install_pages
 from service.api.problems import install_handlers
+from service.api.repeated import MOST_ANSWERS
 from service.api.v1 import (
     bait_outings,
     changes,
@@ -42,6 +43,7 @@ from service.api.v1 import (
     official_warnings,
     peg_plans,
     queryables,
+    safety_thresholds,
     sessions,
     slack_notes,
     species_rules,
@@ -71,6 +73,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     marks.router,
     mark_extremes.router,
     slack_notes.router,
+    safety_thresholds.router,
     current_fits.router,
     conditions.router,
     official_warnings.router,
@@ -129,6 +132,7 @@ def create_app(
     )
     app.state.house = inside
     app.state.remembered = Remembered(MOST_ETAGS)
+    app.state.answers = Remembered(MOST_ANSWERS)
     for router in ROUTERS:
         app.include_router(router, prefix="/v1")
     install_pages(app)
