@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from service.security import Caller
 from service.usecases.context import Context
 from service.usecases.outings import OutingBasis, find_outing
+from service.usecases.safety import read_thresholds
+from tidecore.safety import HazardReport, OutingFacts, assess, outing_span
 from tidecore.timebase import TimeSpan
 from tidecore.timeline.peg_plans import PegPlan, plan_pegs
 
@@ -25,11 +27,12 @@ class PegQuestion:
 
 @dataclass(frozen=True, slots=True)
 class PegPlanView:
-    """A plan of pegs, and what it rests on."""
+    """A plan of pegs, what it rests on, and what is known against the outing."""
 
     question: PegQuestion
     basis: OutingBasis
     plan: PegPlan
+    hazards: HazardReport
 
 
 def find_peg_plan(context: Context, caller: Caller, question: PegQuestion) -> PegPlanView:
@@ -42,13 +45,16 @@ def find_peg_plan(context: Context, caller: Caller, question: PegQuestion) -> Pe
     InvalidSpan, InvalidInput
         If the session is longer than two days, or a step or time is none.
     """
+    thresholds = read_thresholds(context, caller).thresholds
     basis = find_outing(context, caller, question.mark_id, question.span, {})
+    timeline, facts = basis.timeline(), OutingFacts(surge_m=question.surge_m or 0.0)
     plan = plan_pegs(
-        basis.timeline(),
+        timeline,
         question.span,
         surge_m=question.surge_m,
         step_m=question.step_m,
         notice_min=question.notice_min,
         least_stay_min=question.least_stay_min,
     )
-    return PegPlanView(question, basis, plan)
+    start, end = outing_span(timeline, question.span.start, question.span.end, facts)
+    return PegPlanView(question, basis, plan, assess(timeline, start, end, thresholds, facts))

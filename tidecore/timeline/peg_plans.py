@@ -9,12 +9,13 @@ from typing import Literal
 
 import numpy as np
 
-from tidecore.shore import PegMove, RunUp, TurnBack, Waves, largest_over_r2, peg_plan, turn_back
+from tidecore.shore import PegMove, RunUp, TurnBack, Waves, covered_spans, largest_over_r2, peg_plan
 from tidecore.shore.dryness import wetted_level
 from tidecore.shore.pegging import LEAST_STAY_MIN, NOTICE_MIN, PEG_STEP_M, REACH_MARGIN_M
 from tidecore.shore.swash import CALLED_OFF, REASONS
+from tidecore.shore.turning_back import SILL_MARGIN_M
 from tidecore.shore.waves import waves_in
-from tidecore.timebase import US_PER_MINUTE, TimeSpan
+from tidecore.timebase import US_PER_DAY, US_PER_MINUTE, TimeSpan
 from tidecore.timeline.columns import Timeline
 from tidecore.timeline.frame import Frame
 from tidecore.timeline.shore_columns import WAVES_IN_MARGIN
@@ -31,6 +32,8 @@ SURGE_UNKNOWN = "surge not assessed: the plan rests on the tide alone; a surge b
 #: Steps by which the largest run-up is rounded up, so that alike outings share their tables.
 _LARGEST_STEP = 0.05
 _CHECK_US = US_PER_MINUTE
+#: A sill that is under water when an outing begins went under no longer ago than this, or is never dry.
+_LOOK_BACK_US = US_PER_DAY
 #: Reasons without a run-up that are of the sea, not of the ground that the water stands on just then.
 _SEA_UNKNOWN = (1, 2, *CALLED_OFF)
 
@@ -212,14 +215,29 @@ def _largest(waves: Waves, span: TimeSpan) -> float:
 
 
 def turning_back(sources: Sources, span: TimeSpan, surge_m: float) -> tuple[TurnBack | None, tuple[str, ...]]:
-    """Return when to turn back, and why that is not known."""
+    """Return when to turn back in an outing, and why that is not known.
+
+    Where the sill is under water when the outing begins it is when turning back was due. A surge below 0 is not
+    counted on.
+    """
     setting = sources.setting
     missing = setting.missing("minutes_to_turn_back")
     if missing:
         return None, tuple(f"turn-back not assessed: {one}" for one in missing)
-    assert setting.way is not None
+    way = setting.way
+    assert way is not None
+    assert way.lead_min is not None
     above = setting.uncertainty_m - setting.zero_m + max(surge_m, 0.0)
-    return turn_back(lambda at: upper_level(sources, at) + above, setting.way, span.start_us, span.end_us), ()
+    lead = round(way.lead_min * US_PER_MINUTE)
+    first = span.start_us - _LOOK_BACK_US
+    spans = covered_spans(
+        lambda at: upper_level(sources, at) + above, way.sill_m - SILL_MARGIN_M, first, span.end_us + lead
+    )
+    ahead = spans[spans[:, 1] > span.start_us]
+    if not len(ahead):
+        return TurnBack(way, None, None), ()
+    covered = int(ahead[0, 0])
+    return TurnBack(way, covered - lead, covered), ()
 
 
 def _stand(sources: Sources, move: PegMove, surge_m: float) -> Stand:

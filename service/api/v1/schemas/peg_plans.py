@@ -11,6 +11,7 @@ from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.api.v1.schemas.conditions import write_told
+from service.api.v1.schemas.safety import HazardSchema, SafetySchema, write_safety
 from service.api.v1.schemas.searched import SearchedMark, write_mark
 from service.api.v1.schemas.session_search import Id, ZoneName
 from service.usecases.peg_plans import PegPlanView, PegQuestion
@@ -114,6 +115,8 @@ class PegPlanSchema(Schema):
     turn_back: Annotated[TurnBackSchema | None, Field(description="Null where the way back is not known.")]
     largest_over_r2: Annotated[float | None, Field(description="Largest run-up of the outing over R2.")]
     surge_m: float | None
+    hazards: list[HazardSchema]
+    safe: SafetySchema
     sentences: Annotated[list[str], Field(description="The plan in words, by the clocks of the mark.")]
     caution: str
 
@@ -132,7 +135,7 @@ def write_peg_plan(view: PegPlanView, numerics: int, zone: zoneinfo.ZoneInfo | N
         "start": write_instant(plan.span.start, zone),
         "end": write_instant(plan.span.end, zone),
         "until": write_instant(plan.until_us, zone),
-        "moves": [_write_move(one, zone) for one in plan.stands],
+        "moves": [write_move(one, zone) for one in plan.stands],
         "untold": [
             {"start": write_instant(one.start_us, zone), "end": write_instant(one.end_us, zone), "why": one.why}
             for one in plan.untold
@@ -142,6 +145,7 @@ def write_peg_plan(view: PegPlanView, numerics: int, zone: zoneinfo.ZoneInfo | N
         "turn_back": write_turn_back(plan.turn_back, zone),
         "largest_over_r2": number(plan.largest_over_r2, 2),
         "surge_m": number(plan.surge_m, 3),
+        **write_safety(view.hazards, zone),
         "sentences": list(peg_sentences(plan, mark.zone)),
         "caution": CAUTION,
     }
@@ -160,7 +164,8 @@ def write_turn_back(found: TurnBack | None, zone: zoneinfo.ZoneInfo | None) -> d
     }
 
 
-def _write_move(stand: Stand, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
+def write_move(stand: Stand, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
+    """Return a move as `PegMoveSchema` has it."""
     move = stand.move
     return {
         "time": write_instant(move.time_us, zone),
