@@ -9,7 +9,8 @@ from typing import Literal
 
 import numpy as np
 
-from tidecore.shore import PegMove, RunUp, TurnBack, Waves, covered_spans, largest_over_r2, peg_plan
+from tidecore.roots.brackets import TimeFunction
+from tidecore.shore import Ground, PegMove, RunUp, TurnBack, Waves, covered_spans, largest_over_r2, peg_plan
 from tidecore.shore.dryness import wetted_level
 from tidecore.shore.pegging import LEAST_STAY_MIN, NOTICE_MIN, PEG_STEP_M, REACH_MARGIN_M
 from tidecore.shore.swash import CALLED_OFF, REASONS
@@ -153,12 +154,7 @@ def plan_pegs(
         return nothing(*_said(known))
     largest = _largest(sea.waves, span)
 
-    def limit(at: IntArray | FloatArray) -> FloatArray:
-        there = Frame(sources, np.rint(np.asarray(at)).astype(np.int64))
-        assert setting.beach is not None
-        wetted = wetted_level(setting.beach, _still(there, surge_m or 0.0), shore_sea(there).waves, largest)
-        return np.asarray(wetted + REACH_MARGIN_M)
-
+    surge = surge_m or 0.0
     stands: list[Stand] = []
     untold: list[Untold] = []
     for start, end, why in _stretches(looked_at, known.why, notice):
@@ -166,10 +162,22 @@ def plan_pegs(
             untold.append(Untold(start, end, why))
             continue
         assert setting.beach is not None
+        limit = _limit(sources, setting.beach, surge, largest)
         found = peg_plan(limit, setting.beach, start, end, step_m, notice_min, least_stay_min)
-        stands += [_stand(sources, move, surge_m or 0.0) for move in found.moves]
+        stands += [_stand(sources, move, surge) for move in found.moves]
         untold += [Untold(*bare, ALL_REACHED) for bare in found.without]
     return PegPlan(span, until, tuple(stands), tuple(untold), (), unsure, back, largest, surge_m)
+
+
+def _limit(sources: Sources, ground: Ground, surge_m: float, largest: float) -> TimeFunction:
+    """Return the level that no peg may be reached by [m above the zero of the ground], at instants."""
+
+    def limit(at: IntArray | FloatArray) -> FloatArray:
+        there = Frame(sources, np.rint(np.asarray(at)).astype(np.int64))
+        wetted = wetted_level(ground, _still(there, surge_m), shore_sea(there).waves, largest)
+        return np.asarray(wetted + REACH_MARGIN_M)
+
+    return limit
 
 
 def _stretches(times_us: IntArray, why: AnyArray, notice: int) -> Iterator[tuple[int, int, str]]:
