@@ -40,11 +40,11 @@ _RUN_UP = "Stockdon et al. 2006 on sand, Poate et al. 2016 on shingle; Rayleigh 
 _NOT_IN_TIME = "decide 24 to 48 h before, and again on arrival"
 
 
-def water_lines(look: Look, limits: Thresholds, facts: OutingFacts, outing_h: float) -> Iterator[Line]:
+def water_lines(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line]:
     """Yield the hazards of the water at a mark."""
     yield from _sea(look)
     yield from _ground(look)
-    yield from _at_the_peg(look, limits, facts, outing_h)
+    yield from _at_the_peg(look, limits, facts)
     yield from _behind(look, facts)
     yield from _way_back(look, limits, facts)
     yield from _survey(look, limits)
@@ -86,7 +86,7 @@ def _ground(look: Look) -> Iterator[Line]:
         yield Line("ground", _everywhere(look, NOT_ASSESSED), {NOT_ASSESSED: said}, "the mark")
 
 
-def _at_the_peg(look: Look, limits: Thresholds, facts: OutingFacts, outing_h: float) -> Iterator[Line]:
+def _at_the_peg(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line]:
     setting = look.sources.setting
     if setting.no_beach or setting.beach is None or setting.peg_m is None:
         return
@@ -100,7 +100,6 @@ def _at_the_peg(look: Look, limits: Thresholds, facts: OutingFacts, outing_h: fl
         sea.waves.where(sea.reaches == 1),
         limits.peg_caution_m,
         limits.peg_danger_m,
-        outing_h,
     )
     codes = np.where(called_off & (found.codes < NOT_ASSESSED), NOT_ASSESSED, found.codes).astype(np.int8)
     # In estuaries nobody knows how much of the sea comes in; said only where it was told at the mark itself.
@@ -299,8 +298,8 @@ def _break(look: Look, limits: Thresholds) -> Iterator[Line]:
         {
             NOT_ASSESSED: "Whether the sea breaks hard on the shore is not assessed: period, direction or bed are not "
             "known.",
-            DANGER: "A sea of {value:.1f} m and {period} s breaks hard on steep shingle from {since} to {until}: do not "
-            "go down to land a fish.",
+            DANGER: "A sea of {value:.1f} m and {period} s breaks hard on steep shingle from {since} to {until}: do "
+            "not go down to land a fish.",
         },
         COMMON,
         {DANGER: sea.waves.height},
