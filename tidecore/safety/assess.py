@@ -199,7 +199,7 @@ def _hazards(line: Line, look: Look, first: int, last: int) -> Iterator[Hazard]:
             value = float(np.nanmin(values[part]) if line.least_is_worst else np.nanmax(values[part]))
         threshold = None if value is None else line.thresholds.get(code)
         text = line.texts[code]
-        words: dict[str, float | str] = {} if value is None else {"value": value}
+        words: dict[str, float | str] = {"value": np.nan if value is None else value}
         for name, moment in (("since", begin), ("until", finish)):
             if f"{{{name}}}" in text:
                 words[name] = _clock(zone, moment)

@@ -123,7 +123,9 @@ def overwash(
     under = (level >= peg) | (level > float(ground.levels.max()))
     untold = np.isnan(wetted) | ~_told(ground, level, (wetted - level) / ratio)
     codes = graded(peg - reached <= caution_m, (peg - wetted <= danger_m) | under, untold)
-    return Overwash(codes, peg - reached, peg - wetted)
+    # Still water over the peg needs no run-up to be told.
+    over = np.where(under, peg - level, np.nan)
+    return Overwash(codes, np.fmin(peg - reached, over), np.fmin(peg - wetted, over))
 
 
 def _told(ground: Ground, level: FloatArray, r2: FloatArray) -> BoolArray:
