@@ -201,12 +201,12 @@ def _hazards(line: Line, look: Look, first: int, last: int) -> Iterator[Hazard]:
         if values is not None and not np.isnan(values[part]).all():
             value = float(np.nanmin(values[part]) if line.least_is_worst else np.nanmax(values[part]))
         threshold = None if value is None else line.thresholds.get(code)
-        words = {
-            "value": float("nan") if value is None else value,
-            "since": _clock(zone, begin),
-            "until": _clock(zone, finish),
-        }
-        if "{turn_back}" in line.texts[code]:
+        text = line.texts[code]
+        words: dict[str, float | str] = {} if value is None else {"value": value}
+        for name, moment in (("since", begin), ("until", finish)):
+            if f"{{{name}}}" in text:
+                words[name] = _clock(zone, moment)
+        if "{turn_back}" in text:
             words["turn_back"] = _clock(zone, _turn_back(line, look, part))
         ends = from_microseconds(np.array([begin, finish], dtype=np.int64))
         yield Hazard(
@@ -218,7 +218,7 @@ def _hazards(line: Line, look: Look, first: int, last: int) -> Iterator[Hazard]:
             line.unit,
             threshold,
             line.source,
-            line.texts[code].format(**words),
+            text.format(**words),
         )
 
 

@@ -22,6 +22,8 @@ from service.storage.tables import (
     MarkVersionRow,
     RuleRow,
     RuleVersionRow,
+    SafetyThresholdsRow,
+    SafetyThresholdsVersionRow,
     SlackNoteRow,
     SlackNoteVersionRow,
 )
@@ -56,6 +58,9 @@ class NewDocument:
 MARKS = DocumentTables("mrk", MarkRow, MarkVersionRow, _many_of(MarkRow))
 SPECIES_RULES = DocumentTables("rul", RuleRow, RuleVersionRow, _many_of(RuleRow))
 SLACK_NOTES = DocumentTables("sln", SlackNoteRow, SlackNoteVersionRow, _many_of(SlackNoteRow))
+SAFETY_THRESHOLDS = DocumentTables(
+    "sft", SafetyThresholdsRow, SafetyThresholdsVersionRow, _many_of(SafetyThresholdsRow)
+)
 
 
 class DocumentRepository(Repository):
