@@ -47,9 +47,10 @@ def people_lines(look: Look, facts: OutingFacts, cut_off: AnyArray) -> Iterator[
     rock = look.sources.mark.kind == "rock_ledge"
     yield _dark(look, facts, rock)
     yield _alone(look, facts, look.dark | rock | (cut_off != NONE))
-    if facts.bathers:
-        said = "People bathe within the casting arc: do not cast."
-        yield Line("bathers", np.full(len(look), DANGER, dtype=np.int8), {DANGER: said})
+    if facts.bathers is not False:
+        there = np.full(len(look), bool(facts.bathers)) | look.bathing
+        said = "People bathe within the casting arc from {since} to {until}: do not cast."
+        yield Line("bathers", graded(False, there, False), {DANGER: said}, f"the access calendar; {COMMON}")
 
 
 def _warnings(look: Look) -> Line:

@@ -33,6 +33,8 @@ class Line:
         Of both.
     least_is_worst : bool
         Whether small values are the bad ones.
+    besides : mapping of str to float64 array
+        What else the texts name in curly brackets: the largest of the time, in whole units.
     """
 
     kind: str
@@ -43,3 +45,4 @@ class Line:
     thresholds: Mapping[int, float] = field(default_factory=dict)
     unit: str = ""
     least_is_worst: bool = False
+    besides: Mapping[str, FloatArray] = field(default_factory=dict)

@@ -7,10 +7,11 @@ from functools import cached_property
 
 import numpy as np
 
+from tidecore.calendars import holds_at, spans
 from tidecore.conditions import warning_steps
 from tidecore.shore import covered_spans
 from tidecore.shore.turning_back import PACK_UP_MIN
-from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE
+from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, TimeSpan, from_microseconds
 from tidecore.timeline.access import access_open
 from tidecore.timeline.frame import Frame
 from tidecore.timeline.shore_sea import ShoreSea, number, shore_sea
@@ -66,6 +67,15 @@ class Look:
     def access(self) -> AnyArray:
         """Whether the mark is open: 1, 0 or -1."""
         return access_open(self.frame)
+
+    @cached_property
+    def bathing(self) -> BoolArray:
+        """Whether the shore belongs to bathers, by the access calendar."""
+        mark, first, last = self.sources.mark, *from_microseconds(self.times_us[[0, -1]])
+        kept = [one for one in mark.access if one.kind == "bathing" and one.state == "closed"]
+        if not kept:
+            return np.zeros(len(self), dtype=np.bool_)
+        return holds_at(spans(kept, mark.zone, TimeSpan(first, last + np.timedelta64(1, "us"))), self.times_us)
 
     def given(self, variable: str) -> FloatArray:
         """Return a variable of the conditions."""

@@ -10,6 +10,7 @@ from tidecore.safety.line import COMMON, Line
 from tidecore.safety.looking import Look, lead_us
 from tidecore.safety.outing import OutingFacts
 from tidecore.safety.thresholds import DEFAULTS, Thresholds
+from tidecore.shore import WayBack
 from tidecore.shore.beds import SAND
 from tidecore.shore.dangers import (
     CAUTION,
@@ -152,12 +153,12 @@ def _way_back(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Li
     way = setting.way
     if way is None and mark.kind in _BUILT:
         return
-    missing = [NO_WAY] if way is None else [way.why] if way.why else []
-    if way is not None and np.isnan(setting.zero_m):
-        missing.append(NO_ZERO)
-    if missing or way is None:
-        said = f"Being cut off is not assessed: {'; '.join(missing)}."
+    if way is None or np.isnan(setting.zero_m):
+        said = f"Being cut off is not assessed: {NO_WAY if way is None else NO_ZERO}."
         yield Line("cut_off", _everywhere(look, NOT_ASSESSED), {NOT_ASSESSED: said}, "the mark")
+        return
+    if way.walk_min is None:
+        yield _no_walk(look, way, limits, facts)
         return
     spare, lead = round(limits.spare_min * US_PER_MINUTE), lead_us(look.sources, facts.pace, limits.spare_min)
     codes = np.zeros(len(look), dtype=np.int8)
@@ -188,6 +189,23 @@ def _way_back(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Li
         {INFO: 0.0, CAUTION: 0.0, DANGER: 0.0},
         "min",
         least_is_worst=True,
+    )
+
+
+def _no_walk(look: Look, way: WayBack, limits: Thresholds, facts: OutingFacts) -> Line:
+    """Return that a way back takes nobody knows how long: that its sill is under water is known all the same."""
+    codes = _everywhere(look, NOT_ASSESSED)
+    for covered, dry in look.covered(limits.sill_margin_m, facts.surge_m, DEFAULTS.sill_margin_m).tolist():
+        codes[(look.times_us > covered - _STEP) & (look.times_us < dry)] = DANGER
+    return Line(
+        "cut_off",
+        codes,
+        {
+            NOT_ASSESSED: f"When to turn back is not assessed: {way.why}.",
+            DANGER: f"Cut off from {{since}} to {{until}}: the water can stand over {way.sill_name} ({way.sill_m:.1f} "
+            "m); be off long before, for nobody knows how long the way takes.",
+        },
+        f"the way back as stated, the level that 95 % of waters stay under; {COMMON}",
     )
 
 
@@ -248,13 +266,14 @@ def _rock(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line]:
             INFO: watch,
             CAUTION: f"Alone on rock. {watch}",
             NOT_ASSESSED: "Height, period or direction of the sea leave it open whether waves come over " + place + ".",
-            DANGER: f"A sea of {{value:.1f}} m from {{since}} to {{until}} sweeps {place}, long swells between quiet "
-            "spells: stay off it.",
+            DANGER: f"A sea of {{value:.1f}} m and {{period}} s from {{since}} to {{until}} sweeps {place}, "
+            "long swells between quiet spells: stay off it.",
         },
         COMMON,
         {DANGER: sea.waves.height},
         {DANGER: _ledge_threshold(sea.waves.height, codes, limits)},
         "m",
+        besides={"period": sea.waves.peak_period},
     )
 
 
@@ -280,13 +299,14 @@ def _break(look: Look, limits: Thresholds) -> Iterator[Line]:
         {
             NOT_ASSESSED: "Whether the sea breaks hard on the shore is not assessed: period, direction or bed are not "
             "known.",
-            DANGER: "A sea of {value:.1f} m breaks hard on steep shingle from {since} to {until}: do not go down to "
-            "land a fish.",
+            DANGER: "A sea of {value:.1f} m and {period} s breaks hard on steep shingle from {since} to {until}: do not "
+            "go down to land a fish.",
         },
         COMMON,
         {DANGER: sea.waves.height},
         {DANGER: limits.shore_break_height_m},
         "m",
+        besides={"period": sea.waves.peak_period},
     )
 
 
