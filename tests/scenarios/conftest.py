@@ -7,12 +7,7 @@ import pytest
 from tests.scenarios.cards import cards
 
 #: What is wrong by the test and the beginning of its case.
-FAULTS: dict[tuple[str, str], str] = {
-    (
-        "test_what_is_left_out_makes_no_danger_smaller_than_a_caution",
-        "fog_on_the_flats-flats-visibility_m way_back",
-    ): "where neither the visibility nor how far the shore is away is known, mist on flats is not named at all",
-}
+FAULTS: dict[tuple[str, str], str] = {}
 
 
 @pytest.fixture(autouse=True)

@@ -173,13 +173,13 @@ def thunder(probability: FloatArray, observed: BoolArray, warned: BoolArray, cau
 def low_visibility(visibility: FloatArray, from_shore_m: float, danger_m: float, far_m: float) -> AnyArray:
     """Return how grave mist on flats is: danger under ``danger_m`` and further than ``far_m`` from the shore.
 
-    Where it is not known how far the shore is (NaN), low visibility is not assessed.
+    Where it is not known how far the shore is (NaN), what is not known to be clear is not assessed.
     """
     if from_shore_m <= far_m:
         return np.zeros(visibility.shape, dtype=np.int8)
     low = visibility < danger_m
     if np.isnan(from_shore_m):
-        return graded(False, False, low)
+        return graded(False, False, low | np.isnan(visibility))
     return graded(False, low, np.isnan(visibility))
 
 

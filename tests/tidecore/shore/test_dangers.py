@@ -125,6 +125,7 @@ def test_thunder():
         (NAN, 200.0, NONE),
         (100.0, NAN, NOT_ASSESSED),
         (5000.0, NAN, NONE),
+        (NAN, NAN, NOT_ASSESSED),
     ],
 )
 def test_mist_matters_far_from_the_shore(visibility, away, code):
