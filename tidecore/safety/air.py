@@ -93,7 +93,7 @@ def _thunder(look: Look, limits: Thresholds) -> Line:
 def _visibility(look: Look, limits: Thresholds) -> Iterator[Line]:
     if look.sources.mark.kind not in ("open_beach", "estuary"):
         return
-    away, visibility = _from_shore_m(look), look.given("visibility_m")
+    away, visibility = _from_shore_m(look, limits.flats_from_shore_m), look.given("visibility_m")
     yield Line(
         "visibility",
         low_visibility(visibility, away, limits.visibility_danger_m, limits.flats_from_shore_m),
@@ -111,12 +111,17 @@ def _visibility(look: Look, limits: Thresholds) -> Iterator[Line]:
     )
 
 
-def _from_shore_m(look: Look) -> float:
-    """Return how far from the shore a mark lies [m]: the longer of its way back and the place of its peg."""
+def _from_shore_m(look: Look, limit_m: float) -> float:
+    """Return how far from the shore a mark lies [m]; NaN where it is not known, and may be far.
+
+    The length of its way back or, if that is more, the place of its peg; where there is no way, the peg alone tells
+    that it is far, but not that it is near.
+    """
     mark = look.sources.mark
-    found = [sum(leg.length_m for leg in mark.way_back)] if mark.way_back else []
-    found += [] if mark.peg is None else [mark.peg.distance_m]
-    return max(found) if found else float("nan")
+    peg = 0.0 if mark.peg is None else mark.peg.distance_m
+    if mark.way_back:
+        return max(peg, sum(leg.length_m for leg in mark.way_back))
+    return peg if peg > limit_m else float("nan")
 
 
 def _cold(look: Look, limits: Thresholds) -> Iterator[Line]:

@@ -18,16 +18,14 @@ from tidecore.safety.outing import OutingFacts
 from tidecore.safety.report import Grade, Hazard, HazardReport, report_of
 from tidecore.safety.thresholds import DEFAULTS, Thresholds
 from tidecore.safety.water import water_lines
-from tidecore.shore.dangers import CAUTION, DANGER, INFO, NONE, NOT_ASSESSED, OUTING_H
-from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, from_microseconds, instant
+from tidecore.shore.dangers import CAUTION, DANGER, INFO, NONE, NOT_ASSESSED
+from tidecore.timebase import US_PER_MINUTE, from_microseconds, instant
 from tidecore.timeline import Timeline
 from tidecore.timeline.sources import Sources
 from tidecore.timeline.wall_clock import local_times
 from tidecore.units import AnyArray, BoolArray, IntArray
 
 NOBODY = OutingFacts()
-#: Lengths that outings are taken for when the largest wave is looked for [h].
-_LENGTHS_H = (OUTING_H, 12.0, 24.0)
 _GRADE_OF: dict[int, Grade] = {INFO: "info", CAUTION: "caution", NOT_ASSESSED: "not_assessed", DANGER: "danger"}
 
 
@@ -77,7 +75,7 @@ def assess(
     after the last, so that none is cut short.
     """
     first, last = _ticks(instant(start, "start")), _ticks(instant(end, "end"))
-    graded = _graded(timeline.sources, thresholds, facts, (last - first) / US_PER_HOUR)
+    graded = _graded(timeline.sources, thresholds, facts)
     times = graded.look.times_us
     if not (times[0] <= first < last <= times[-1]):
         span = timeline.span
@@ -104,9 +102,9 @@ def danger_spans(timeline: Timeline, thresholds: Thresholds = DEFAULTS, facts: O
     Returns
     -------
     int64 array, shape ``(n, 2)``
-        Microseconds since 1970, ascending and apart. Of outings of up to six hours.
+        Microseconds since 1970, ascending and apart.
     """
-    graded = _graded(timeline.sources, thresholds, facts, OUTING_H)
+    graded = _graded(timeline.sources, thresholds, facts)
     rows = _runs(graded.danger.astype(np.int8))
     times, last = graded.look.times_us, len(graded.look) - 1
     spans = [(times[max(a - 1, 0)], times[min(b, last)]) for a, b, code in rows if code]
@@ -117,7 +115,7 @@ def danger_shares(
     timeline: Timeline, thresholds: Thresholds = DEFAULTS, facts: OutingFacts = NOBODY
 ) -> dict[str, float]:
     """Return for which part of a timeline's span each kind of hazard is a danger, those that never are left out."""
-    graded = _graded(timeline.sources, thresholds, facts, OUTING_H)
+    graded = _graded(timeline.sources, thresholds, facts)
     times = graded.look.times_us
     inside = (times >= timeline.span.start_us) & (times < timeline.span.end_us)
     if not inside.any():
@@ -161,13 +159,12 @@ def safe_span(
     return start, end
 
 
-def _graded(sources: Sources, thresholds: Thresholds, facts: OutingFacts, hours: float) -> _Graded:
+def _graded(sources: Sources, thresholds: Thresholds, facts: OutingFacts) -> _Graded:
     """Return the lines of a mark, worked out once for each set of thresholds and facts."""
-    length = next((one for one in _LENGTHS_H if hours <= one), _LENGTHS_H[-1])
-    kept, key = sources.once(_kept), (thresholds, facts, length)
+    kept, key = sources.once(_kept), (thresholds, facts)
     if key not in kept:
         look = sources.once(look_at)
-        water = tuple(water_lines(look, thresholds, facts, length))
+        water = tuple(water_lines(look, thresholds, facts))
         cut_off = next((line.codes for line in water if line.kind == "cut_off"), np.zeros(len(look), dtype=np.int8))
         lines = (*water, *air_lines(look, thresholds, facts), *people_lines(look, facts, cut_off))
         danger = np.zeros(len(look), dtype=np.bool_)
@@ -177,7 +174,7 @@ def _graded(sources: Sources, thresholds: Thresholds, facts: OutingFacts, hours:
     return kept[key]
 
 
-def _kept(_sources: Sources) -> dict[tuple[Thresholds, OutingFacts, float], _Graded]:
+def _kept(_sources: Sources) -> dict[tuple[Thresholds, OutingFacts], _Graded]:
     return {}
 
 
@@ -202,7 +199,7 @@ def _hazards(line: Line, look: Look, first: int, last: int) -> Iterator[Hazard]:
             value = float(np.nanmin(values[part]) if line.least_is_worst else np.nanmax(values[part]))
         threshold = None if value is None else line.thresholds.get(code)
         text = line.texts[code]
-        words: dict[str, float | str] = {} if value is None else {"value": value}
+        words: dict[str, float | str] = {"value": np.nan if value is None else value}
         for name, moment in (("since", begin), ("until", finish)):
             if f"{{{name}}}" in text:
                 words[name] = _clock(zone, moment)

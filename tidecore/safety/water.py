@@ -32,19 +32,17 @@ from tidecore.units import AnyArray, BoolArray, FloatArray
 _ROCK, _WALL = "rock_ledge", "pier_or_wall"
 #: Marks that the open sea comes to.
 _OPEN = ("open_beach", _ROCK, _WALL)
-#: Marks that have a way back without a sill unless one is stated.
-_BUILT = (_WALL, "harbour")
 #: Turning back is named so long before [microseconds].
 _NAMED_US = 180 * US_PER_MINUTE
 _RUN_UP = "Stockdon et al. 2006 on sand, Poate et al. 2016 on shingle; Rayleigh for the largest"
 _NOT_IN_TIME = "decide 24 to 48 h before, and again on arrival"
 
 
-def water_lines(look: Look, limits: Thresholds, facts: OutingFacts, outing_h: float) -> Iterator[Line]:
+def water_lines(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line]:
     """Yield the hazards of the water at a mark."""
     yield from _sea(look)
     yield from _ground(look)
-    yield from _at_the_peg(look, limits, facts, outing_h)
+    yield from _at_the_peg(look, limits, facts)
     yield from _behind(look, facts)
     yield from _way_back(look, limits, facts)
     yield from _survey(look, limits)
@@ -58,7 +56,9 @@ def _everywhere(look: Look, code: int) -> AnyArray:
 
 
 def _unless_no_sea(look: Look, codes: AnyArray) -> AnyArray:
-    """Return codes without those that are not assessed for want of the sea, which is said once."""
+    """Return codes without those that are not assessed for want of the sea, where that is said already."""
+    if look.sources.mark.kind not in _OPEN:
+        return codes
     return np.where((codes == NOT_ASSESSED) & np.isnan(look.sea.waves.height), NONE, codes).astype(np.int8)
 
 
@@ -86,7 +86,7 @@ def _ground(look: Look) -> Iterator[Line]:
         yield Line("ground", _everywhere(look, NOT_ASSESSED), {NOT_ASSESSED: said}, "the mark")
 
 
-def _at_the_peg(look: Look, limits: Thresholds, facts: OutingFacts, outing_h: float) -> Iterator[Line]:
+def _at_the_peg(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line]:
     setting = look.sources.setting
     if setting.no_beach or setting.beach is None or setting.peg_m is None:
         return
@@ -100,7 +100,6 @@ def _at_the_peg(look: Look, limits: Thresholds, facts: OutingFacts, outing_h: fl
         sea.waves.where(sea.reaches == 1),
         limits.peg_caution_m,
         limits.peg_danger_m,
-        outing_h,
     )
     codes = np.where(called_off & (found.codes < NOT_ASSESSED), NOT_ASSESSED, found.codes).astype(np.int8)
     # In estuaries nobody knows how much of the sea comes in; said only where it was told at the mark itself.
@@ -149,10 +148,8 @@ def _behind(look: Look, facts: OutingFacts) -> Iterator[Line]:
 
 
 def _way_back(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line]:
-    setting, mark = look.sources.setting, look.sources.mark
+    setting = look.sources.setting
     way = setting.way
-    if way is None and mark.kind in _BUILT:
-        return
     if way is None or np.isnan(setting.zero_m):
         said = f"Being cut off is not assessed: {NO_WAY if way is None else NO_ZERO}."
         yield Line("cut_off", _everywhere(look, NOT_ASSESSED), {NOT_ASSESSED: said}, "the mark")
@@ -299,8 +296,8 @@ def _break(look: Look, limits: Thresholds) -> Iterator[Line]:
         {
             NOT_ASSESSED: "Whether the sea breaks hard on the shore is not assessed: period, direction or bed are not "
             "known.",
-            DANGER: "A sea of {value:.1f} m and {period} s breaks hard on steep shingle from {since} to {until}: do not "
-            "go down to land a fish.",
+            DANGER: "A sea of {value:.1f} m and {period} s breaks hard on steep shingle from {since} to {until}: do "
+            "not go down to land a fish.",
         },
         COMMON,
         {DANGER: sea.waves.height},
@@ -315,12 +312,10 @@ def _wading(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line
     if mark.kind not in ("open_beach", "estuary") or facts.wading is False:
         return
     mud = "mud" in mark.all_beds
-    if setting.inside and mark.kind == "estuary":
+    height = look.sea.waves.height
+    if setting.inside:
         # Nobody knows how much of the sea of outside comes in.
-        told = look.sea.reaches == 1
-        height = np.where(told, look.sea.waves.height, 0.0)
-    else:
-        height = look.sea.waves.height
+        height = np.where(look.sea.reaches == 1, height, np.nan)
     codes = wading(facts.wading, _flood_behind(look), mud, height, limits.knee_m)
     yield Line(
         "wading",

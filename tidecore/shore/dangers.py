@@ -10,9 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tidecore.shore.beds import GRAVEL, SAND
 from tidecore.shore.dryness import wetted_level
 from tidecore.shore.ground import Ground
-from tidecore.shore.swash import RunUp, run_up
+from tidecore.shore.swash import GRAVEL_SLOPES, SAND_SLOPES
 from tidecore.shore.waves import Waves, largest_over_r2
 from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
 
@@ -22,8 +23,9 @@ NONE, INFO, CAUTION, NOT_ASSESSED, DANGER = range(5)
 #: What a grade becomes that goes up by one.
 _UP = np.array([INFO, CAUTION, DANGER, NOT_ASSESSED, DANGER], dtype=np.int8)
 
-#: Waves of 4 s in six hours: the run-up of an outing of up to six hours is the largest of so many. A convention.
-WAVES_AN_HOUR, OUTING_H = 900.0, 6.0
+#: The largest run-up of an outing is that of so many waves: twelve hours of waves of 5 s. A convention; longer outings
+#: or shorter waves add less than a twentieth.
+WAVES_IN_OUTING = 8640.0
 KM_PER_H = 3.6
 
 
@@ -75,15 +77,11 @@ def cold_water(sea_c: FloatArray, shock_c: float, hands_c: float) -> AnyArray:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Overwash:
-    """At ``n`` instants: codes, and how much ground the peg has above R2 and above the largest run-up [m].
-
-    ``run_up`` says why there is no estimate, where there is none.
-    """
+    """At ``n`` instants: codes, and how much ground the peg has above R2 and above the largest run-up [m]."""
 
     codes: AnyArray
     margin: FloatArray
     margin_largest: FloatArray
-    run_up: RunUp
 
 
 def overwash(
@@ -93,7 +91,6 @@ def overwash(
     waves: Waves,
     caution_m: float,
     danger_m: float,
-    outing_h: float = OUTING_H,
 ) -> Overwash:
     """Return how near waves come to the peg.
 
@@ -110,23 +107,39 @@ def overwash(
     caution_m, danger_m : float
         Caution where R2 comes within ``caution_m`` of the peg, danger where the largest run-up does within
         ``danger_m``, or the still water stands over it.
-    outing_h : float
-        Length of the outing, six hours at least.
 
     Notes
     -----
     A level under the profile counts as its lowest: the same sea wets no less from there. Where the formulae tell
-    nothing it is not assessed, unless their cautious form shows a danger already.
+    nothing within the reach of their cautious form it is not assessed, unless that shows a danger already.
     """
     level = np.maximum(still, float(ground.levels.min()))
-    ratio = float(largest_over_r2(WAVES_AN_HOUR * max(OUTING_H, outing_h)))
-    found, peg = run_up(ground, level, waves), float(ground.level_at(peg_m))
-    wetted = wetted_level(ground, level, waves, ratio)
+    ratio, peg = float(largest_over_r2(WAVES_IN_OUTING)), float(ground.level_at(peg_m))
+    # The table is made only where there is a sea to look up in it.
+    unknown = bool(np.isnan(waves.height).all())
+    wetted = np.full(level.shape, np.nan) if unknown else wetted_level(ground, level, waves, ratio)
     # One table serves both: R2 is its part of the largest. On a plane beach that is exact.
     reached = level + (wetted - level) / ratio
     under = (level >= peg) | (level > float(ground.levels.max()))
-    codes = graded(peg - reached <= caution_m, (peg - wetted <= danger_m) | under, (found.why != 0) | np.isnan(wetted))
-    return Overwash(codes, peg - reached, peg - wetted, found)
+    untold = np.isnan(wetted) | ~_told(ground, level, (wetted - level) / ratio)
+    codes = graded(peg - reached <= caution_m, (peg - wetted <= danger_m) | under, untold)
+    # Still water over the peg needs no run-up to be told.
+    over = np.where(under, peg - level, np.nan)
+    return Overwash(codes, np.fmin(peg - reached, over), np.fmin(peg - wetted, over))
+
+
+def _told(ground: Ground, level: FloatArray, r2: FloatArray) -> BoolArray:
+    """Return where a formula covers all the ground within a reach: one kind of bed, its slope, and the profile."""
+    low, high = level - r2 / 2.0, level + r2
+    start, end = ground.waterline(high), ground.waterline(low)
+    within = np.isfinite(start) & np.isfinite(end)
+    start, end = np.where(within, start, 0.0), np.where(within, end, 0.0)
+    slope = np.where(r2 > 0.0, ground.mean_slope(low, high), np.nan)
+    told = np.zeros(level.shape, dtype=np.bool_)
+    for beds, (least, most) in ((SAND, SAND_SLOPES), (GRAVEL, GRAVEL_SLOPES)):
+        fits = (r2 == 0.0) | ((slope >= least) & (slope <= most))
+        told |= within & fits & ground.share_of_beds(start, end, beds)
+    return told
 
 
 def on_ledge(
@@ -160,13 +173,13 @@ def thunder(probability: FloatArray, observed: BoolArray, warned: BoolArray, cau
 def low_visibility(visibility: FloatArray, from_shore_m: float, danger_m: float, far_m: float) -> AnyArray:
     """Return how grave mist on flats is: danger under ``danger_m`` and further than ``far_m`` from the shore.
 
-    Where it is not known how far the shore is (NaN), low visibility is not assessed.
+    Where it is not known how far the shore is (NaN), what is not known to be clear is not assessed.
     """
     if from_shore_m <= far_m:
         return np.zeros(visibility.shape, dtype=np.int8)
     low = visibility < danger_m
     if np.isnan(from_shore_m):
-        return graded(False, False, low)
+        return graded(False, False, low | np.isnan(visibility))
     return graded(False, low, np.isnan(visibility))
 
 
