@@ -142,11 +142,16 @@ def test_every_form_that_is_offered_is_declared(coastal):
     expected |= {
         (path, form) for path in ("/v1/extremes", "/v1/stations/{station_id}/extremes") for form in OFFERED[:3]
     }
-    tables = ("/v1/stations/{station_id}/constituents", "/v1/stations/{station_id}/datums", "/v1/windows/search")
+    tables = (
+        "/v1/stations/{station_id}/constituents",
+        "/v1/stations/{station_id}/datums",
+        "/v1/windows/search",
+        "/v1/marks/{mark_id}/conditions",
+    )
     expected |= {(path, CSV) for path in tables}
     expected.add(("/v1/stations/{station_id}/summary", SVG))
     expected |= {(path, GEOJSON) for path in ("/v1/marks", "/v1/marks/{mark_id}")}
-    expected |= {("/v1/marks/{mark_id}/now", TEXT)}
+    expected |= {("/v1/queryables", "application/schema+json"), ("/v1/marks/{mark_id}/now", TEXT)}
     expected |= {("/v1/sessions/contact-note", form) for form in (TEXT, ICALENDAR)}
     assert {one for one in declared if one[1] != JSON} == {one for one in expected if one[1] != JSON}
     assert all("schema" in answer or "example" in answer for answer in declared.values())
