@@ -55,7 +55,7 @@ def now_screen(screen: Screen) -> str:
     room = MOST_LINES - len(top) - len(safe) - len(end)
     # First what to do, then the gravest hazards, then a little of the rest; then more of each.
     parts = [list(screen.hazards), list(screen.moves), list(screen.coming), list(screen.unknown)]
-    least = [2, 3, 3, 1]
+    least = [3, 3, 2, 1]
     chosen: list[list[str]] = [[], [], [], []]
     for rounds in (least, [99] * 4):
         for part in (1, 0, 2, 3):
@@ -82,7 +82,9 @@ def _caution() -> list[str]:
 
 
 def _wrapped(sentence: str, mark: str = "") -> list[str]:
-    return textwrap.wrap(sentence, COLUMNS, initial_indent=mark, subsequent_indent=" " * len(mark)) or [mark]
+    indent = " " * len(mark)
+    lines = textwrap.wrap(sentence, COLUMNS, initial_indent=mark, subsequent_indent=indent, break_on_hyphens=False)
+    return lines or [mark]
 
 
 def _cut(line: str) -> str:

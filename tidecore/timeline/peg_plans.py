@@ -142,7 +142,7 @@ def plan_pegs(
     if missing:
         return nothing(*missing)
     if until <= span.start_us:
-        return nothing("it is too late to go: the way back would be cut off, see when to turn back")
+        return nothing("it is too late: the way back may be cut off, see when to turn back")
     looked_at = np.append(np.arange(span.start_us, until + notice, _CHECK_US, dtype=np.int64), until + notice)
     frame = Frame(sources, looked_at)
     if np.isnan(frame.height).any():
