@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import zoneinfo
 
 import numpy as np
@@ -49,13 +50,13 @@ def obstacle_sentences(found: WhyNot, rule: SpeciesRule, mark: Mark, *, over_spa
 
 def _obstacle(zone: zoneinfo.ZoneInfo, one: Obstacle) -> str:
     """Return one obstacle in a sentence."""
-    name, needed = factor_words(one.factor), _value(one.needed, one.unit)
+    name, needed = factor_words(one.factor), _value(one.needed, one.unit, one.factor)
     weighs = "" if one.role == "require" else " (it only weighs)"
     if one.unknown_because is not None:
         return f"The {name} is not known{weighs}: {one.unknown_because}."
     off = "" if one.off_by is None else f", off by {one.off_by:.3g}{_unit(one.unit)}"
     wants = "" if one.needed is None else f"; it would need {needed}{off}"
-    sentence = f"The {name} is {_value(one.value, one.unit)}{weighs}{wants}"
+    sentence = f"The {name} is {_value(one.value, one.unit, one.factor)}{weighs}{wants}"
     times = [
         f"{'last' if k == 0 else 'next'} at {_day(zone, time)}"
         for k, time in enumerate((one.before, one.after))
@@ -64,9 +65,13 @@ def _obstacle(zone: zoneinfo.ZoneInfo, one: Obstacle) -> str:
     return f"{sentence}; it suits {listed(times)}." if times else f"{sentence}; it does not suit in the time looked at."
 
 
-def _value(value: float | str | bool | None, unit: str) -> str:
+def _value(value: float | str | bool | None, unit: str, factor: str) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
+    if factor == "calendar_day" and isinstance(value, float):
+        # Days are counted as in a leap year.
+        day = datetime.date(2000, 1, 1) + datetime.timedelta(days=round(value) - 1)
+        return f"{day.day} {day:%B}"
     if isinstance(value, float):
         return f"{value:.3g}{_unit(unit)}"
     return "unknown" if value is None else value.replace("_", " ")

@@ -101,8 +101,11 @@ def _obstacles(rule: SpeciesRule, timeline: Timeline, time_us: int) -> list[Obst
         membership = float(scores.memberships[k, 0])
         unknown, loss = bool(np.isnan(membership)), float(scores.losses[k, 0])
         barred = unknown and bool(scores.excluded[0]) and rule.tree.policy_of(k) == "exclude"
-        # What takes nothing from the score and suits is not in the way.
-        if not barred and loss <= _EQUAL and not (role == "require" and membership < rule.threshold - ROUNDING):
+        # Were all as good as the threshold, so would be the score: what is, is not in the way.
+        if not barred and not (unknown and loss > _EQUAL) and not membership < rule.threshold - ROUNDING:
+            continue
+        # What is left out, or stands in a group that another member decides, is not either.
+        if not barred and loss <= _EQUAL and role != "require":
             continue
         factor = find_factor(term.factor)
         value = _plain(factor, columns[term.factor])

@@ -15,6 +15,10 @@ from tidecore.windows.window import BestHour
 from tidecore.windows.wording import clock, day_and_clock, factor_words, hours_words, listed
 
 _HOUR = np.timedelta64(1, "h")
+#: What is unknown for more of the time than this is unknown for all of it.
+_ALL = 0.995
+#: A rule that gives less than this part of what the best one gives is only named.
+_TOLD_PART = 0.25
 _TOLD = {
     "high_water": "high water",
     "low_water": "low water",
@@ -57,12 +61,19 @@ def _stay(leg: SessionLeg) -> list[str]:
         f"{leg.mark.name}: arrive {_day(zone, leg.arrive)}, fish {_clock(zone, leg.start)} to {_clock(zone, leg.end)}, "
         f"leave {_clock(zone, leg.leave)}."
     ]
-    for account in sorted(leg.rules, key=lambda one: (-round(one.score_hours, 9), one.rule)):
+    accounts = sorted(leg.rules, key=lambda one: (-round(one.score_hours, 9), one.rule))
+    least = _TOLD_PART * max((one.score_hours for one in accounts), default=0.0)
+    for account in accounts:
+        if account.score_hours < least:
+            continue
         limited = ""
         if account.limiting_factor is not None:
             limited = f"; what takes most from it is the {factor_words(account.limiting_factor)}"
         worth = f"worth {account.score_hours:.1f} h at full score, {account.mean_score:.2f} on average"
         said.append(f"{account.name}: {worth}{limited}.")
+    little = [account.name for account in accounts if account.score_hours < least]
+    if little:
+        said.append(f"A little of it is for {listed(little)}.")
     for lull in leg.lulls:
         cause = "" if lull.factor is None else f" for the {factor_words(lull.factor)}"
         minutes = hours_words(float((lull.end - lull.start) / _HOUR))
@@ -81,22 +92,23 @@ def _key_time(zone: zoneinfo.ZoneInfo, event: KeyTime) -> str:
 
 
 def _unknown(legs: Sequence[SessionLeg]) -> list[str]:
-    """Return what is unknown in words, each factor once, with what was made of it."""
+    """Return what is unknown in words, with what was made of it: the factors of one reason together."""
     done = {
-        "exclude": "no time counts in which it is",
+        "exclude": "no time counts without it",
         "ignore": "left out of the score",
         "penalise": "marked down for it",
-        "decided": "the rest of the rule decides",
+        "decided": "decided by the rest of the rule",
     }
-    found: dict[str, str] = {}
+    found: dict[tuple[str, str], dict[str, None]] = {}
     for leg in legs:
         for account in leg.rules:
             for one in account.unknowns:
-                how = "" if one.share > 0.995 else f" for {one.share:.0%} of the time"
-                found.setdefault(
-                    one.factor, f"{factor_words(one.factor)} not known{how}: {one.reason}; {done[one.policy]}."
-                )
-    return [sentence[:1].upper() + sentence[1:] for _, sentence in sorted(found.items())]
+                how = "" if one.share > _ALL else f" (for {one.share:.0%} of the time)"
+                found.setdefault((one.reason, done[one.policy]), {})[factor_words(one.factor) + how] = None
+    return [
+        f"Not known and {made}: {listed(sorted(names))}. Why: {reason.rstrip('.')}."
+        for (reason, made), names in sorted(found.items())
+    ]
 
 
 def _clock(zone: zoneinfo.ZoneInfo, time: np.datetime64) -> str:

@@ -26,6 +26,7 @@ _CALLED = {
     "clarity": "clarity of the water",
     "weed_risk": "weed",
     "access_open": "access",
+    "calendar_day": "day of the year",
 }
 
 
