@@ -16,6 +16,7 @@ from service.usecases.species_rules import RuleView
 from service.usecases.stations import ServedModel
 from tidecore.calendars import ClockChange, FreeTime, clock_changes
 from tidecore.errors import Fault
+from tidecore.filters import Filter
 from tidecore.safety import Care, OutingFacts
 from tidecore.timebase import TimeSpan
 from tidecore.windows import (
@@ -67,6 +68,7 @@ class SessionQuestion:
     overlapping: bool
     facts: OutingFacts
     include_dangerous: bool
+    within: Filter | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +158,7 @@ def search_sessions(basis: SessionBasis) -> SessionResult:
         with of_one_mark(view):
             told = conditions[key]
             timeline = search_timeline(view, served, rules, question.span, sky, told, question.free_time)
-            searches[key] = search_mark(key, timeline, documents, care)
+            searches[key] = search_mark(key, timeline, documents, care, within=question.within)
         free = timeline.sources.free_us
         outings[key] = find_outings(searches[key], question.options, free, ways[key])
         if not outings[key]:

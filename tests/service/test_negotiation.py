@@ -142,12 +142,8 @@ def test_every_form_that_is_offered_is_declared(coastal):
     expected |= {
         (path, form) for path in ("/v1/extremes", "/v1/stations/{station_id}/extremes") for form in OFFERED[:3]
     }
-    tables = (
-        "/v1/stations/{station_id}/constituents",
-        "/v1/stations/{station_id}/datums",
-        "/v1/windows/search",
-        "/v1/marks/{mark_id}/conditions",
-    )
+    tables = ("/v1/stations/{station_id}/constituents", "/v1/stations/{station_id}/datums", "/v1/windows/search",
+              "/v1/marks/{mark_id}/conditions")  # fmt: skip
     expected |= {(path, CSV) for path in tables}
     expected.add(("/v1/stations/{station_id}/summary", SVG))
     expected |= {(path, GEOJSON) for path in ("/v1/marks", "/v1/marks/{mark_id}")}

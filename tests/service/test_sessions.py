@@ -298,3 +298,14 @@ def test_the_examples_are_those_of_the_contract(coastal):
     shown = [one for schema in contract["components"]["schemas"].values() for one in schema.get("examples", ())]
     for known in (SEARCH, session_search.COMPARISON_EXAMPLE, why_not.EXAMPLE, bait_outings.EXAMPLE):
         assert known in shown
+
+
+def test_a_filter_holds_windows_to_where_it_is_true(coastal):
+    body = {"filter": "hours_from_lw > 1.5", "least_h": 1.0}
+    found = search(coastal, **body).json()
+    assert found["filter"] == {"op": ">", "args": [{"property": "hours_from_lw"}, 1.5]}
+    assert found["sessions"]
+    plain = search(coastal, least_h=1.0).json()
+    assert sum(one["worth_h"] for one in found["sessions"]) < sum(one["worth_h"] for one in plain["sessions"])
+    assert search(coastal, filter="height > 90").json()["sessions"] == []
+    problem(search(coastal, filter="sea_monsters > 1"), 422, "invalid-filter")

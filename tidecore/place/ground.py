@@ -7,9 +7,9 @@ from itertools import pairwise
 from typing import Annotated, Literal, Self
 
 import numpy as np
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
-from tidecore.documents import Document, Flaw, Name, Number, fault, refuse
+from tidecore.documents import Document, Flaw, Name, Number, fault, refuse, shown
 from tidecore.units import BoolArray, FloatArray
 
 Bed = Literal[
@@ -74,6 +74,16 @@ class GroundDatum(Document):
         return self
 
 
+def _a_number(given: object) -> object:
+    """Refuse text and truth values, which pydantic would take for whole numbers; 1.0 is one in JSON."""
+    if isinstance(given, str | bytes | bool):
+        raise fault(f"is {shown(given)}", "a whole number from 0 to 3")
+    return given
+
+
+Snag = Annotated[int, Field(ge=0, le=3), BeforeValidator(_a_number)]
+
+
 class ProfilePoint(Document):
     """A point of the ground: how far seaward of a fixed point [m], and how high above the ground datum [m].
 
@@ -84,7 +94,7 @@ class ProfilePoint(Document):
     distance_m: Annotated[Number, Field(ge=-1000.0, le=10_000.0)]
     level_m: Level
     bed: Bed | None = None
-    snag: Annotated[int, Field(ge=0, le=3, strict=True)] | None = None
+    snag: Snag | None = None
 
 
 class Peg(Document):

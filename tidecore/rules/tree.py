@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal, Protocol
+
+import numpy as np
 
 from tidecore.rules.seasons import Season
 from tidecore.rules.terms import AllOf, AnyOf, AnyTerm, UnknownPolicy, Weighed
 from tidecore.timeline.registry import find_factor
-from tidecore.units import AnyArray, FloatArray
+from tidecore.units import AnyArray, BoolArray, FloatArray
 
 Role = Literal["require", "prefer"]
 Mode = Literal["term", "all", "any"]
@@ -103,7 +106,8 @@ class Node:
     floor: float
 
 
-@dataclass(frozen=True, slots=True)
+# No slots: what is worked out once is kept in the instance's dictionary.
+@dataclass(frozen=True)
 class RuleTree:
     """The terms of a rule: ``require`` with the closed seasons after it, ``prefer``, and the ``leaves`` of both."""
 
@@ -111,7 +115,23 @@ class RuleTree:
     prefer: tuple[Node, ...]
     leaves: tuple[Leaf, ...]
 
-    @property
+    @cached_property
+    def weights(self) -> FloatArray:
+        """Weights of the preferences, shape ``(n, 1)``."""
+        return np.array([node.weight for node in self.prefer])[:, None]
+
+    @cached_property
+    def floors(self) -> FloatArray:
+        """Floors of the preferences, shape ``(n, 1)``."""
+        return np.array([node.floor for node in self.prefer])[:, None]
+
+    @cached_property
+    def judging(self) -> tuple[BoolArray, BoolArray]:
+        """Which requirements judge, and which preferences: all but closed seasons, and what has no weight."""
+        gates = [not (node.mode == "term" and self.leaves[node.leaf].closes) for node in self.require]
+        return np.array(gates, dtype=np.bool_), np.array([node.weight > 0.0 for node in self.prefer], dtype=np.bool_)
+
+    @cached_property
     def groups(self) -> tuple[tuple[Node, Role], ...]:
         """Every group with its role, outer ones first."""
         roles: tuple[tuple[Role, tuple[Node, ...]], ...] = (("require", self.require), ("prefer", self.prefer))

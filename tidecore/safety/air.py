@@ -57,17 +57,18 @@ def _warnings(look: Look) -> Line:
     levels = look.warning_levels
     codes = _OF_LEVEL[levels]
     codes = np.where(look.warned_of_unknown, CAUTION, codes).astype(np.int8)
-    worst = WARNING_LEVELS[int(levels.max(initial=0))]
     return Line(
         "official_warning",
         codes,
         {
-            CAUTION: "An official warning is in force from {since} to {until}: heed it before anything said here.",
+            CAUTION: "An official warning of {severity} severity is in force from {since} to {until}: it goes before "
+            "anything said here.",
             NOT_ASSESSED: "Whether an official warning is in force is not known: ask the authority before going.",
-            DANGER: f"An official warning as grave as {worst} is in force from {{since}} to {{until}}: it goes before "
+            DANGER: "An official warning of {severity} severity is in force from {since} to {until}: it goes before "
             "anything said here.",
         },
         "official warnings on file, Common Alerting Protocol 1.2",
+        named={"severity": (np.maximum(levels, 0), ("unsaid", *WARNING_LEVELS[1:]))},
     )
 
 

@@ -206,6 +206,8 @@ def _hazards(line: Line, look: Look, first: int, last: int) -> Iterator[Hazard]:
         for name, column in line.besides.items():
             known = column[part][~np.isnan(column[part])]
             words[name] = f"{known.max():.0f}" if known.size else "unknown"
+        for name, (places, names) in line.named.items():
+            words[name] = names[int(places[part].max())]
         if "{turn_back}" in text:
             words["turn_back"] = _clock(zone, _turn_back(line, look, part))
         ends = from_microseconds(np.array([begin, finish], dtype=np.int64))

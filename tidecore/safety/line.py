@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from tidecore.units import AnyArray, FloatArray
+from tidecore.units import AnyArray, FloatArray, IntArray
 
 COMMON = "common practice"
 
@@ -35,6 +35,8 @@ class Line:
         Whether small values are the bad ones.
     besides : mapping of str to float64 array
         What else the texts name in curly brackets: the largest of the time, in whole units.
+    named : mapping of str to (int64 array, tuple of str)
+        The same of codes, told by their names.
     """
 
     kind: str
@@ -46,3 +48,4 @@ class Line:
     unit: str = ""
     least_is_worst: bool = False
     besides: Mapping[str, FloatArray] = field(default_factory=dict)
+    named: Mapping[str, tuple[IntArray, tuple[str, ...]]] = field(default_factory=dict)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from tidecore.calendars import holds_at
+from tidecore.filters import Filter
 from tidecore.rules import SpeciesRule, rule_at, suitability
 from tidecore.safety import CAREFUL, Care, clear_of
 from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE
@@ -16,6 +17,7 @@ from tidecore.timeline import Timeline, factors
 from tidecore.units import AnyArray, FloatArray, IntArray
 from tidecore.windows.account import account
 from tidecore.windows.rounds import Search, side_by_side
+from tidecore.windows.search import held_by
 from tidecore.windows.spans import Judgement, find_spans
 from tidecore.windows.tracks import Tracks, tracks_of
 from tidecore.windows.window import Window
@@ -142,7 +144,14 @@ class MarkSearch:
         return found
 
 
-def search_mark(key: str, timeline: Timeline, rules: Mapping[str, SpeciesRule], care: Care | None = None) -> MarkSearch:
+def search_mark(
+    key: str,
+    timeline: Timeline,
+    rules: Mapping[str, SpeciesRule],
+    care: Care | None = None,
+    *,
+    within: Filter | None = None,
+) -> MarkSearch:
     """Return what rules find at a mark over the span of a timeline.
 
     Parameters
@@ -156,22 +165,37 @@ def search_mark(key: str, timeline: Timeline, rules: Mapping[str, SpeciesRule], 
         heeded. One that names beds, where the mark has only others and does not declare the species, is left out.
     care : Care, optional
         How hazards are minded; windows are those of the rules alone, outings keep out of time of danger.
+    within : Filter, optional
+        Windows lie in time in which it is true, and other time is worth nothing.
     """
     here = {name: rule_at(rules[name], timeline.mark) for name in sorted(rules)}
     wanted = [name for name in here if suitability(here[name], timeline.mark) != "other_bed"]
     tracks = tracks_of(timeline)
     tracks.prepare(timeline, tuple(dict.fromkeys(name for one in wanted for name in here[one].factor_names)))
-    found = side_by_side(timeline, [_searched(name, here[name], timeline, tracks) for name in wanted])
+    held = held_by(within, timeline, [here[name] for name in wanted])
+    found = side_by_side(timeline, [_searched(name, here[name], timeline, tracks, held) for name in wanted])
     return MarkSearch(key, timeline, tuple(found), care or CAREFUL)
 
 
-def _searched(key: str, rule: SpeciesRule, timeline: Timeline, tracks: Tracks) -> Search[RuleCurve]:
+def _searched(
+    key: str, rule: SpeciesRule, timeline: Timeline, tracks: Tracks, held: Sequence[tuple[int, int]] | None
+) -> Search[RuleCurve]:
     """Search for the windows of one rule, and draw its score."""
     judged = Judgement(rule, timeline, tracks)
-    spans, samples = yield from find_spans(judged, timeline, tracks)
+    spans, samples = yield from find_spans(judged, timeline, tracks, held)
     windows = yield from account(judged, timeline, spans, samples)
     # The search leaves out where nothing can hold; a session may fish on there.
     even = tracks.even_us
     score = judged.score({name: tracks.even(name) for name in judged.names}, even.size)
     times, chosen = np.unique(np.concatenate((samples.times_us, even)), return_index=True)
-    return RuleCurve(key, rule, tuple(windows), Curve(times, np.concatenate((samples.score, score))[chosen]))
+    curve = Curve(times, np.concatenate((samples.score, score))[chosen])
+    if held is not None:
+        curve = _only(curve, np.array(held, dtype=np.int64).reshape(-1, 2))
+    return RuleCurve(key, rule, tuple(windows), curve)
+
+
+def _only(curve: Curve, spans: IntArray) -> Curve:
+    """Return a curve that is 0 outside of some spans, with both sides of every jump."""
+    edges = spans.ravel()
+    times = np.unique(np.concatenate((curve.times_us, edges, edges - 1)))
+    return Curve(times, np.where(holds_at(spans, times), curve.at(times), 0.0))

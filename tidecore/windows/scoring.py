@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tidecore.rules import Leaf, Node, SpeciesRule
+from tidecore.rules import Leaf, Node, RuleTree, SpeciesRule
 from tidecore.timeline import Timeline
 from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
 
@@ -75,6 +75,7 @@ class _Counted:
     dropped: BoolArray
     leaves: list[IntArray | int]
     excluded: BoolArray | None
+    unknown: bool
 
 
 def score_columns(rule: SpeciesRule, columns: Mapping[str, AnyArray], *, flow_reliable: bool) -> Scores:
@@ -115,7 +116,7 @@ def score_memberships(rule: SpeciesRule, memberships: Sequence[FloatArray] | Flo
             leaf = np.stack([np.broadcast_to(one, (count,)) for one in gates.leaves])[worst, rows]
             losses[leaf, rows] = 0.0 - np.log(gates.values[worst, rows])
         if weighed is not None:
-            each = _preference_losses(tree.prefer, weighed)
+            each = _preference_losses(tree, weighed)
             for k, leaf in enumerate(weighed.leaves):
                 losses[leaf, rows if isinstance(leaf, np.ndarray) else slice(None)] = each[k]
     score, excluded = _score(rule, gates, weighed, losses.sum(axis=0))
@@ -131,7 +132,7 @@ def score_only(rule: SpeciesRule, memberships: Sequence[FloatArray] | FloatArray
         if gates is not None:
             total = 0.0 - np.log(gates.values.min(axis=0))
         if weighed is not None:
-            total = total + _preference_losses(rule.tree.prefer, weighed).sum(axis=0)
+            total = total + _preference_losses(rule.tree, weighed).sum(axis=0)
     return _score(rule, gates, weighed, total)[0]
 
 
@@ -140,15 +141,11 @@ def _score(
 ) -> tuple[FloatArray, BoolArray]:
     """Return the score for a fall of its logarithm, and where an unknown factor excludes the instant."""
     excluded, judged = np.zeros(loss.shape, dtype=np.bool_), np.zeros(loss.shape, dtype=np.bool_)
-    # A closed season judges nothing, and neither does what has no weight.
-    closed = len(rule.closed_seasons)
-    for part, counts in (
-        (gates, [k < len(rule.require) for k in range(len(rule.require) + closed)]),
-        (weighed, [node.weight > 0.0 for node in rule.tree.prefer]),
-    ):
-        if part is not None:
-            judged |= ~part.dropped[counts].all(axis=0)
-            excluded = excluded if part.excluded is None else excluded | part.excluded
+    for part, judging in zip((gates, weighed), rule.tree.judging, strict=True):
+        if part is not None and judging.any():
+            judged = judged | (~part.dropped[judging].all(axis=0) if part.unknown else True)
+        if part is not None and part.excluded is not None:
+            excluded = excluded | part.excluded
     return np.where(excluded | ~judged, 0.0, np.exp(-loss)), excluded
 
 
@@ -163,7 +160,7 @@ def _counted(
     unknown = np.isnan(values)
     excluded = None
     if not unknown.any():
-        return _Counted(values, unknown, [one.leaf for one in judged], None)
+        return _Counted(values, unknown, [one.leaf for one in judged], None, False)
     dropped = np.zeros(values.shape, dtype=np.bool_)
     for k, node in enumerate(nodes):
         settled = judged[k].dropped
@@ -176,7 +173,7 @@ def _counted(
             excluded = open_ if excluded is None else excluded | open_
     penalties = np.array([node.penalty if node.unknown == "penalise" else 1.0 for node in nodes])[:, None]
     values = np.where(unknown, np.where(dropped, 1.0, penalties), values)
-    return _Counted(values, dropped, [one.leaf for one in judged], excluded)
+    return _Counted(values, dropped, [one.leaf for one in judged], excluded, True)
 
 
 def _judge(node: Node, memberships: Sequence[FloatArray] | FloatArray, groups: dict[str, FloatArray]) -> _Judged:
@@ -214,15 +211,12 @@ def _judge(node: Node, memberships: Sequence[FloatArray] | FloatArray, groups: d
     return _Judged(value, leaves, left_out)
 
 
-def _preference_losses(nodes: Sequence[Node], counted: _Counted) -> FloatArray:
+def _preference_losses(tree: RuleTree, counted: _Counted) -> FloatArray:
     """Return the part of each preference in the fall of the logarithm; what is dropped has no weight."""
-    weights = np.array([node.weight for node in nodes])[:, None]
-    floors = np.array([node.floor for node in nodes])[:, None]
-    if counted.dropped.any():
-        weights = np.where(counted.dropped, 0.0, weights)
+    weights = np.where(counted.dropped, 0.0, tree.weights) if counted.unknown else tree.weights
     total = weights.sum(axis=0)
     shares = weights / np.where(total > 0.0, total, 1.0)
-    losses: FloatArray = 0.0 - shares * np.log(np.maximum(floors, counted.values))
+    losses: FloatArray = 0.0 - shares * np.log(np.maximum(tree.floors, counted.values))
     return losses
 
 

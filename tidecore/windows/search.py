@@ -124,7 +124,7 @@ def find_all_windows(
     wanted = [k for k, rule in enumerate(here) if suitability(rule, timeline.mark) != "other_bed"]
     tracks = tracks_of(timeline)
     tracks.prepare(timeline, tuple(dict.fromkeys(name for k in wanted for name in here[k].factor_names)))
-    held = _held_by(within, timeline, [here[k] for k in wanted])
+    held = held_by(within, timeline, [here[k] for k in wanted])
     clear = None if care is None or not wanted else care.kept_clear(timeline)
     if clear is not None:
         held = clear if held is None else held_to(held, clear)
@@ -135,7 +135,7 @@ def find_all_windows(
     return windows
 
 
-def _held_by(within: Filter | None, timeline: Timeline, rules: Sequence[SpeciesRule]) -> list[tuple[int, int]] | None:
+def held_by(within: Filter | None, timeline: Timeline, rules: Sequence[SpeciesRule]) -> list[tuple[int, int]] | None:
     """Return where a filter is true as far as windows of the rules may reach; None without one."""
     if within is None or not rules:
         return None

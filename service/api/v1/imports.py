@@ -42,7 +42,8 @@ router = APIRouter(prefix="/imports", tags=["imports"], route_class=StrictRoute)
 _EXAMPLES = {
     "application/x-ndjson": (
         '{"client_ref": "long-beach", "name": "Pellwick Long Beach", "latitude": 51.23, "longitude": -20.37, '
-        '"time_zone": "Etc/UTC", "station": "pellwick-roads", "kind": "open_beach", "beds": ["clean_sand"]}\n'
+        '"time_zone": "Etc/UTC", "station": "pellwick-roads", "kind": "open_beach", "beds": ["clean_sand"], '
+        '"facing_degree": 215, "profile": [{"distance_m": 0, "level_m": 6}, {"distance_m": 80, "level_m": 1}]}\n'
     ),
     "text/csv": (
         "client_ref,name,latitude,longitude,time_zone,station,kind,beds,slack_lags.after_hw_min,"

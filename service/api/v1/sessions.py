@@ -41,7 +41,7 @@ _SEARCHED = (
     operation_id="search_sessions",
     summary="Search sessions",
     response_model=Sessions,
-    responses=declare(*_SEARCHED, "cursor-invalid", "cursor-outdated", document=True),
+    responses=declare(*_SEARCHED, "invalid-filter", "cursor-invalid", "cursor-outdated", document=True),
     # It only computes, for all that it is a POST.
     openapi_extra=needs(READ),
 )

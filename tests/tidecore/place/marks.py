@@ -9,7 +9,7 @@ import pytest
 from tidecore.errors import InvalidInput
 from tidecore.place import Mark
 
-PROFILE = [
+PROFILE: list[dict[str, Any]] = [
     {"distance_m": 0, "level_m": 6.5, "bed": "shingle", "snag": 0},
     {"distance_m": 30, "level_m": 2.5, "bed": "shingle_to_sand"},
     {"distance_m": 90.5, "level_m": 0.4, "bed": "clean_sand", "snag": 1},

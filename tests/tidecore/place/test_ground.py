@@ -65,6 +65,15 @@ def test_a_profile_is_taken_exactly_if_it_goes_on_seaward(distances):
         assert len(Mark.parse(document(profile=points, peg=None)).profile) == len(distances)
 
 
+@pytest.mark.parametrize(("snag", "fits"), [(1, True), (1.0, True), (1.5, False), ("1", False), (True, False)])
+def test_a_snag_level_is_a_whole_number(snag, fits):
+    points = [{**PROFILE[0], "snag": snag}, *PROFILE[1:]]
+    if fits:
+        assert Mark.parse(document(profile=points)).profile[0].snag == 1
+    else:
+        assert set(faults_of(profile=points)) == {"profile.0.snag"}
+
+
 def test_an_upright_face_has_two_levels():
     face = [{"distance_m": distance, "level_m": level} for distance, level in ((0, 6), (3, 6), (3, -2), (40, -4))]
     assert len(Mark.parse(document(profile=face, peg=None)).profile) == 4

@@ -11,10 +11,7 @@ from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.api.v1.schemas.conditions import write_told
-from service.api.v1.schemas.searched import (
-    SearchedMark,
-    write_mark,
-)
+from service.api.v1.schemas.searched_marks import SearchedMark, write_searched_mark
 from service.api.v1.schemas.session_search import ZoneName, whole
 from service.api.v1.schemas.windows import Ids
 from service.usecases.bait_outings import BaitQuestion, BaitResult, FoundBait
@@ -113,7 +110,7 @@ def write_bait_outings(
         "end": write_instant(result.span.end, zone),
         "numerics": numerics,
         "below_m": below_m,
-        "marks": [write_mark(view, served, told[view.record.id]) for view, served in result.marks],
+        "marks": [write_searched_mark(view, served, told[view.record.id]) for view, served in result.marks],
         "found": len(result.found),
         "outings": [_write_outing(one, zone) for one in result.found[:limit]],
         "caution": CAUTION,

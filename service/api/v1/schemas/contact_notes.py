@@ -11,7 +11,7 @@ from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.api.v1.schemas.conditions import write_told
 from service.api.v1.schemas.peg_plans import CAUTION, TurnBackSchema, write_turn_back
-from service.api.v1.schemas.searched import SearchedMark, write_mark
+from service.api.v1.schemas.searched_marks import SearchedMark, write_searched_mark
 from service.api.v1.schemas.session_search import Id, ZoneName, whole
 from service.usecases.contact_notes import ContactNote, ContactQuestion
 from tidecore.place import Document, Name, Number
@@ -97,7 +97,7 @@ def write_contact_note(note: ContactNote, numerics: int, zone: zoneinfo.ZoneInfo
     mark, key = basis.mark.document, basis.mark.record.id
     told = write_told({key: basis.told}, basis.span)
     return {
-        "mark": write_mark(basis.mark, basis.served, told[key]),
+        "mark": write_searched_mark(basis.mark, basis.served, told[key]),
         "numerics": numerics,
         "time_zone": mark.time_zone,
         "date_local": local_date(basis.span.start, mark.zone),

@@ -5,15 +5,34 @@ from __future__ import annotations
 from typing import Any
 
 from service.api.instants import write_instant
+from service.api.v1.schemas.marks import EXAMPLE
 from service.exports import geojson
 from service.usecases.marks import MarkView
 from service.usecases.page import Page
 
+_EXAMPLE = geojson.feature(
+    "mrk_01jx3v6w9k7q2m8n4p5r6s7t8v",
+    EXAMPLE["longitude"],
+    EXAMPLE["latitude"],
+    {
+        "client_ref": EXAMPLE["external_ref"],
+        **{name: EXAMPLE[name] for name in ("name", "time_zone", "station", "kind", "beds", "slack_lags", "notes")},
+    },
+    {"version": 1, "external_ref": EXAMPLE["external_ref"], "flow_reliable": True},
+)
+
 #: Declares a mark, and a page of marks, as GeoJSON beside JSON.
-FEATURE: dict[int | str, dict[str, Any]] = {200: {"content": {geojson.MEDIA_TYPE: {"schema": geojson.FEATURE_SCHEMA}}}}
+FEATURE: dict[int | str, dict[str, Any]] = {
+    200: {"content": {geojson.MEDIA_TYPE: {"schema": geojson.FEATURE_SCHEMA, "example": _EXAMPLE}}}
+}
 COLLECTION: dict[int | str, dict[str, Any]] = {
     200: {
-        "content": {geojson.MEDIA_TYPE: {"schema": geojson.COLLECTION_SCHEMA}},
+        "content": {
+            geojson.MEDIA_TYPE: {
+                "schema": geojson.COLLECTION_SCHEMA,
+                "example": {"type": "FeatureCollection", "features": [_EXAMPLE], "next_cursor": None},
+            }
+        },
         "headers": {
             "Link": {
                 "description": 'The next page, as rel="next" (RFC 8288); not sent on the last.',

@@ -13,7 +13,7 @@ from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.api.v1.schemas.conditions import write_told
 from service.api.v1.schemas.peg_plans import PegMoveSchema, TurnBackSchema, write_move, write_turn_back
 from service.api.v1.schemas.safety import HazardSchema, SafetySchema, write_safety
-from service.api.v1.schemas.searched import SearchedMark, write_mark
+from service.api.v1.schemas.searched_marks import SearchedMark, write_searched_mark
 from service.usecases.now import NowView
 from tidecore.safety import DEFERS
 from tidecore.timebase import US_PER_MINUTE
@@ -130,7 +130,7 @@ def write_now(view: NowView, numerics: int, zone: zoneinfo.ZoneInfo | None) -> d
     mark, key, values = basis.mark.document, basis.mark.record.id, found.values
     stand, move = view.stands
     return {
-        "mark": write_mark(basis.mark, basis.served, write_told({key: basis.told}, basis.span)[key]),
+        "mark": write_searched_mark(basis.mark, basis.served, write_told({key: basis.told}, basis.span)[key]),
         "numerics": numerics,
         "time": write_instant(found.time_us, zone),
         "time_zone": mark.time_zone,

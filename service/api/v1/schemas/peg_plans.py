@@ -12,7 +12,7 @@ from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.api.v1.schemas.conditions import write_told
 from service.api.v1.schemas.safety import HazardSchema, SafetySchema, write_safety
-from service.api.v1.schemas.searched import SearchedMark, write_mark
+from service.api.v1.schemas.searched_marks import SearchedMark, write_searched_mark
 from service.api.v1.schemas.session_search import Id, ZoneName
 from service.usecases.peg_plans import PegPlanView, PegQuestion
 from tidecore.place import Document, Number
@@ -127,7 +127,7 @@ def write_peg_plan(view: PegPlanView, numerics: int, zone: zoneinfo.ZoneInfo | N
     mark, key = basis.mark.document, basis.mark.record.id
     told = write_told({key: basis.told}, basis.span)
     return {
-        "mark": write_mark(basis.mark, basis.served, told[key]),
+        "mark": write_searched_mark(basis.mark, basis.served, told[key]),
         "numerics": numerics,
         "time_zone": mark.time_zone,
         "date_local": local_date(plan.span.start, mark.zone),

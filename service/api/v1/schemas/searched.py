@@ -1,40 +1,18 @@
-"""What the answers of all searches share: the marks and rules that were searched, times, what was unknown."""
+"""What the answers of all searches share: the rules that were searched for, key times, best hours."""
 
 from __future__ import annotations
 
 import zoneinfo
-from collections.abc import Mapping
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 from pydantic import Field
 
 from service.api.instants import write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import InstantText, Schema
-from service.usecases.marks import MarkView
 from service.usecases.species_rules import RuleView
-from service.usecases.stations import ServedModel
 from tidecore.timeline import KeyTime
-from tidecore.windows import BestHour, UnknownTerm
-
-Role = Literal["require", "prefer"]
-
-
-class SearchedMark(Schema):
-    """A mark that was searched, and the tide it follows."""
-
-    id: str
-    version: int
-    name: str
-    time_zone: str
-    station_id: str
-    station_version: int
-    datum: str
-    condition_ids: Annotated[list[str], Field(description="The issues of conditions that are told of it.")]
-    warning_ids: Annotated[list[str], Field(description="The official warnings that are told of it.")]
-    said: Annotated[
-        list[str], Field(description="In words: what of sea and air is not assessed in the span, old, or far ahead.")
-    ]
+from tidecore.windows import BestHour
 
 
 class SearchedRule(Schema):
@@ -59,20 +37,6 @@ class KeyTimeSchema(Schema):
     ]
 
 
-class UnknownSchema(Schema):
-    """A term whose factor was unknown, and what was done about it."""
-
-    factor: str
-    role: Role
-    policy: Annotated[
-        Literal["exclude", "ignore", "penalise", "decided"],
-        Field(description="`decided`: other members of its group decided all the same."),
-    ]
-    share: Annotated[float, Field(description="Share of the time, 0 to 1.")]
-    reason: str
-    path: str
-
-
 class BestHourSchema(Schema):
     """The 60 minutes of highest mean score; the window itself where it is shorter."""
 
@@ -89,20 +53,6 @@ def write_rule(view: RuleView) -> dict[str, Any]:
         "version": view.record.version,
         "name": view.document.name,
         "species": view.document.species.scientific_name,
-    }
-
-
-def write_mark(view: MarkView, served: ServedModel, told: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a mark that was searched as `SearchedMark` has it."""
-    return {
-        **told,
-        "id": view.record.id,
-        "version": view.record.version,
-        "name": view.document.name,
-        "time_zone": view.document.time_zone,
-        "station_id": served.station.station_id,
-        "station_version": served.version,
-        "datum": view.document.datum_of(served.model.datum),
     }
 
 
@@ -124,16 +74,4 @@ def write_key_time(event: KeyTime, zone: zoneinfo.ZoneInfo | None) -> dict[str, 
         "height_m": number(event.height, 3),
         "grazing": event.grazing,
         "height_held": event.held,
-    }
-
-
-def write_unknown(one: UnknownTerm) -> dict[str, Any]:
-    """Return an unknown term as `UnknownSchema` has it."""
-    return {
-        "factor": one.factor,
-        "role": one.role,
-        "policy": one.policy,
-        "share": number(one.share, 3),
-        "reason": one.reason,
-        "path": one.path,
     }

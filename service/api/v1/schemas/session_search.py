@@ -11,6 +11,8 @@ from service.api.v1.schemas.safety import DangerousField, OutingField, facts_of
 from service.api.v1.schemas.windows import Ids
 from service.usecases.sessions import Drive, SessionPlace, SessionQuestion
 from tidecore.calendars import FreeTime
+from tidecore.filters import Filter
+from tidecore.filters.syntax import Language
 from tidecore.place import Document, Number
 from tidecore.timebase import TimeSpan
 from tidecore.windows import SessionOptions
@@ -104,6 +106,17 @@ class SessionSearch(Document):
         bool,
         Field(strict=True, description="Only sessions that one angler can make: none overlaps one ranked before it."),
     ] = False
+    filter: Annotated[
+        str | dict[str, Any] | None,
+        Field(
+            description="CQL2 over /v1/queryables, as text or as an object of CQL2 JSON: windows lie where it is true, "
+            "and other time is worth nothing.",
+            examples=["light <> 'day' AND height > 2"],
+        ),
+    ] = None
+    filter_lang: Annotated[
+        Language | None, Field(description="How the filter is written; a text is cql2-text unless this says otherwise.")
+    ] = None
     limit: Annotated[
         int, Field(strict=True, ge=1, le=200, description="Most sessions on the page."), BeforeValidator(whole)
     ] = 20
@@ -129,6 +142,7 @@ class SessionSearch(Document):
             overlapping=not self.plan,
             facts=facts_of(self.outing),
             include_dangerous=self.include_dangerous,
+            within=None if self.filter is None else Filter.parse(self.filter, language=self.filter_lang),
         )
 
     def asked(self) -> dict[str, Any]:

@@ -17,13 +17,14 @@ from service.api.v1.schemas.safety import HazardSchema, SafetySchema, write_safe
 from service.api.v1.schemas.searched import (
     BestHourSchema,
     KeyTimeSchema,
-    SearchedMark,
     SearchedRule,
-    UnknownSchema,
     write_best_hour,
     write_key_time,
-    write_mark,
     write_rule,
+)
+from service.api.v1.schemas.searched_marks import SearchedMark, write_searched_mark
+from service.api.v1.schemas.window_terms import (
+    UnknownSchema,
     write_unknown,
 )
 from service.usecases.sessions import SessionResult
@@ -197,6 +198,9 @@ class Sessions(Schema):
     marks: list[SearchedMark]
     rules: list[SearchedRule]
     by: Literal["overall", "mark", "species", "day"]
+    filter: Annotated[
+        dict[str, Any] | bool | None, Field(description="The filter as CQL2 JSON; null where none was given.")
+    ]
     found: Annotated[int, Field(description="How many there are in all lists.")]
     sessions: list[RankedSession]
     without_session: list[WithoutSessionSchema]
@@ -225,9 +229,10 @@ def write_sessions(
         "start": write_instant(span.start, zone),
         "end": write_instant(span.end, zone),
         "numerics": numerics,
-        "marks": [write_mark(view, served, told[view.record.id]) for view, served in result.marks],
+        "marks": [write_searched_mark(view, served, told[view.record.id]) for view, served in result.marks],
         "rules": [write_rule(view) for view in result.rules],
         "by": result.question.by,
+        "filter": None if result.question.within is None else result.question.within.document,
         "found": len(result.ranked),
         "sessions": [
             {

@@ -16,13 +16,14 @@ from service.api.v1.schemas.conditions import write_told
 from service.api.v1.schemas.rule_remarks import SuitabilityText
 from service.api.v1.schemas.safety import HazardSchema, OutingField, SafetySchema, write_safety
 from service.api.v1.schemas.searched import (
-    Role,
-    SearchedMark,
     SearchedRule,
-    write_mark,
     write_rule,
 )
+from service.api.v1.schemas.searched_marks import SearchedMark, write_searched_mark
 from service.api.v1.schemas.session_search import Id, ZoneName
+from service.api.v1.schemas.window_terms import (
+    Role,
+)
 from service.usecases.why_not import WhyNotResult
 from tidecore.place import Document, Number, fault
 from tidecore.timebase import TimeSpan
@@ -122,7 +123,7 @@ def write_why_not(result: WhyNotResult, numerics: int, zone: zoneinfo.ZoneInfo |
     found, mark, key = result.why_not, result.mark.document, result.mark.record.id
     told = write_told({key: result.conditions}, result.looked_at)
     return {
-        "mark": write_mark(result.mark, result.served, told[key]),
+        "mark": write_searched_mark(result.mark, result.served, told[key]),
         "rule": write_rule(result.rule),
         "numerics": numerics,
         "time_zone": mark.time_zone,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zoneinfo
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 import numpy as np
 from pydantic import BeforeValidator, ConfigDict, Field
@@ -17,14 +17,20 @@ from service.api.v1.schemas.safety import DangerousField, HazardSchema, OutingFi
 from service.api.v1.schemas.searched import (
     BestHourSchema,
     KeyTimeSchema,
-    Role,
-    SearchedMark,
     SearchedRule,
-    UnknownSchema,
     write_best_hour,
     write_key_time,
-    write_mark,
     write_rule,
+)
+from service.api.v1.schemas.searched_marks import SearchedMark, write_searched_mark
+from service.api.v1.schemas.window_terms import (
+    ContributionSchema,
+    GroupSchema,
+    SeasonSchema,
+    UnknownSchema,
+    write_contribution,
+    write_group,
+    write_seasons,
     write_unknown,
 )
 from service.exports.series import Column, Table, file_stem
@@ -33,7 +39,6 @@ from tidecore.filters import Filter
 from tidecore.filters.syntax import Language
 from tidecore.place import Document
 from tidecore.timebase import TimeSpan
-from tidecore.windows import Contribution, GroupContribution
 
 Ids = Annotated[list[Annotated[str, Field(min_length=1, max_length=64)]], Field(min_length=1, max_length=1000)]
 
@@ -97,34 +102,6 @@ class WindowSearch(Document):
     def span(self) -> TimeSpan:
         """The span; InvalidSpan if it runs backwards."""
         return TimeSpan(to_numpy(self.start), to_numpy(self.end))
-
-
-class ContributionSchema(Schema):
-    """What one term of the rule gave over the window."""
-
-    factor: str
-    role: Role
-    mean_membership: Annotated[float | None, Field(description="0 to 1; null if the factor was never known.")]
-    mean_loss: Annotated[float, Field(description="Mean fall of ln score that is due to it.")]
-    path: Annotated[str, Field(description="Where it stands in the rule, as `require.0.any.1`.")]
-
-
-class GroupSchema(Schema):
-    """What one group of the rule gave over the window."""
-
-    path: str
-    mode: Literal["all", "any"]
-    role: Role
-    mean_membership: Annotated[float | None, Field(description="0 to 1; null if it was never known.")]
-    mean_loss: Annotated[float, Field(description="Mean fall of ln score that is due to its members together.")]
-
-
-class SeasonSchema(Schema):
-    """A season of the rule, and who says so."""
-
-    from_: Annotated[str, Field(alias="from", description="First day, `MM-DD`.")]
-    to: Annotated[str, Field(description="Last day, `MM-DD`.")]
-    source: str
 
 
 class WindowSchema(Schema):
@@ -206,7 +183,7 @@ def write_windows(result: SearchResult, limit: int, numerics: int, zone: zoneinf
         "start": write_instant(result.span.start, zone),
         "end": write_instant(result.span.end, zone),
         "numerics": numerics,
-        "marks": [write_mark(view, served, told[view.record.id]) for view, served in result.marks],
+        "marks": [write_searched_mark(view, served, told[view.record.id]) for view, served in result.marks],
         "rules": [write_rule(view) for view in result.rules],
         "filter": None if result.within is None else result.within.document,
         "found": len(result.windows),
@@ -298,36 +275,16 @@ def _write_window(found: FoundWindow, zone: zoneinfo.ZoneInfo | None) -> dict[st
         "peak_time": write_instant(window.peak_time, zone),
         "score_hours": number(window.score_hours, 3),
         "limiting_factor": window.limiting_factor,
-        "contributions": [_write_contribution(one) for one in window.contributions],
-        "groups": [_write_group(one) for one in window.groups],
+        "contributions": [write_contribution(one) for one in window.contributions],
+        "groups": [write_group(one) for one in window.groups],
         "best_hour": write_best_hour(window.best_hour, zone),
         "key_times": [write_key_time(event, zone) for event in window.key_times],
         "unknowns": [write_unknown(one) for one in window.unknowns],
         "flow_reliable": window.flow_reliable,
         "ground_accepted": found.rule.document.accepts_ground(mark),
         "suitability": window.suitability,
-        "release_only": [{"from": one.from_, "to": one.to, "source": one.source} for one in window.release_only],
+        "release_only": write_seasons(window.release_only),
         **write_safety(found.hazards(), zone),
-    }
-
-
-def _write_contribution(one: Contribution) -> dict[str, Any]:
-    return {
-        "factor": one.factor,
-        "role": one.role,
-        "mean_membership": number(one.mean_membership, 3),
-        "mean_loss": number(one.mean_loss, 3),
-        "path": one.path,
-    }
-
-
-def _write_group(one: GroupContribution) -> dict[str, Any]:
-    return {
-        "path": one.path,
-        "mode": one.mode,
-        "role": one.role,
-        "mean_membership": number(one.mean_membership, 3),
-        "mean_loss": number(one.mean_loss, 3),
     }
 
 
