@@ -10,7 +10,7 @@ import numpy as np
 from service.security import Caller
 from service.usecases.context import Context
 from service.usecases.outings import OutingBasis, find_outing
-from service.usecases.safety import read_thresholds
+from service.usecases.safety_thresholds import read_thresholds
 from tidecore.errors import Fault, InvalidSpan
 from tidecore.intervals import surge_of
 from tidecore.safety import HazardReport, OutingFacts, Thresholds, assess, outing_span

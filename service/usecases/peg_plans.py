@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from service.security import Caller
 from service.usecases.context import Context
 from service.usecases.outings import OutingBasis, find_outing
-from service.usecases.safety import read_thresholds
+from service.usecases.safety_thresholds import read_thresholds
 from tidecore.safety import HazardReport, OutingFacts, assess, outing_span
 from tidecore.timebase import TimeSpan
 from tidecore.timeline.peg_plans import PegPlan, plan_pegs

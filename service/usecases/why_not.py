@@ -10,7 +10,7 @@ from service.security import Caller
 from service.usecases.conditions import MarkConditions
 from service.usecases.context import Context
 from service.usecases.marks import MarkView, of_one_mark
-from service.usecases.safety import read_thresholds
+from service.usecases.safety_thresholds import read_thresholds
 from service.usecases.searching import check_search_span, find_wanted, search_timeline, shared_sky
 from service.usecases.species_rules import RuleView
 from service.usecases.stations import ServedModel

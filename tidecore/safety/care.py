@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tidecore.calendars import merged
-from tidecore.safety.assess import NOBODY, assess, clear_of, danger_shares, danger_spans, outing_span
+from tidecore.safety.assessing import NOBODY, assess, clear_of, danger_shares, danger_spans, outing_span
 from tidecore.safety.outing import OutingFacts
 from tidecore.safety.report import HazardReport
 from tidecore.safety.thresholds import DEFAULTS, Thresholds

@@ -12,13 +12,13 @@ from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep
 from service.api.editing import EDIT, IfMatch, IfMatchDep, MergePatch, merge_patch, patch_example, respond, written
 from service.api.media import StrictRoute
-from service.api.v1.schemas.safety import (
+from service.api.v1.schemas.safety_thresholds import (
     PATCH_EXAMPLE,
     SafetyThresholds,
     SafetyThresholdsReplace,
     write_thresholds_view,
 )
-from service.usecases.safety import Expected, ThresholdsView, read_thresholds, write_thresholds
+from service.usecases.safety_thresholds import Expected, ThresholdsView, read_thresholds, write_thresholds
 from tidecore.safety import Thresholds
 
 router = APIRouter(prefix="/safety-thresholds", tags=["safety"], route_class=StrictRoute)

@@ -14,7 +14,7 @@ from service.api.contract import declare, needs
 from service.api.deps import CallerDep, ContextDep
 from service.api.media import StrictRoute, answer
 from service.api.paging import read_search_place, write_search_place
-from service.api.v1.schemas.safety import facts_of
+from service.api.v1.schemas.hazards import facts_of
 from service.api.v1.schemas.session_pairs import ComparedSessions, write_comparison
 from service.api.v1.schemas.session_search import SessionComparison, SessionSearch
 from service.api.v1.schemas.sessions import Sessions, write_sessions

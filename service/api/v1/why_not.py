@@ -8,7 +8,7 @@ from fastapi.responses import Response
 from service.api.contract import declare, needs
 from service.api.deps import CallerDep, ContextDep
 from service.api.media import StrictRoute, answer
-from service.api.v1.schemas.safety import facts_of
+from service.api.v1.schemas.hazards import facts_of
 from service.api.v1.schemas.why_not import WhyNot, WhyNotQuestion, write_why_not
 from service.security import READ
 from service.usecases.stations import check_zone

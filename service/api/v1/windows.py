@@ -13,7 +13,7 @@ from service.api.deps import CallerDep, ContextDep
 from service.api.media import answer
 from service.api.negotiation import CSV, JSON, negotiated, offer, write_table
 from service.api.repeated import RepeatedRoute
-from service.api.v1.schemas.safety import facts_of
+from service.api.v1.schemas.hazards import facts_of
 from service.api.v1.schemas.windows import CSV_EXAMPLE, Windows, WindowSearch, export_windows, write_windows
 from service.security import READ
 from service.usecases import windows

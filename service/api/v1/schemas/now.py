@@ -11,8 +11,8 @@ from service.api.instants import local_date, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.api.v1.schemas.conditions import write_told
+from service.api.v1.schemas.hazards import HazardSchema, SafetySchema, write_safety
 from service.api.v1.schemas.peg_plans import PegMoveSchema, TurnBackSchema, write_move, write_turn_back
-from service.api.v1.schemas.safety import HazardSchema, SafetySchema, write_safety
 from service.api.v1.schemas.searched_marks import SearchedMark, write_searched_mark
 from service.usecases.now import NowView
 from tidecore.safety import DEFERS

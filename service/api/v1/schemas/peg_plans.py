@@ -11,7 +11,7 @@ from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.api.v1.schemas.conditions import write_told
-from service.api.v1.schemas.safety import HazardSchema, SafetySchema, write_safety
+from service.api.v1.schemas.hazards import HazardSchema, SafetySchema, write_safety
 from service.api.v1.schemas.searched_marks import SearchedMark, write_searched_mark
 from service.api.v1.schemas.session_search import Id, ZoneName
 from service.usecases.peg_plans import PegPlanView, PegQuestion

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, ConfigDict, Field
 
 from service.api.instants import Instant, to_numpy
-from service.api.v1.schemas.safety import DangerousField, OutingField, facts_of
+from service.api.v1.schemas.hazards import DangerousField, OutingField, facts_of
 from service.api.v1.schemas.windows import Ids
 from service.usecases.sessions import Drive, SessionPlace, SessionQuestion
 from tidecore.calendars import FreeTime

@@ -13,7 +13,7 @@ from service.api.instants import local_date, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.api.v1.schemas.conditions import write_told
-from service.api.v1.schemas.safety import HazardSchema, SafetySchema, write_safety
+from service.api.v1.schemas.hazards import HazardSchema, SafetySchema, write_safety
 from service.api.v1.schemas.searched import (
     BestHourSchema,
     KeyTimeSchema,

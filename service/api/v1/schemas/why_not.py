@@ -13,8 +13,8 @@ from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.api.v1.schemas.conditions import write_told
+from service.api.v1.schemas.hazards import HazardSchema, OutingField, SafetySchema, write_safety
 from service.api.v1.schemas.rule_remarks import SuitabilityText
-from service.api.v1.schemas.safety import HazardSchema, OutingField, SafetySchema, write_safety
 from service.api.v1.schemas.searched import (
     SearchedRule,
     write_rule,

@@ -12,8 +12,8 @@ from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.api.v1.schemas.conditions import write_told
+from service.api.v1.schemas.hazards import DangerousField, HazardSchema, OutingField, SafetySchema, write_safety
 from service.api.v1.schemas.rule_remarks import SuitabilityText
-from service.api.v1.schemas.safety import DangerousField, HazardSchema, OutingField, SafetySchema, write_safety
 from service.api.v1.schemas.searched import (
     BestHourSchema,
     KeyTimeSchema,
