@@ -13,7 +13,7 @@ from fastapi.responses import Response
 
 from service.api.conditional import VARY_SERIES, declare_conditional
 from service.errors import NotAcceptable
-from service.exports import coveragejson, delimited, geojson, netcdf, tide_chart
+from service.exports import contact_note, coveragejson, delimited, geojson, icalendar, netcdf, tide_chart
 from service.exports.series import Export, SeriesSet, Table
 
 JSON = "application/json"
@@ -22,11 +22,15 @@ COVERAGEJSON = coveragejson.MEDIA_TYPE
 NETCDF = netcdf.MEDIA_TYPE
 SVG = tide_chart.MEDIA_TYPE
 GEOJSON = geojson.MEDIA_TYPE
+TEXT = contact_note.MEDIA_TYPE
+ICALENDAR = icalendar.MEDIA_TYPE
 
 #: What a range may say beside the type of a form, and still mean it.
 _SAID_ANYWAY: Mapping[str, frozenset[tuple[str, str]]] = {
     JSON: frozenset({("charset", "utf-8")}),
     CSV: frozenset({("charset", "utf-8"), ("header", "present")}),
+    TEXT: frozenset({("charset", "utf-8")}),
+    ICALENDAR: frozenset({("charset", "utf-8"), ("method", "publish")}),
 }
 #: What is sent as Content-Type where that says more than the media type.
 _SENT_AS: Mapping[str, str] = {CSV: "text/csv; charset=utf-8; header=present"}
@@ -123,6 +127,16 @@ def write_chart(chart: Export) -> Response:
     return Response(chart.content, 200, shown, chart.media_type)
 
 
+def write_text(text: str) -> Response:
+    """Return an answer in words."""
+    return Response(text, 200, None, "text/plain; charset=utf-8")
+
+
+def write_file(export: Export) -> Response:
+    """Return a file to be saved."""
+    return _send(export)
+
+
 def offer(csv_example: str | None, *others: str, etag: bool = True) -> dict[int | str, dict[str, Any]]:
     """Return the declaration of the forms beside JSON: CSV as in the example, and ``others``; and of 304.
 
@@ -139,6 +153,10 @@ def _declared(form: str, csv_example: str | None) -> dict[str, Any]:
         return {"schema": {"type": "string", "description": "A chart in SVG 1.1, 900 by 660, with title and desc."}}
     if form == NETCDF:
         return {"schema": {"type": "string", "format": "binary", "description": "NetCDF-3, CF-1.11, timeSeries."}}
+    if form == TEXT:
+        return {"schema": {"type": "string", "description": "The same in words, UTF-8, to be read as it stands."}}
+    if form == ICALENDAR:
+        return {"schema": {"type": "string", "description": "RFC 5545: events with alarms, in UTC; UTF-8."}}
     if form == COVERAGEJSON:
         return {"schema": {"$ref": "#/components/schemas/CoverageCollection"}}
     described = "RFC 4180, header row, UTF-8; unknown is empty. Text that looks like a formula begins with '."

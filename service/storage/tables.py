@@ -335,6 +335,29 @@ class MethodVersionRow(DocumentVersionRow):
     key: Mapped[str] = mapped_column("method_id", ID, primary_key=True)
 
 
+class SafetyThresholdsRow(DocumentRow):
+    """The safety thresholds of an account, one document at most."""
+
+    __tablename__ = "safety_thresholds"
+    __table_args__ = (UniqueConstraint("account_id", "external_ref"), UniqueConstraint("account_id", "thresholds_id"))
+
+    key: Mapped[str] = mapped_column("thresholds_id", ID, primary_key=True)
+
+
+class SafetyThresholdsVersionRow(DocumentVersionRow):
+    """One version of the safety thresholds of an account."""
+
+    __tablename__ = "safety_threshold_versions"
+    __table_args__ = (
+        ForeignKeyConstraint(
+            ["account_id", "thresholds_id"], ["safety_thresholds.account_id", "safety_thresholds.thresholds_id"]
+        ),
+        Index(None, "account_id"),
+    )
+
+    key: Mapped[str] = mapped_column("thresholds_id", ID, primary_key=True)
+
+
 class ChangeRow(Table):
     """The latest change of one thing of an account; a deleted thing leaves its last one behind."""
 

@@ -26,7 +26,14 @@ from service.storage.records import CREATED, UPDATED, Change
 from service.storage.repositories.answers import AnswerRepository
 from service.storage.repositories.changes import ChangeRepository
 from service.storage.repositories.conditions import condition_repository, warning_repository
-from service.storage.repositories.documents import MARKS, METHODS, SLACK_NOTES, SPECIES_RULES, DocumentRepository
+from service.storage.repositories.documents import (
+    MARKS,
+    METHODS,
+    SAFETY_THRESHOLDS,
+    SLACK_NOTES,
+    SPECIES_RULES,
+    DocumentRepository,
+)
 from service.storage.repositories.fits import FitRepository
 from service.storage.repositories.imports import ImportRepository
 from service.storage.repositories.jobs import JobQueue, JobRepository
@@ -83,6 +90,7 @@ class UnitOfWork:
         self.species_rules = DocumentRepository(session, account_id, SPECIES_RULES)
         self.methods = DocumentRepository(session, account_id, METHODS)
         self.slack_notes = DocumentRepository(session, account_id, SLACK_NOTES)
+        self.safety_thresholds = DocumentRepository(session, account_id, SAFETY_THRESHOLDS)
         self.conditions = condition_repository(session, account_id)
         self.warnings = warning_repository(session, account_id)
         self.changes = ChangeRepository(session, account_id)

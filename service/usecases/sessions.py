@@ -10,12 +10,14 @@ from service.security import Caller
 from service.usecases.conditions import MarkConditions
 from service.usecases.context import Context
 from service.usecases.marks import MarkView, of_one_mark
+from service.usecases.safety_thresholds import ThresholdsView, read_thresholds
 from service.usecases.searching import Wanted, check_search_span, find_wanted, search_timeline, shared_sky, state_of
 from service.usecases.species_rules import RuleView
 from service.usecases.stations import ServedModel
 from tidecore.calendars import ClockChange, FreeTime, clock_changes
 from tidecore.errors import Fault
 from tidecore.filters import Filter
+from tidecore.safety import Care, OutingFacts
 from tidecore.timebase import TimeSpan
 from tidecore.windows import (
     Comparison,
@@ -64,6 +66,8 @@ class SessionQuestion:
     each: int | None
     diverse: bool
     overlapping: bool
+    facts: OutingFacts
+    include_dangerous: bool
     within: Filter | None = None
 
 
@@ -99,11 +103,12 @@ class SessionBasis:
 
     question: SessionQuestion
     wanted: Wanted
+    thresholds: ThresholdsView
 
     @property
     def state(self) -> list[list[str]]:
         """All that the answer rests on, as plain values."""
-        return state_of(self.wanted)
+        return [*state_of(self.wanted), self.thresholds.state]
 
 
 def find_session_basis(context: Context, caller: Caller, question: SessionQuestion) -> SessionBasis:
@@ -133,13 +138,14 @@ def find_session_basis(context: Context, caller: Caller, question: SessionQuesti
                 faults.append(Fault(f"drives.{place}.{name}", f"{ascii(mark)[:60]} is not searched", expected))
     if faults:
         raise DocumentInvalid(faults)
-    return SessionBasis(question, wanted)
+    return SessionBasis(question, wanted, read_thresholds(context, caller))
 
 
 def search_sessions(basis: SessionBasis) -> SessionResult:
     """Return the sessions of rules at marks, ranked as asked."""
     question, (marks, rules, conditions) = basis.question, basis.wanted
     documents = {view.record.id: view.document for view in rules}
+    care = Care(basis.thresholds.thresholds, question.facts, question.include_dangerous)
     searches: dict[str, MarkSearch] = {}
     ways: dict[str, float] = {}
     sky = shared_sky(question.span)
@@ -152,7 +158,7 @@ def search_sessions(basis: SessionBasis) -> SessionResult:
         with of_one_mark(view):
             told = conditions[key]
             timeline = search_timeline(view, served, rules, question.span, sky, told, question.free_time)
-            searches[key] = search_mark(key, timeline, documents, within=question.within)
+            searches[key] = search_mark(key, timeline, documents, care, within=question.within)
         free = timeline.sources.free_us
         outings[key] = find_outings(searches[key], question.options, free, ways[key])
         if not outings[key]:
@@ -212,6 +218,7 @@ def compare_two_sessions(
     places: tuple[SessionPlace, SessionPlace],
     rule_ids: Sequence[str] | None,
     options: SessionOptions,
+    facts: OutingFacts,
 ) -> tuple[tuple[Session, Session], Comparison]:
     """Return two sessions in full, and what sets them apart; of all rules where none are named.
 
@@ -230,12 +237,12 @@ def compare_two_sessions(
     if not rules:
         raise DocumentInvalid(Fault("rule_ids", "the account has no species rules", "a rule to compare sessions by"))
     documents = {view.record.id: view.document for view in rules}
-    found = []
+    care, found = Care(read_thresholds(context, caller).thresholds, facts), []
     for place in places:
         view, model = by_id[place.mark_id]
         around = place.fishing.padded(_AROUND_DAYS)
         with of_one_mark(view):
             timeline = search_timeline(view, model, rules, around, shared_sky(around), conditions[place.mark_id])
-            search = search_mark(place.mark_id, timeline, documents)
+            search = search_mark(place.mark_id, timeline, documents, care)
         found.append(session_at(search, place.fishing.start, place.fishing.end, options))
     return (found[0], found[1]), compare_sessions(found[0], found[1])

@@ -10,9 +10,11 @@ from service.security import Caller
 from service.usecases.conditions import MarkConditions
 from service.usecases.context import Context
 from service.usecases.marks import MarkView, of_one_mark
+from service.usecases.safety_thresholds import read_thresholds
 from service.usecases.searching import check_search_span, find_wanted, search_timeline, shared_sky
 from service.usecases.species_rules import RuleView
 from service.usecases.stations import ServedModel
+from tidecore.safety import Care, HazardReport, OutingFacts
 from tidecore.timebase import TimeSpan
 from tidecore.windows import WhyNot, explain_why_not
 
@@ -27,6 +29,7 @@ class WhyNotResult:
     rule: RuleView
     looked_at: TimeSpan
     why_not: WhyNot
+    hazards: HazardReport
 
 
 def find_why_not(
@@ -36,6 +39,7 @@ def find_why_not(
     rule_id: str,
     asked: TimeSpan | np.datetime64,
     around_days: float,
+    facts: OutingFacts,
 ) -> WhyNotResult:
     """Return why a rule does not hold at a mark at an instant or over a span, looking so many days around it.
 
@@ -55,4 +59,6 @@ def find_why_not(
         timeline = search_timeline(view, model, rules, around, shared_sky(around), conditions[mark_id])
         end = asked.end if isinstance(asked, TimeSpan) else None
         found = explain_why_not(rule.document, timeline, span.start, end)
-    return WhyNotResult(view, model, conditions[mark_id], rule, around, found)
+        care = Care(read_thresholds(context, caller).thresholds, facts)
+        hazards = care.stay(timeline, span.start, span.end)
+    return WhyNotResult(view, model, conditions[mark_id], rule, around, found, hazards)

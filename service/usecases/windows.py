@@ -3,30 +3,38 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from service.errors import SpanTooLong
 from service.security import Caller
 from service.usecases.conditions import MarkConditions
 from service.usecases.context import Context
 from service.usecases.marks import MarkView, of_one_mark
+from service.usecases.safety_thresholds import read_thresholds
 from service.usecases.searching import find_wanted, shared_sky
 from service.usecases.species_rules import RuleView
 from service.usecases.stations import ServedModel
 from tidecore.filters import Filter
+from tidecore.safety import Care, HazardReport, OutingFacts
 from tidecore.sky import SkyPositions
 from tidecore.timebase import TimeSpan
-from tidecore.timeline import build_timeline
+from tidecore.timeline import Timeline, build_timeline
 from tidecore.windows import Explanation, Window, explain, find_all_windows
 
 
 @dataclass(frozen=True, slots=True)
 class FoundWindow:
-    """A window, with the mark and the rule it belongs to."""
+    """A window, with the mark and the rule it belongs to, and how hazards are minded there."""
 
     mark: MarkView
     rule: RuleView
     window: Window
+    timeline: Timeline
+    care: Care
+
+    def hazards(self) -> HazardReport:
+        """Return what is known against being there for all of the window, with the walk in and out."""
+        return self.care.stay(self.timeline, self.window.start, self.window.end)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,10 +66,13 @@ def search_windows(
     mark_ids: Sequence[str] | None,
     rule_ids: Sequence[str] | None,
     within: Filter | None = None,
+    facts: OutingFacts | None = None,
+    include_dangerous: bool = False,
 ) -> SearchResult:
     """Return the windows of rules at marks over a span; all marks, all rules where none are named.
 
-    Windows lie where the filter ``within`` is true.
+    Windows lie where the filter ``within`` is true and, unless what is dangerous is to be shown, out of danger by the
+    thresholds of the account for whoever goes, ``facts``.
 
     Raises
     ------
@@ -74,13 +85,14 @@ def search_windows(
     if span.days > limit_days:
         raise SpanTooLong(span.days, limit_days, "EBBMARK_MAX_SEARCH_DAYS")
     served, rules, conditions = find_wanted(context, caller, mark_ids, rule_ids, max(1.0, span.days))
+    care = Care(read_thresholds(context, caller).thresholds, facts or OutingFacts(), include_dangerous)
     windows: list[FoundWindow] = []
     nothing: list[Nothing] = []
     if rules and served:
         sky = shared_sky(span)
         for view, model in served:
             with of_one_mark(view):
-                found, without = _search_mark(view, model, rules, span, sky, conditions[view.record.id], within)
+                found, without = _search_mark(view, model, rules, span, sky, conditions[view.record.id], within, care)
             windows += found
             nothing += without
     windows.sort(key=lambda one: (-one.window.score_hours, one.window.start, one.mark.record.id))
@@ -95,6 +107,7 @@ def _search_mark(
     sky: SkyPositions,
     told: MarkConditions,
     within: Filter | None,
+    care: Care,
 ) -> tuple[list[FoundWindow], list[Nothing]]:
     """Return the windows at one mark, and the rules that have none there."""
     filtered = () if within is None else within.factor_names
@@ -104,9 +117,11 @@ def _search_mark(
     )
     windows: list[FoundWindow] = []
     nothing: list[Nothing] = []
-    each = find_all_windows([rule.document for rule in rules], timeline, within=within)
+    each = find_all_windows([rule.document for rule in rules], timeline, within=within, care=care)
     for rule, found in zip(rules, each, strict=True):
-        windows += [FoundWindow(view, rule, window) for window in found]
+        windows += [FoundWindow(view, rule, window, timeline, care) for window in found]
         if not found:
-            nothing.append(Nothing(view, rule, explain(rule.document, timeline, within=within)))
+            why = explain(rule.document, timeline, within=within)
+            why = replace(why, sentences=(*why.sentences, *care.said(timeline)))
+            nothing.append(Nothing(view, rule, why))
     return windows, nothing

@@ -14,6 +14,7 @@ from tests.house.tree import ROOT, tracked
 
 OPEN_DOOR = re.compile(r"EBBMARK_AUTH['\"]?\s*[:=]\s*['\"]?open")
 FILES = ("pyproject.toml", "requirements.txt", "requirements-dev.txt")
+DATA = "tests/reference/run_up_requirements.txt"
 
 #: A Python that writes down what it is asked to install, makes the environment asked for, and is else a real one.
 NOTING = """#!/bin/sh
@@ -105,6 +106,37 @@ def test_a_failed_install_leaves_no_stamp(checkout, tmp_path):
     assert built.returncode == 1
     assert "needs a package index in reach" in built.stderr
     assert list((checkout / ".venv").glob("stamp*")) == []
+
+
+def with_data(checkout) -> None:
+    (checkout / DATA).parent.mkdir(parents=True)
+    shutil.copy(ROOT / DATA, checkout / DATA)
+
+
+def test_tests_have_their_data_without_what_it_depends_on_and_running_does_without(checkout, noting, tmp_path):
+    with_data(checkout)
+    assert build(checkout, "run", noting).returncode == 0
+    assert not any(DATA in line for line in installs(tmp_path))
+    assert build(checkout, "dev", noting).returncode == 0
+    assert f"--no-deps --require-hashes -r {DATA}" in installs(tmp_path)[-1]
+    before = installs(tmp_path)
+    assert build(checkout, "dev", "/no/such/python").returncode == 0
+    assert installs(tmp_path) == before
+    with (checkout / DATA).open("a", encoding="utf-8") as file:
+        file.write("\n")
+    assert build(checkout, "dev", noting).returncode == 0
+    assert len(installs(tmp_path)) == len(before) + 3
+
+
+def test_data_out_of_reach_is_said_and_stops_nothing(checkout, tmp_path):
+    with_data(checkout)
+    noting = NOTING.format(
+        log=tmp_path / "log", code='$(case "$*" in *run_up*) echo 1 ;; *) echo 0 ;; esac)', python=sys.executable
+    )
+    built = build(checkout, "dev", script(tmp_path / "python-offline", noting))
+    assert built.returncode == 0
+    assert "the tests that need it are skipped" in built.stderr
+    assert (checkout / ".venv" / "stamp-dev").exists()
 
 
 def test_what_is_missing_is_said(checkout, tmp_path):

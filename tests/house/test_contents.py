@@ -115,7 +115,9 @@ def test_the_changelog_knows_the_version():
     assert len(heads) == 1 or len(released) == 1
 
 
-@pytest.mark.parametrize("name", ["requirements.txt", "requirements-dev.txt"])
+@pytest.mark.parametrize(
+    "name", ["requirements.txt", "requirements-dev.txt", "tests/reference/run_up_requirements.txt"]
+)
 def test_every_pin_is_exact_and_hashed(name):
     assert unhashed(text_of(name)) == []
 

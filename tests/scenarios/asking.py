@@ -9,7 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from tests.scenarios.cards import Card, LastChoice
+from tests.scenarios.moments import moment
 from tidecore.calendars import FreeTime
+from tidecore.safety import Care, OutingFacts, assess
 from tidecore.timebase import TimeSpan, instant
 from tidecore.timeline import Timeline, build_timeline
 from tidecore.units import IntArray
@@ -100,9 +102,15 @@ def overlap(one: tuple[Moment, Moment], other: tuple[Moment, Moment]) -> bool:
     return bool(one[0] < other[1] and other[0] < one[1])
 
 
-def answer_of(card: Card) -> Answer:
-    """Return what a card is answered."""
-    return sessions_of(card) if card.ask.as_ == "sessions" else windows_of(card)
+def facts_of(card: Card) -> OutingFacts:
+    """Return what whoever asks says of himself."""
+    return OutingFacts(alone=card.ask.alone, first_visit=card.ask.first_visit)
+
+
+def answer_of(card: Card, include_dangerous: bool = False) -> Answer:
+    """Return what a card is answered, with what is dangerous if that is asked for."""
+    care = Care(facts=facts_of(card), include_dangerous=include_dangerous)
+    return sessions_of(card, care) if card.ask.as_ == "sessions" else windows_of(card, care)
 
 
 def timeline_of(card: Card, ref: str, start: Moment, end: Moment) -> Timeline:
@@ -114,8 +122,8 @@ def timeline_of(card: Card, ref: str, start: Moment, end: Moment) -> Timeline:
     return found
 
 
-def explanations(card: Card) -> list[str]:
-    """Return what is said of every rule at every mark, and of the forecasts they rest on."""
+def explanations(card: Card, care: Care) -> list[str]:
+    """Return what is said of every rule at every mark, of the forecasts they rest on, and of what is left out."""
     said: list[str] = []
     span = TimeSpan(*card.span)
     for mark in card.marks:
@@ -125,16 +133,21 @@ def explanations(card: Card) -> list[str]:
         timeline = timeline_of(card, mark, *card.span)
         for name in card.rules:
             said += explain(card.rule(name), timeline).sentences
+        said += care.said(timeline)
+    for outing in card.expect.outings:
+        timeline = timeline_of(card, outing.mark, *card.span)
+        said += assess(timeline, moment(outing.from_), moment(outing.to), care.thresholds, care.facts).sentences
     return said
 
 
-def windows_of(card: Card) -> Answer:
+def windows_of(card: Card, care: Care) -> Answer:
     """Return the windows that answer a card, the most of score and time first."""
     offers: list[Offer] = []
     for mark in card.marks:
         timeline = timeline_of(card, mark, *card.span)
         for name in card.rules:
-            for window in find_windows(card.rule(name), timeline):
+            for window in find_windows(card.rule(name), timeline, care=care):
+                hazards = care.stay(timeline, window.start, window.end)
                 offers.append(
                     Offer(
                         marks=(mark,),
@@ -145,13 +158,13 @@ def windows_of(card: Card) -> Answer:
                         worth=window.score_hours,
                         limiting=window.limiting_factor,
                         unknowns=frozenset(unknown.factor for unknown in window.unknowns),
-                        verdicts={},
+                        verdicts={"safe": hazards.grade},
                         lulls=0,
-                        said=tuple(unknown.reason for unknown in window.unknowns),
+                        said=(*(unknown.reason for unknown in window.unknowns), *hazards.sentences),
                     )
                 )
     offers.sort(key=lambda offer: (-offer.worth, offer.start, offer.marks))
-    return Answer(tuple(offers), tuple(explanations(card)))
+    return Answer(tuple(offers), tuple(explanations(card, care)))
 
 
 def free_spans(card: Card, ref: str) -> IntArray | None:
@@ -162,11 +175,11 @@ def free_spans(card: Card, ref: str) -> IntArray | None:
     return FreeTime.parse({"weekly": weekly}).spans(card.mark(ref).zone, TimeSpan(*card.span))
 
 
-def sessions_of(card: Card) -> Answer:
+def sessions_of(card: Card, care: Care) -> Answer:
     """Return the sessions that answer a card, in the order in which they are ranked over all."""
     options = SessionOptions()
     rules = {name: card.rule(name) for name in card.rules}
-    searches = {ref: search_mark(ref, timeline_of(card, ref, *card.span), rules) for ref in card.marks}
+    searches = {ref: search_mark(ref, timeline_of(card, ref, *card.span), rules, care) for ref in card.marks}
     travel = card.ask.travel_min
     outings = [
         one for ref, search in searches.items() for one in find_outings(search, options, free_spans(card, ref), travel)
@@ -182,7 +195,7 @@ def sessions_of(card: Card) -> Answer:
                     )
     ranked = rank_outings(outings, searches, by="overall")
     offers = tuple(_offer(complete(one.outing, searches), one.worth_h, searches) for one in ranked)
-    return Answer(offers, tuple(explanations(card)))
+    return Answer(offers, tuple(explanations(card, care)))
 
 
 def _offer(session: Session, worth: float, searches: dict[str, MarkSearch]) -> Offer:

@@ -15,6 +15,8 @@ import numpy as np
 from pydantic import AfterValidator, Field, model_validator
 
 from tests.conftest import ROOT
+from tests.scenarios.danger import HAZARD_KINDS, CardWarning, ExpectedOuting
+from tests.scenarios.moments import Instant, is_instant, moment
 from tidecore.conditions import ConditionIssue, Conditions
 from tidecore.model import TideModel
 from tidecore.place import Document, Mark, Name, Note, fault
@@ -35,22 +37,24 @@ SEAS = ("calm", "gale", "aftermath")
 TIDES = ("springs", "neaps")
 LIGHTS = ("day", "dusk", "night")
 CASES = ("slack_in_mid_session", "dst_change", "no_forecast", "unknown_lags")
-ALSO = ("dab", "smooth_hound", "dawn", "weed", "two_marks", "access", "forecast_ends")
-TO_COVER = (*GROUNDS, *FISH, *SEAS, *TIDES, *LIGHTS, *CASES)
-
-
-def _instant(text: str) -> np.datetime64:
-    return np.datetime64(text.removesuffix("Z"), "us")
-
-
-def _is_instant(text: str) -> str:
-    try:
-        _instant(text)
-    except ValueError:
-        raise fault(f"is {text!r}", "an instant as 2026-10-12T18:00Z") from None
-    if not text.endswith("Z"):
-        raise fault(f"is {text!r}", "an instant in UTC, with Z")
-    return text
+ALSO = ("dab", "smooth_hound", "dawn", "weed", "two_marks", "access")
+#: What the cards about safety are about.
+DANGERS = (
+    "swell_on_ledge",
+    "sill_behind",
+    "forecast_ends",
+    "thunder",
+    "shore_break",
+    "alone",
+    "cold",
+    "fog",
+    "unknown_datum",
+    "official_warning",
+    "soft_mud",
+    "bathers",
+    "not_assessed",
+)
+TO_COVER = (*GROUNDS, *FISH, *SEAS, *TIDES, *LIGHTS, *CASES, *DANGERS)
 
 
 def _two_sentences(argument: tuple[str, ...]) -> tuple[str, ...]:
@@ -60,9 +64,10 @@ def _two_sentences(argument: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def _known_factors(names: tuple[str, ...]) -> tuple[str, ...]:
-    strange = [name for name in names if name not in factors() and name not in BESIDE_FACTORS]
+    known = {*factors(), *BESIDE_FACTORS, *HAZARD_KINDS}
+    strange = [name for name in names if name not in known]
     if strange:
-        raise fault(f"names {', '.join(strange)}", "factors, or events that a rule may be told by")
+        raise fault(f"names {', '.join(strange)}", "factors, events that a rule may be told by, or hazards")
     return names
 
 
@@ -82,7 +87,6 @@ BESIDE_FACTORS = frozenset(
     }
 )
 
-Instant = Annotated[str, AfterValidator(_is_instant)]
 Stoppers = Annotated[tuple[str, ...], Field(min_length=1), AfterValidator(_known_factors)]
 
 
@@ -133,7 +137,7 @@ class CardIssue(Document):
     def _square(self) -> Self:
         if self.columns[0] != "at" or any(len(row) != len(self.columns) for row in self.rows):
             raise fault("has rows unlike its columns", "an instant and a value for every column, in each row")
-        times = [_instant(_is_instant(str(row[0]))) for row in self.rows]
+        times = [moment(is_instant(str(row[0]))) for row in self.rows]
         if times != sorted(set(times)):
             raise fault("runs backwards", "rows in ascending order")
         return self
@@ -141,7 +145,7 @@ class CardIssue(Document):
     @property
     def times(self) -> list[np.datetime64]:
         """Instants of the rows."""
-        return [_instant(row[0]) for row in self.rows]
+        return [moment(row[0]) for row in self.rows]
 
     def to_issue(self) -> ConditionIssue:
         """Return the issue as the engine takes it: every three hours between the rows, on straight lines."""
@@ -184,6 +188,9 @@ class Ask(Document):
     travel_min: float = 0.0
     two_marks: bool = False
     between_min: float = 0.0
+    #: Whether he goes alone, and was never there before; None where he does not say.
+    alone: bool | None = None
+    first_visit: bool | None = None
 
 
 class FirstChoice(Document):
@@ -203,15 +210,22 @@ class LastChoice(Document):
 
     ``not_offered``: nothing there. ``clearly_less``: nothing, or at most 0.8 of the first choice. ``unfishable``: not
     offered, or with that verdict. ``unassessed``: may be offered, with what is unknown named and no verdict on it.
+    ``dangerous``: not offered, or marked as a danger; ``stopped_by`` names the hazards then.
     """
 
     mark: str
     rule: str
-    outcome: Literal["not_offered", "clearly_less", "unfishable", "unassessed"]
+    outcome: Literal["not_offered", "clearly_less", "unfishable", "unassessed", "dangerous"]
     stopped_by: Stoppers
     from_: Annotated[Instant | None, Field(alias="from")] = None
     to: Instant | None = None
     fishable: tuple[str, ...] = ()
+
+    @model_validator(mode="after")
+    def _stopped_by_its_like(self) -> Self:
+        if self.outcome == "dangerous" and set(self.stopped_by) - set(HAZARD_KINDS):
+            raise fault("is dangerous by what is no hazard", f"some of {', '.join(HAZARD_KINDS)}")
+        return self
 
 
 class Claim(Document):
@@ -244,6 +258,7 @@ class Expected(Document):
     reason: Annotated[str, Field(min_length=40)]
     must_say: tuple[Claim, ...]
     must_not: Annotated[tuple[Claim, ...], Field(min_length=1)]
+    outings: tuple[ExpectedOuting, ...] = ()
 
 
 class Card(Document):
@@ -256,6 +271,7 @@ class Card(Document):
     marks: Annotated[dict[str, dict[str, Any]], Field(min_length=1)]
     rules: Annotated[dict[str, dict[str, Any]], Field(min_length=1)]
     conditions: dict[str, tuple[CardIssue, ...]] | None
+    warnings: tuple[CardWarning, ...] = ()
     ask: Ask
     expect: Expected
     notes: Note = ""
@@ -272,24 +288,33 @@ class Card(Document):
                 raise fault(f"expects {choice.rule} at {choice.mark}", "a mark and a rule of the card")
         if self.conditions is not None and set(self.conditions) - set(self.marks):
             raise fault("has conditions elsewhere", "conditions at marks of the card")
+        if {one.mark for one in self.expect.outings} - set(self.marks):
+            raise fault("expects outings elsewhere", "outings to marks of the card")
+        if set(self.covers) & set(DANGERS) - {"forecast_ends"} and not self.expect.outings:
+            raise fault("is about a danger and expects nothing of any outing", "outings, and what is found of them")
         return self
+
+    @property
+    def about_safety(self) -> bool:
+        """Whether it says what must be found of the safety of outings."""
+        return bool(self.expect.outings)
 
     @property
     def span(self) -> tuple[np.datetime64, np.datetime64]:
         """The span asked about."""
-        return _instant(self.ask.start), _instant(self.ask.end)
+        return moment(self.ask.start), moment(self.ask.end)
 
     @property
     def first_span(self) -> tuple[np.datetime64, np.datetime64]:
         """Where the first choice has its best hour."""
-        return _instant(self.expect.first.from_), _instant(self.expect.first.to)
+        return moment(self.expect.first.from_), moment(self.expect.first.to)
 
     @property
     def last_span(self) -> tuple[np.datetime64, np.datetime64]:
         """Where the last choice would lie: the whole span unless the card says."""
         start, end = self.span
         last = self.expect.last
-        return (start if last.from_ is None else _instant(last.from_)), (end if last.to is None else _instant(last.to))
+        return (start if last.from_ is None else moment(last.from_)), (end if last.to is None else moment(last.to))
 
     @cached_property
     def kept(self) -> dict[tuple[str, str, str], Any]:
@@ -303,7 +328,9 @@ class Card(Document):
     def conditions_at(self, ref: str) -> Conditions | None:
         """Return what is known of sea and air at a mark of the card; None where nobody says anything."""
         issues = () if self.conditions is None else self.conditions.get(ref, ())
-        return Conditions.of([issue.to_issue() for issue in issues]) if issues else None
+        mark = self.marks[ref]
+        warnings = [one.to_warning(mark["latitude"], mark["longitude"]) for one in self.warnings]
+        return Conditions.of([issue.to_issue() for issue in issues], warnings) if issues or warnings else None
 
     def rule(self, ref: str) -> SpeciesRule:
         """Return a rule of the card: its own, or the starter rule that it names."""
@@ -325,8 +352,3 @@ def cards() -> dict[str, Card]:
     return {
         path.stem: Card.parse(json.loads(path.read_text(encoding="utf-8"))) for path in sorted(FOLDER.glob("*.json"))
     }
-
-
-def instant_of(text: str) -> np.datetime64:
-    """Return an instant of a card."""
-    return _instant(text)

@@ -6,8 +6,11 @@ from functools import cache
 
 import pytest
 
-from tests.scenarios.asking import Answer, answer_of, known_from, overlap, says, stoppers, timeline_of
-from tests.scenarios.cards import Card, Claim, cards, instant_of
+from tests.scenarios.asking import Answer, answer_of, facts_of, known_from, overlap, says, stoppers, timeline_of
+from tests.scenarios.cards import Card, Claim, cards
+from tests.scenarios.moments import moment
+from tests.scenarios.outings import of_kinds, told
+from tidecore.safety import assess
 
 
 @cache
@@ -30,7 +33,7 @@ def test_the_first_choice_is_that_of_an_old_hand(ref):
     assert (first.mark in best.marks, first.rule in best.rules) == (True, True), shown
     assert overlap(best.best, card.first_span), shown
     if first.holds is not None:
-        start, end = map(instant_of, first.holds)
+        start, end = map(moment, first.holds)
         assert best.start <= start, shown
         assert best.end >= end, shown
     if first.legs:
@@ -50,6 +53,9 @@ def test_the_last_choice_is_stopped_by_what_would_stop_him(ref):
         assert all(offer.worth <= 0.8 * answer.offers[0].worth for offer in there), shown
     if last.outcome == "unfishable":
         assert all(offer.verdicts["fishable"] in last.fishable for offer in there), shown
+    if last.outcome == "dangerous":
+        assert all(offer.verdicts["safe"] == "danger" for offer in there), shown
+        return
     if last.outcome == "unassessed":
         assert all(set(last.stopped_by) & offer.unknowns for offer in there), shown
         return
@@ -71,7 +77,7 @@ def holds(card: Card, answer: Answer, claim: Claim) -> bool:
     if claim.answers_more_than is not None:
         return len(answer.offers) > claim.answers_more_than
     if claim.offer is not None:
-        span = instant_of(claim.offer["from"]), instant_of(claim.offer["to"])
+        span = moment(claim.offer["from"]), moment(claim.offer["to"])
         return any(offer.touches(claim.offer["mark"], claim.offer["rule"], *span) for offer in answer.offers)
     if claim.known_after is not None:
         timeline = timeline_of(card, claim.known_after["mark"], *card.span)
@@ -86,3 +92,25 @@ def test_what_must_be_said_is_said_and_what_must_not_is_not(ref):
         assert holds(card, answer, claim), (claim, answer.words())
     for claim in card.expect.must_not:
         assert not holds(card, answer, claim), (claim, answer.words())
+
+
+DANGEROUS = sorted(ref for ref, card in cards().items() if card.expect.last.outcome == "dangerous")
+
+
+@pytest.mark.parametrize("dangerous", DANGEROUS)
+def test_what_is_dangerous_is_shown_to_who_asks_for_it_and_stays_marked(dangerous):
+    card = cards()[dangerous]
+    last = card.expect.last
+    offers = answer_of(card, include_dangerous=True).offers
+    there = [offer for offer in offers if offer.touches(last.mark, last.rule, *card.last_span)]
+    assert there
+    assert all(offer.verdicts["safe"] == "danger" for offer in there), [offer.verdicts for offer in there]
+
+
+@pytest.mark.parametrize("dangerous", DANGEROUS)
+def test_the_last_choice_is_a_danger_of_the_kind_that_the_card_names(dangerous):
+    card = cards()[dangerous]
+    last = card.expect.last
+    report = assess(timeline_of(card, last.mark, *card.span), *card.last_span, facts=facts_of(card))
+    found = [one for one in of_kinds(report, last.stopped_by) if one.grade == "danger"]
+    assert found, told(report)

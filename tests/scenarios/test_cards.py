@@ -11,7 +11,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from tests.scenarios.cards import FISH, FOLDER, TO_COVER, Card, cards, instant_of
+from tests.scenarios.about_danger import DANGEROUS
+from tests.scenarios.cards import DANGERS, FISH, FOLDER, TO_COVER, Card, cards
+from tests.scenarios.moments import moment
 from tidecore.errors import InvalidInput
 from tidecore.place import Mark
 from tidecore.timeline import Timeline, build_timeline
@@ -95,7 +97,7 @@ def blown(card: Card) -> bool:
 def slack_inside(ref: str) -> bool:
     card = cards()[ref]
     assert card.expect.first.holds is not None
-    start, end = map(instant_of, card.expect.first.holds)
+    start, end = map(moment, card.expect.first.holds)
     line, axis = first_hours(ref), first_hours(ref).times
     run = line.columns["flow_index"][(axis > start) & (axis < end)]
     return bool(run.min() < 0.0 < run.max())
@@ -132,12 +134,11 @@ CLAIMS: dict[str, Callable[[str], bool]] = {
     "weed": lambda ref: any(
         "weed" in one.columns for issues in (cards()[ref].conditions or {}).values() for one in issues
     ),
-    "forecast_ends": lambda ref: bool(max(time for time, _ in exposed(cards()[ref])) < cards()[ref].span[1]),
 }
 
 
-def test_there_are_twenty_cards_and_each_is_complete():
-    assert len(cards()) == 20
+def test_there_are_thirty_cards_and_ten_are_about_safety():
+    assert (len(cards()), sum(card.about_safety for card in cards().values())) == (30, 10)
 
 
 def test_the_cards_cover_what_an_angler_meets():
@@ -154,6 +155,12 @@ def test_a_card_is_about_what_it_says(ref):
             assert _NAMES[claim] in named, claim
         elif claim in CLAIMS:
             assert CLAIMS[claim](ref), claim
+        elif claim in DANGEROUS:
+            assert DANGEROUS[claim](card), claim
+
+
+def test_whatever_danger_a_card_may_be_about_is_held_against_its_numbers():
+    assert set(DANGEROUS) == set(DANGERS)
 
 
 @pytest.mark.parametrize("ref", sorted(path.stem for path in FOLDER.glob("*.json")))
@@ -199,3 +206,65 @@ def test_a_card_with_a_hole_in_it_is_refused(path, value):
         inner[path[-1]] = value
     with pytest.raises(InvalidInput):
         Card.parse(whole)
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "said"),
+    [
+        (("expect", "outings"), [], "expects nothing of any outing"),
+        (("expect", "outings", 0, "mark"), "nowhere", "outings elsewhere"),
+        (("expect", "outings", 0, "to"), "2026-07-31T15:00Z", "ends before it begins"),
+        (("expect", "outings", 0, "at_least"), "caution", "graver than the outing"),
+        (("expect", "outings", 0, "at_most"), "caution", "at least danger and at most caution"),
+        (("expect", "outings", 0, "none_of"), ["thunder"], "expects what it forbids"),
+        (("expect", "outings", 0, "hazards", 0, "kinds"), [], "at least one kind"),
+        (("expect", "outings", 0, "hazards", 0, "kinds"), ["lightning"], "lightning"),
+        (("expect", "outings", 0, "hazards", 0, "at_least"), "grave", "grave"),
+        (("expect", "outings", 0, "hazards", 0, "to"), "2026-07-31T23:00Z", "outside the outing"),
+        (("expect", "outings", 0, "hazards", 0, "to"), None, "one end"),
+        (("expect", "outings", 0, "not_assessed"), ["the mood of the fish"], "mood"),
+        (("expect", "last", "stopped_by"), ["light"], "what is no hazard"),
+        (("warnings", 0, "severity"), "dreadful", "dreadful"),
+        (("warnings", 0, "onset"), "this evening", "this evening"),
+    ],
+)  # fmt: skip
+def test_a_card_about_safety_with_a_hole_in_it_is_refused(path, value, said):
+    whole = json.loads((FOLDER / "thunder_in_mid_session.json").read_text(encoding="utf-8"))
+    inner = whole
+    for step in path[:-1]:
+        inner = inner[step]
+    inner[path[-1]] = value
+    with pytest.raises(InvalidInput) as refused:
+        Card.parse(whole)
+    assert said in str(refused.value)
+
+
+_BANK_ROWS = ("conditions", "bank", 0, "rows")
+
+
+@pytest.mark.parametrize(
+    ("ref", "danger", "path", "value"),
+    [
+        ("swell_on_a_sunny_ledge", "swell_on_ledge", ("marks", "ledge", "ledge_height_m"), 15.0),
+        ("sill_behind_the_bar", "sill_behind", ("marks", "bar", "profile", 3, "level_m"), 2.7),
+        ("forecast_ends_before_the_outing", "forecast_ends", (*_BANK_ROWS, 1, 0), "2026-11-15T00:00Z"),
+        ("thunder_in_mid_session", "thunder", ("conditions", "strand", 0, "rows", 4, 8), 20),
+        ("january_night_alone_on_steep_shingle", "shore_break", ("marks", "bank", "profile", 2, "distance_m"), 200.0),
+        ("january_night_alone_on_steep_shingle", "alone", ("ask", "alone"), False),
+        ("january_night_alone_on_steep_shingle", "cold", ("conditions", "bank", 0, "rows", 3, 7), 14),
+        ("fog_on_the_flats", "fog", ("marks", "flats", "way_back", 0, "length_m"), 200.0),
+        ("unknown_ground_datum", "unknown_datum", ("marks", "strand", "ground_datum", "above_datum_m"), 7.5),
+        ("warning_over_a_calm_forecast", "official_warning", ("warnings", 0, "onset"), "2026-07-31T18:00Z"),
+        ("soft_mud_on_the_flood", "soft_mud", ("marks", "mud", "way_back", 0, "lowest_sill_m"), 2.0),
+        ("bathers_on_a_summer_sunday", "bathers", ("marks", "bay", "access", 0, "kind"), "nesting"),
+        ("unknown_ground_datum", "not_assessed", ("expect", "outings", 0, "not_assessed"), []),
+    ],
+)  # fmt: skip
+def test_a_card_changed_in_one_number_is_no_longer_about_its_danger(ref, danger, path, value):
+    whole = json.loads((FOLDER / f"{ref}.json").read_text(encoding="utf-8"))
+    assert DANGEROUS[danger](Card.parse(copy.deepcopy(whole)))
+    inner = whole
+    for step in path[:-1]:
+        inner = inner[step]
+    inner[path[-1]] = value
+    assert not DANGEROUS[danger](Card.parse(whole))

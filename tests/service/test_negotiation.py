@@ -4,7 +4,19 @@ from __future__ import annotations
 
 import pytest
 
-from service.api.negotiation import COVERAGEJSON, CSV, GEOJSON, JSON, NETCDF, SVG, choose, quality, read_accept
+from service.api.negotiation import (
+    COVERAGEJSON,
+    CSV,
+    GEOJSON,
+    ICALENDAR,
+    JSON,
+    NETCDF,
+    SVG,
+    TEXT,
+    choose,
+    quality,
+    read_accept,
+)
 from service.errors import NotAcceptable
 from tests.service.coast import SPAN, example
 from tests.service.problems import problem
@@ -136,6 +148,8 @@ def test_every_form_that_is_offered_is_declared(coastal):
     expected.add(("/v1/stations/{station_id}/summary", SVG))
     expected.add(("/v1/queryables", "application/schema+json"))
     expected |= {(path, GEOJSON) for path in ("/v1/marks", "/v1/marks/{mark_id}")}
+    expected |= {("/v1/queryables", "application/schema+json"), ("/v1/marks/{mark_id}/now", TEXT)}
+    expected |= {("/v1/sessions/contact-note", form) for form in (TEXT, ICALENDAR)}
     assert {one for one in declared if one[1] != JSON} == {one for one in expected if one[1] != JSON}
     assert all("schema" in answer or "example" in answer for answer in declared.values())
     assert all(answer["example"].endswith("\r\n") for (_, form), answer in declared.items() if form == CSV)

@@ -11,6 +11,7 @@ import numpy as np
 from tidecore.calendars import holds_at
 from tidecore.filters import Filter
 from tidecore.rules import SpeciesRule, rule_at, suitability
+from tidecore.safety import CAREFUL, Care, clear_of
 from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE
 from tidecore.timeline import Timeline, factors
 from tidecore.units import AnyArray, FloatArray, IntArray
@@ -87,11 +88,19 @@ class MarkSearch:
         The mark and the span.
     curves : tuple of RuleCurve
         By their keys in ascending order, those alone whose ground the mark has or may have.
+    care : Care
+        How hazards are minded: outings keep out of time of danger.
     """
 
     key: str
     timeline: Timeline
     curves: tuple[RuleCurve, ...]
+    care: Care = CAREFUL
+
+    @cached_property
+    def safe_us(self) -> IntArray:
+        """When one may be at the mark with the walk in and out clear of danger, shape ``(n, 2)``."""
+        return clear_of(self.timeline, self.care.dangers(self.timeline), self.care.facts)
 
     @cached_property
     def best(self) -> Curve:
@@ -136,7 +145,12 @@ class MarkSearch:
 
 
 def search_mark(
-    key: str, timeline: Timeline, rules: Mapping[str, SpeciesRule], *, within: Filter | None = None
+    key: str,
+    timeline: Timeline,
+    rules: Mapping[str, SpeciesRule],
+    care: Care | None = None,
+    *,
+    within: Filter | None = None,
 ) -> MarkSearch:
     """Return what rules find at a mark over the span of a timeline.
 
@@ -149,6 +163,8 @@ def search_mark(
     rules : mapping of str to SpeciesRule
         The rules by how the caller calls them; their order does not matter. What the mark knows better of a species is
         heeded. One that names beds, where the mark has only others and does not declare the species, is left out.
+    care : Care, optional
+        How hazards are minded; windows are those of the rules alone, outings keep out of time of danger.
     within : Filter, optional
         Windows lie in time in which it is true, and other time is worth nothing.
     """
@@ -158,7 +174,7 @@ def search_mark(
     tracks.prepare(timeline, tuple(dict.fromkeys(name for one in wanted for name in here[one].factor_names)))
     held = held_by(within, timeline, [here[name] for name in wanted])
     found = side_by_side(timeline, [_searched(name, here[name], timeline, tracks, held) for name in wanted])
-    return MarkSearch(key, timeline, tuple(found))
+    return MarkSearch(key, timeline, tuple(found), care or CAREFUL)
 
 
 def _searched(

@@ -25,8 +25,9 @@ def explain_no_outings(
         return (f"{name}: no rule has a window in the span.",)
     there = stays(search, free_us, travel_min, travel_min)
     said = [f"{name}: {len(windows)} window{'s' if len(windows) > 1 else ''} of the rules in the span."]
+    said += search.care.said(search.timeline)
     if not len(there):
-        said.append("None of the span is free, with time for the way and open access.")
+        said.append("None of the span is free, with time for the way, open access and no danger.")
         return tuple(said)
     longest = float((there[:, 1] - there[:, 0]).max()) / US_PER_HOUR
     if longest < options.least_h:

@@ -100,7 +100,7 @@ class Outing:
 def stays(
     search: MarkSearch, free_us: IntArray | None = None, there_min: float = 0.0, back_min: float = 0.0
 ) -> IntArray:
-    """Return when one may be at a mark: in free time less the way there and back, while its access is not closed.
+    """Return when one may be at a mark: in free time less the way there and back, with access not closed and no danger.
 
     Parameters
     ----------
@@ -120,7 +120,8 @@ def stays(
     whole = np.array([[span.start_us, span.end_us]], dtype=np.int64)
     free = whole if free_us is None else clipped(free_us, span.start_us, span.end_us)
     less = np.array([round(there_min * US_PER_MINUTE), -round(back_min * US_PER_MINUTE)], dtype=np.int64)
-    return difference(merged(free + less), search.times_when("access_open", 0))
+    whole_us = difference(merged(free + less), search.times_when("access_open", 0))
+    return difference(whole_us, difference(whole, search.safe_us))
 
 
 def find_outings(

@@ -51,10 +51,7 @@ def session_reasons(
     said += said_besides
     said += _unknown(legs)
     said += verdicts.fishable.reasons
-    if verdicts.safe.grade == "not_assessed":
-        said.append("Safety is not assessed: look before you go down, and follow official warnings.")
-    else:
-        said += verdicts.safe.reasons
+    said += verdicts.safe.reasons
     return tuple(said)
 
 

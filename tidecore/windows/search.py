@@ -10,10 +10,11 @@ import numpy as np
 from tidecore.filters import Filter
 from tidecore.rules import SpeciesRule, rule_at, suitability
 from tidecore.rules.tree import ClosedSeason, Role
+from tidecore.safety import Care
 from tidecore.timebase import US_PER_MINUTE
 from tidecore.timeline import Timeline, find_factor
 from tidecore.windows.account import account
-from tidecore.windows.filtering import say_filter, true_spans
+from tidecore.windows.filtering import held_to, say_filter, true_spans
 from tidecore.windows.rounds import Search, side_by_side
 from tidecore.windows.scoring import ROUNDING, Scores, score_rule
 from tidecore.windows.spans import Judgement, find_spans
@@ -73,7 +74,9 @@ class Explanation:
     sentences: tuple[str, ...]
 
 
-def find_windows(rule: SpeciesRule, timeline: Timeline, *, within: Filter | None = None) -> list[Window]:
+def find_windows(
+    rule: SpeciesRule, timeline: Timeline, *, within: Filter | None = None, care: Care | None = None
+) -> list[Window]:
     """Return the windows of a rule over the span of a timeline.
 
     A window is a longest span in which the score is at least the rule's threshold for at least its minimum duration.
@@ -86,6 +89,8 @@ def find_windows(rule: SpeciesRule, timeline: Timeline, *, within: Filter | None
         The mark and the span.
     within : Filter, optional
         Windows lie in time in which it is true; a window that it cuts is as long as what is left of it.
+    care : Care, optional
+        How hazards are minded: danger cuts windows as a filter does. They are not looked at unless given.
 
     Returns
     -------
@@ -104,11 +109,11 @@ def find_windows(rule: SpeciesRule, timeline: Timeline, *, within: Filter | None
     Edges lie within 0.1 s. What the score does between two samples is found by the breaks and extremes of every
     factor, so a dip of a few seconds splits a window. The windows of a long span are those of its parts.
     """
-    return find_all_windows([rule], timeline, within=within)[0]
+    return find_all_windows([rule], timeline, within=within, care=care)[0]
 
 
 def find_all_windows(
-    rules: Sequence[SpeciesRule], timeline: Timeline, *, within: Filter | None = None
+    rules: Sequence[SpeciesRule], timeline: Timeline, *, within: Filter | None = None, care: Care | None = None
 ) -> list[list[Window]]:
     """Return the windows of several rules over the span of a timeline, each as `find_windows` has them.
 
@@ -120,6 +125,9 @@ def find_all_windows(
     tracks = tracks_of(timeline)
     tracks.prepare(timeline, tuple(dict.fromkeys(name for k in wanted for name in here[k].factor_names)))
     held = held_by(within, timeline, [here[k] for k in wanted])
+    clear = None if care is None or not wanted else care.kept_clear(timeline)
+    if clear is not None:
+        held = clear if held is None else held_to(held, clear)
     found = side_by_side(timeline, [_searched(here[k], timeline, tracks, held) for k in wanted])
     windows: list[list[Window]] = [[] for _ in rules]
     for k, one in zip(wanted, found, strict=True):

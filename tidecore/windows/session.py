@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tidecore.place import Mark
+from tidecore.safety import HazardReport
 from tidecore.timeline import KeyTime
 from tidecore.windows.outings import Outing
 from tidecore.windows.verdicts import Verdicts
@@ -108,6 +109,8 @@ class Session:
         The stays, in time order.
     best_hour : BestHour
         The hour of the best score, by whatever rule; the whole where it is shorter.
+    hazards : HazardReport
+        What is known against it, from walking in to walking out.
     verdicts : Verdicts
         Safe, fishable and feeding, apart.
     clock_changes : tuple of str
@@ -119,6 +122,7 @@ class Session:
     outing: Outing
     legs: tuple[SessionLeg, ...]
     best_hour: BestHour
+    hazards: HazardReport
     verdicts: Verdicts
     clock_changes: tuple[str, ...]
     reasons: tuple[str, ...]

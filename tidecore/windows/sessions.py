@@ -9,6 +9,7 @@ import numpy as np
 from tidecore.calendars import clipped, clock_changes, difference, merged
 from tidecore.errors import Fault, InvalidInput
 from tidecore.rules import SpeciesRule
+from tidecore.safety import Care, joined
 from tidecore.timebase import US_PER_MINUTE, US_PER_SECOND, TimeSpan, from_microseconds, instant
 from tidecore.timeline import Timeline, find_factor
 from tidecore.units import AnyArray, FloatArray
@@ -27,7 +28,7 @@ from tidecore.windows.session import (
     SessionWindow,
 )
 from tidecore.windows.unknowns import unknown_terms
-from tidecore.windows.verdicts import Feeding, Verdicts, judge_fishing, judge_safety, worst
+from tidecore.windows.verdicts import Feeding, Safe, Verdicts, judge_fishing, worst
 from tidecore.windows.window import BestHour
 
 #: Accounts of rules and factors rest on the fishing time so often [microseconds].
@@ -43,6 +44,7 @@ def find_sessions(
     options: SessionOptions | None = None,
     *,
     travel_min: float = 0.0,
+    care: Care | None = None,
 ) -> list[Session]:
     """Return the sessions of some rules at one mark, in time order.
 
@@ -60,6 +62,8 @@ def find_sessions(
         How an angler goes out.
     travel_min : float
         The way there, and the way back [min].
+    care : Care, optional
+        How hazards are minded: sessions keep out of time of danger unless it says otherwise.
 
     Notes
     -----
@@ -67,7 +71,7 @@ def find_sessions(
     two species at once is not worth the sum. Each rule's own integral stands beside it. Time in which the mark is known
     not to fish counts nothing, time in which it is hard to fish half.
     """
-    search = search_mark(timeline.mark.name, timeline, _named(rules))
+    search = search_mark(timeline.mark.name, timeline, _named(rules), care)
     outings = find_outings(search, options or SessionOptions(), timeline.sources.free_us, travel_min)
     return [complete(outing, {search.key: search}) for outing in outings]
 
@@ -117,18 +121,19 @@ def complete(outing: Outing, searches: Mapping[str, MarkSearch]) -> Session:
     start, end = (_time(one) for one in outing.best_us)
     best = BestHour(start, end, outing.best_score, outing.best_us[1] - outing.best_us[0] < 60 * US_PER_MINUTE)
     timelines = [searches[leg.mark].timeline for leg in outing.legs]
-    safe, fishable = worst(
-        [
-            (judge_safety(line, leg.arrive_us, leg.leave_us), judge_fishing(line, leg.start_us, leg.end_us))
-            for line, leg in zip(timelines, outing.legs, strict=True)
-        ]
+    hazards = joined(
+        searches[leg.mark].care.stay(searches[leg.mark].timeline, _time(leg.arrive_us), _time(leg.leave_us))
+        for leg in outing.legs
+    )
+    fishable = worst(
+        [judge_fishing(line, leg.start_us, leg.end_us) for line, leg in zip(timelines, outing.legs, strict=True)]
     )
     away = TimeSpan(_time(outing.arrive_us - outing.there_us), _time(outing.leave_us + outing.back_us))
     changes = tuple(str(change) for change in clock_changes(timelines[0].mark.zone, away))
-    verdicts = Verdicts(safe, fishable, _feeding(legs))
+    verdicts = Verdicts(Safe(hazards.grade, hazards.sentences), fishable, _feeding(legs))
     told = dict.fromkeys(said for line in timelines for said in _conditions_said(line, away))
     reasons = session_reasons(outing, legs, best, verdicts, (*(f"In between the {one}." for one in changes), *told))
-    return Session(outing, legs, best, verdicts, changes, reasons)
+    return Session(outing, legs, best, hazards, verdicts, changes, reasons)
 
 
 def _conditions_said(timeline: Timeline, span: TimeSpan) -> tuple[str, ...]:

@@ -8,24 +8,16 @@ from typing import Literal
 
 import numpy as np
 
+from tidecore.safety import Grade
 from tidecore.shore.fishability import REACH_WIND_M_PER_S
 from tidecore.timebase import US_PER_MINUTE
 from tidecore.timeline import Timeline, factors, find_factor
 from tidecore.units import AnyArray, BoolArray, IntArray
-from tidecore.windows.wording import clock, factor_words, listed
+from tidecore.windows.wording import factor_words, listed
 
-SafeGrade = Literal["not_assessed", "caution", "danger"]
 FishableGrade = Literal["yes", "hard", "no", "unknown"]
 
-_SAFE_ORDER: tuple[SafeGrade, ...] = ("not_assessed", "caution", "danger")
 _FISHABLE_ORDER: tuple[FishableGrade, ...] = ("yes", "unknown", "hard", "no")
-#: Severities of official warnings (Common Alerting Protocol 1.2), the gravest last, and the least grade of each.
-WARNINGS: tuple[tuple[str, SafeGrade], ...] = (
-    ("minor", "caution"),
-    ("moderate", "caution"),
-    ("severe", "danger"),
-    ("extreme", "danger"),
-)
 #: Columns that say why a mark does not fish, and their values that do, or over which they do.
 REASONS: dict[str, tuple[str, ...] | float] = {
     "holding": ("marginal", "does_not_hold"),
@@ -41,9 +33,9 @@ _MOSTLY, _SOMETIMES = 0.5, 0.25
 
 @dataclass(frozen=True, slots=True)
 class Safe:
-    """Whether it is safe to be there, from arriving to leaving: never said to be, only what is known against it."""
+    """Whether it is safe to be there, from walking in to walking out: never said to be, only what is against it."""
 
-    grade: SafeGrade
+    grade: Grade
     reasons: tuple[str, ...]
 
 
@@ -84,32 +76,6 @@ def _instants(start_us: int, end_us: int) -> IntArray:
 def _column(timeline: Timeline, name: str, times: IntArray) -> AnyArray | None:
     """Return a factor at instants, None where there is no such factor."""
     return timeline.at(times, (name,))[name] if name in factors() else None
-
-
-def judge_safety(timeline: Timeline, arrive_us: int, leave_us: int) -> Safe:
-    """Return what is known against being at a mark from arriving to leaving."""
-    grade: SafeGrade = "not_assessed"
-    times, mark = _instants(arrive_us, leave_us), timeline.mark.name
-    reasons = [f"{mark}: waves, run-up, way back, footing and thunder are not assessed."]
-    warning = _column(timeline, "official_warning", times)
-    known = np.zeros(times.size, dtype=np.bool_) if warning is None else warning != ""
-    if not known.all():
-        how_much = "a part of" if known.any() else "any of"
-        reasons.append(f"{mark}: it is not known whether an official warning holds for {how_much} this time.")
-    for severity, least in WARNINGS:
-        there = np.zeros(times.size, dtype=np.bool_) if warning is None else warning == severity
-        if there.any():
-            grade = max(grade, least, key=_SAFE_ORDER.index)
-            since = clock(timeline.mark.zone, int(times[int(np.argmax(there))]))
-            reasons.append(f"{mark}: an official warning of severity {severity} is in force at {since}.")
-    access = _column(timeline, "access_open", times)
-    if access is not None and (access == 0).any():
-        grade = max(grade, "caution", key=_SAFE_ORDER.index)
-        shut = clock(timeline.mark.zone, int(times[int(np.argmax(access == 0))]))
-        reasons.append(f"{mark}: access is closed at {shut}.")
-    if access is not None and (access == -1).any():
-        reasons.append(f"{mark}: it is not known whether access is open for a part of this time.")
-    return Safe(grade, tuple(reasons))
 
 
 def judge_fishing(timeline: Timeline, start_us: int, end_us: int) -> FishableVerdict:
@@ -160,11 +126,7 @@ def _because(timeline: Timeline, times: IntArray) -> str:
     return f": {listed(found)}" if found else ""
 
 
-def worst(verdicts: Sequence[tuple[Safe, FishableVerdict]]) -> tuple[Safe, FishableVerdict]:
-    """Return the verdicts of all the legs of a session as one, the worst of each, with every reason."""
-    safe = max((one.grade for one, _ in verdicts), key=_SAFE_ORDER.index)
-    fishable = max((one.grade for _, one in verdicts), key=_FISHABLE_ORDER.index)
-    return (
-        Safe(safe, tuple(reason for one, _ in verdicts for reason in one.reasons)),
-        FishableVerdict(fishable, tuple(reason for _, one in verdicts for reason in one.reasons)),
-    )
+def worst(verdicts: Sequence[FishableVerdict]) -> FishableVerdict:
+    """Return the verdicts on all the legs of a session as one: the worst, with every reason."""
+    grade = max((one.grade for one in verdicts), key=_FISHABLE_ORDER.index)
+    return FishableVerdict(grade, tuple(reason for one in verdicts for reason in one.reasons))

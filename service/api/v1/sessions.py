@@ -14,6 +14,7 @@ from service.api.contract import declare, needs
 from service.api.deps import CallerDep, ContextDep
 from service.api.media import StrictRoute, answer
 from service.api.paging import read_search_place, write_search_place
+from service.api.v1.schemas.hazards import facts_of
 from service.api.v1.schemas.session_pairs import ComparedSessions, write_comparison
 from service.api.v1.schemas.session_search import SessionComparison, SessionSearch
 from service.api.v1.schemas.sessions import Sessions, write_sessions
@@ -71,7 +72,9 @@ def search_sessions(body: SessionSearch, caller: CallerDep, context: ContextDep)
 def compare_sessions(body: SessionComparison, caller: CallerDep, context: ContextDep) -> Response:
     """Show two sessions in full, what differs factor by factor, and which is better for what."""
     zone = _zone(body.tz)
-    pair, found = sessions.compare_two_sessions(context, caller, body.places, body.rule_ids, body.options)
+    pair, found = sessions.compare_two_sessions(
+        context, caller, body.places, body.rule_ids, body.options, facts_of(body.outing)
+    )
     return answer(write_comparison(pair, found, NUMERICS, zone))
 
 

@@ -13,6 +13,7 @@ from service.api.deps import CallerDep, ContextDep
 from service.api.media import answer
 from service.api.negotiation import CSV, JSON, negotiated, offer, write_table
 from service.api.repeated import RepeatedRoute
+from service.api.v1.schemas.hazards import facts_of
 from service.api.v1.schemas.windows import CSV_EXAMPLE, Windows, WindowSearch, export_windows, write_windows
 from service.security import READ
 from service.usecases import windows
@@ -49,7 +50,16 @@ FormDep = Annotated[str, Depends(negotiated(JSON, CSV))]
 def search_windows(body: WindowSearch, form: FormDep, caller: CallerDep, context: ContextDep) -> Response:
     """Find the windows of species rules at marks over a span, best first, and say why where there are none."""
     zone = None if body.tz is None else check_zone(body.tz, "tz")
-    result = windows.search_windows(context, caller, body.span, body.mark_ids, body.rule_ids, body.within)
+    result = windows.search_windows(
+        context,
+        caller,
+        body.span,
+        body.mark_ids,
+        body.rule_ids,
+        body.within,
+        facts_of(body.outing),
+        body.include_dangerous,
+    )
     if form == JSON:
         response = answer(write_windows(result, body.limit, NUMERICS, zone))
     else:

@@ -24,6 +24,8 @@ from service.storage.tables import (
     MethodVersionRow,
     RuleRow,
     RuleVersionRow,
+    SafetyThresholdsRow,
+    SafetyThresholdsVersionRow,
     SlackNoteRow,
     SlackNoteVersionRow,
 )
@@ -59,6 +61,9 @@ MARKS = DocumentTables("mrk", MarkRow, MarkVersionRow, _many_of(MarkRow))
 SPECIES_RULES = DocumentTables("rul", RuleRow, RuleVersionRow, _many_of(RuleRow))
 SLACK_NOTES = DocumentTables("sln", SlackNoteRow, SlackNoteVersionRow, _many_of(SlackNoteRow))
 METHODS = DocumentTables("mth", MethodRow, MethodVersionRow, _many_of(MethodRow))
+SAFETY_THRESHOLDS = DocumentTables(
+    "sft", SafetyThresholdsRow, SafetyThresholdsVersionRow, _many_of(SafetyThresholdsRow)
+)
 
 
 class DocumentRepository(Repository):

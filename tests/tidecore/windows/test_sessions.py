@@ -16,6 +16,7 @@ from tests.tidecore.windows.evenings import ALWAYS, DAYS_ONLY, DOWN_AND_UP, NEVE
 from tidecore.calendars import FreeTime, holds_at
 from tidecore.conditions import ConditionIssue, Conditions, OfficialWarning
 from tidecore.errors import InvalidInput
+from tidecore.safety import Care
 from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE
 from tidecore.timeline import build_timeline
 from tidecore.windows import (
@@ -224,12 +225,15 @@ def test_a_mark_that_does_not_fish_is_worth_nothing(height, weed, grade, part):
     )
     conditions = Conditions.of([sea(height, weed=weed)])
     timeline = build_timeline(mark, model_of("large"), "2026-06-10", "2026-06-12", conditions=conditions)
-    sessions = find_sessions([ALWAYS], timeline)
+    if grade == "no":
+        # So high a sea sweeps a ledge: such sessions are shown when asked for, and stay marked.
+        assert not find_sessions([ALWAYS], timeline)
+    sessions = find_sessions([ALWAYS], timeline, care=Care(include_dangerous=True))
     assert sessions
     for session in sessions:
         assert session.verdicts.fishable.grade == grade, session.verdicts.fishable.reasons
         assert session.score_hours == pytest.approx(part * session.fishing_h, abs=0.01)
-        assert session.verdicts.safe.grade == "not_assessed"
+        assert session.verdicts.safe.grade == ("danger" if grade == "no" else "not_assessed")
         # What feeds is not less for it.
         assert session.verdicts.feeding.mean_score == pytest.approx(1.0)
     if grade == "hard":

@@ -16,7 +16,11 @@ class ChangeItem(Schema):
     """The latest change of one thing; a deleted thing keeps its place here."""
 
     kind: Annotated[
-        str, Field(description="Kind of thing: station, mark, slack_note, condition, warning, species_rule, method.")
+        str,
+        Field(
+            description="Kind of thing: station, mark, slack_note, condition, warning, species_rule, method, "
+            "safety_thresholds."
+        ),
     ]
     id: str
     change: Literal["created", "updated", "deleted"]

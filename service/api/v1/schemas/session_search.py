@@ -8,6 +8,7 @@ from pydantic import BeforeValidator, ConfigDict, Field
 
 from service.api.instants import Instant, to_numpy
 from service.api.v1.schemas.common import whole
+from service.api.v1.schemas.hazards import DangerousField, OutingField, facts_of
 from service.api.v1.schemas.windows import Ids
 from service.usecases.sessions import Drive, SessionPlace, SessionQuestion
 from tidecore.calendars import FreeTime
@@ -116,6 +117,8 @@ class SessionSearch(Document):
         int, Field(strict=True, ge=1, le=200, description="Most sessions on the page."), BeforeValidator(whole)
     ] = 20
     cursor: Annotated[str | None, Field(max_length=200, description="`next_cursor` of the page before.")] = None
+    outing: OutingField = None
+    include_dangerous: DangerousField = False
     tz: ZoneName = None
 
     def question(self) -> SessionQuestion:
@@ -133,6 +136,8 @@ class SessionSearch(Document):
             each=self.each,
             diverse=self.diverse,
             overlapping=not self.plan,
+            facts=facts_of(self.outing),
+            include_dangerous=self.include_dangerous,
             within=None if self.filter is None else Filter.parse(self.filter, language=self.filter_lang),
         )
 
@@ -155,6 +160,7 @@ class SessionComparison(Document):
     rule_ids: Annotated[Ids | None, Field(description="Ids of species rules; all unless given.")] = None
     set_up_min: Minutes = _DEFAULTS.set_up_min
     pack_up_min: Minutes = _DEFAULTS.pack_up_min
+    outing: OutingField = None
     tz: ZoneName = None
 
     @property

@@ -13,6 +13,7 @@ from service.api.instants import local_date, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.api.v1.schemas.conditions import write_told
+from service.api.v1.schemas.hazards import HazardSchema, SafetySchema, write_safety
 from service.api.v1.schemas.searched import (
     BestHourSchema,
     KeyTimeSchema,
@@ -28,16 +29,17 @@ from service.api.v1.schemas.window_terms import (
 )
 from service.usecases.sessions import SessionResult
 from tidecore.calendars import ClockChange
+from tidecore.safety import Grade
 from tidecore.timebase import from_microseconds
 from tidecore.windows import RankedOuting, Session, SessionLeg
 from tidecore.windows.session import FactorSummary, RuleAccount
-from tidecore.windows.verdicts import FishableGrade, SafeGrade
+from tidecore.windows.verdicts import FishableGrade
 
 
 class SafeSchema(Schema):
     """Whether it is safe to be there: never said to be, only what is known against it."""
 
-    grade: SafeGrade
+    grade: Grade
     reasons: list[str]
 
 
@@ -154,6 +156,8 @@ class SessionSchema(Schema):
     ]
     best_hour: BestHourSchema
     verdicts: VerdictsSchema
+    hazards: Annotated[list[HazardSchema], Field(description="From walking in to walking out, the gravest first.")]
+    safe: SafetySchema
     legs: list[LegSchema]
     unknowns: list[UnknownSchema]
     clock_changes: Annotated[list[str], Field(description="Changes of the clocks on the way or while there.")]
@@ -206,8 +210,8 @@ class Sessions(Schema):
 
 
 CAUTION = (
-    "Not for navigation. Tide, sea and sky are estimates and hazards are not assessed: follow the coastguard, official "
-    "warnings, byelaws and licensed advice."
+    "Not for navigation. Tide, sea and sky are estimates, and that no hazard is named is not that there is none: "
+    "follow the coastguard, official warnings, byelaws and licensed advice."
 )
 
 
@@ -279,6 +283,7 @@ def write_session(session: Session, zone: zoneinfo.ZoneInfo | None) -> dict[str,
                 "limiting_factor": verdicts.feeding.limiting_factor,
             },
         },
+        **write_safety(session.hazards, zone),
         "legs": [_write_leg(leg, zone) for leg in session.legs],
         "unknowns": [write_unknown(one) for one in session.unknowns],
         "clock_changes": list(session.clock_changes),

@@ -13,6 +13,7 @@ from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.api.v1.schemas.conditions import write_told
+from service.api.v1.schemas.hazards import HazardSchema, OutingField, SafetySchema, write_safety
 from service.api.v1.schemas.rule_remarks import SuitabilityText
 from service.api.v1.schemas.searched import (
     SearchedRule,
@@ -48,6 +49,7 @@ class WhyNotQuestion(Document):
     around_days: Annotated[
         Number, Field(ge=1.0, le=31.0, description="How far around it a time that would do is looked for.")
     ] = 7.0
+    outing: OutingField = None
     tz: ZoneName = None
 
     @model_validator(mode="after")
@@ -112,6 +114,8 @@ class WhyNot(Schema):
     looked_from: InstantText
     looked_to: InstantText
     reasons: list[str]
+    hazards: Annotated[list[HazardSchema], Field(description="Of being there then, and of walking in and out.")]
+    safe: SafetySchema
 
 
 def write_why_not(result: WhyNotResult, numerics: int, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
@@ -136,6 +140,7 @@ def write_why_not(result: WhyNotResult, numerics: int, zone: zoneinfo.ZoneInfo |
         "looked_from": write_instant(result.looked_at.start, zone),
         "looked_to": write_instant(result.looked_at.end, zone),
         "reasons": list(found.sentences),
+        **write_safety(result.hazards, zone),
     }
 
 

@@ -12,6 +12,7 @@ from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema, whole
 from service.api.v1.schemas.conditions import write_told
+from service.api.v1.schemas.hazards import DangerousField, HazardSchema, OutingField, SafetySchema, write_safety
 from service.api.v1.schemas.rule_remarks import SuitabilityText
 from service.api.v1.schemas.searched import (
     BestHourSchema,
@@ -84,6 +85,9 @@ class WindowSearch(Document):
         Language | None, Field(description="How the filter is written; a text is cql2-text unless this says otherwise.")
     ] = None
 
+    outing: OutingField = None
+    include_dangerous: DangerousField = False
+
     @property
     def within(self) -> Filter | None:
         """The filter; InvalidFilter if it is wrong."""
@@ -128,6 +132,8 @@ class WindowSchema(Schema):
     release_only: Annotated[
         list[SeasonSchema], Field(description="Release-only seasons that it touches: what is caught goes back.")
     ]
+    hazards: Annotated[list[HazardSchema], Field(description="From walking in to walking out, the gravest first.")]
+    safe: SafetySchema
 
 
 class WithoutWindow(Schema):
@@ -160,8 +166,8 @@ class Windows(Schema):
 
 
 CAUTION = (
-    "Not for navigation. Tide, sky and forecasts are estimates, and whether the sea is safe is not assessed: follow "
-    "the coastguard, official warnings, byelaws and licensed advice."
+    "Not for navigation. Tide, run-up, sky and forecasts are estimates, and that no hazard is named is not that there "
+    "is none: follow the coastguard, official warnings, byelaws and licensed advice."
 )
 
 
@@ -273,6 +279,7 @@ def _write_window(found: FoundWindow, zone: zoneinfo.ZoneInfo | None) -> dict[st
         "ground_accepted": found.rule.document.accepts_ground(mark),
         "suitability": window.suitability,
         "release_only": write_seasons(window.release_only),
+        **write_safety(found.hazards(), zone),
     }
 
 

@@ -1,0 +1,219 @@
+"""A mark now: by the clock to the minute, as JSON and on one screen, with nothing passed over in silence."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from starlette.testclient import TestClient
+
+from service.app import create_app
+from service.bootstrap import House
+from service.exports.now_screen import COLUMNS, MOST_LINES, Screen, now_screen
+from tests.service.coast import PEER, URL, example
+from tests.service.conftest import settings_for
+from tests.service.problems import problem
+from tests.service.test_contact_notes import GULLY
+from tests.service.test_peg_plans import make_mark
+from tidecore.safety import DEFERS
+
+AT, UNTIL = "2026-06-03T11:20:00Z", "2026-06-03T16:00:00Z"
+TEXT = {"accept": "text/plain"}
+
+
+@pytest.fixture(scope="module")
+def sand(coastal):
+    client, coast = coastal
+    return client, make_mark(client, coast.station, name="Mirrelsand", way_back=[GULLY])
+
+
+def ask(client, mark, headers=None, **query):
+    return client.get(f"/v1/marks/{mark}/now", params={"at": AT, **query}, headers=headers)
+
+
+def test_the_water_is_that_of_the_timeline_with_the_surge_beside_it(sand):
+    client, mark = sand
+    found = ask(client, mark, surge_m=0.3).json()
+    query = {"start": AT, "end": "2026-06-03T11:30:00Z", "step": "10min"}
+    factors = ["height", "rate", "flow_index", "direction", "light", "waterline"]
+    columns = client.get(f"/v1/marks/{mark}/timeline", params={**query, "factor": factors}).json()["columns"]
+    assert found["level"]["height_m"] == pytest.approx(columns["height"][0], abs=1e-3)
+    assert found["level"]["rate_m_per_h"] == pytest.approx(columns["rate"][0], abs=1e-3)
+    assert found["level"]["water_level_m"] == pytest.approx(found["level"]["height_m"] + 0.3, abs=1e-3)
+    assert found["flow"]["direction"] == columns["direction"][0]
+    assert found["flow"]["reliable"] is True
+    assert found["light"]["light"] == columns["light"][0]
+    assert found["shore"]["waterline_m"] == pytest.approx(columns["waterline"][0], abs=0.06)
+    assert found["until"] == "2026-06-03T17:20:00Z"
+
+
+def test_the_next_waters_are_those_of_the_tide(sand):
+    client, mark = sand
+    found = ask(client, mark).json()["next"]
+    query = {"start": AT, "end": "2026-06-04T11:20:00Z", "secondary": False}
+    waters = client.get(f"/v1/marks/{mark}/extremes", params=query).json()
+    for kind in ("high", "low"):
+        first = waters["kinds"].index(kind)
+        assert found[f"{kind}_water"]["time"] == waters["times"][first]
+        assert found[f"{kind}_water"]["height_m"] == waters["heights_m"][first]
+    gone = datetime.fromisoformat(found["low_water"]["time"]) - datetime.fromisoformat(AT)
+    assert found["low_water"]["in_min"] == pytest.approx(gone.total_seconds() / 60, abs=0.06)
+    assert set(found) == {"high_water", "low_water", "slack", "sunrise", "sunset", "first_light", "last_light"}
+
+
+def test_with_the_end_of_the_session_come_the_peg_the_next_move_and_turning_back(sand):
+    client, mark = sand
+    plain = ask(client, mark).json()
+    assert plain["stand"] is plain["next_move"] is plain["turn_back"] is None
+    assert "until" in plain["plan_missing"][0]
+    found = ask(client, mark, until=UNTIL).json()
+    plan = client.post(
+        "/v1/sessions/peg-plan", json={"mark_id": mark, "start": AT, "end": UNTIL, "surge_m": None}
+    ).json()
+    assert found["stand"] == plan["moves"][0]
+    assert found["next_move"] == plan["moves"][1]
+    assert found["turn_back"] == plan["turn_back"]
+    assert found["turn_back"]["time"] is not None
+    text = ask(client, mark, TEXT, until=UNTIL).text
+    assert f"Stand at {plan['moves'][0]['distance_m']:g} m" in text
+    assert "turn back; gully" in text
+
+
+def test_hazards_are_those_of_the_outing_and_what_is_not_assessed_is_never_silent(sand):
+    client, mark = sand
+    found = ask(client, mark, until=UNTIL).json()
+    kinds = {one["kind"]: one["grade"] for one in found["hazards"]}
+    assert {"thunder", "official_warning"} <= set(found["safe"]["not_assessed"])
+    assert found["safe"]["grade"] in ("caution", "danger", "not_assessed")
+    assert kinds
+    assert found["cautions"][-1] == DEFERS
+    text = ask(client, mark, TEXT, until=UNTIL).text
+    assert "Against being here" in text
+    cut_off = ask(client, mark, at="2026-06-03T06:00:00Z", until="2026-06-03T10:00:00Z").json()
+    assert cut_off["safe"]["grade"] == "danger"
+    assert cut_off["stand"] is None
+    shown = ask(client, mark, TEXT, at="2026-06-03T06:00:00Z", until="2026-06-03T10:00:00Z").text
+    assert "DANGER: cut off" in shown
+    assert "Turning back was due at" in shown
+
+
+def test_thresholds_that_are_loosened_stay_visible(serve):
+    client = serve()
+    station = client.post("/v1/stations", json=example("create_station")).json()["id"]
+    mark = make_mark(client, station)
+    before = ask(client, mark)
+    body = {"thunder_caution_percent": 90.0}
+    told = client.put("/v1/safety-thresholds", json=body, headers={"if-match": "*"})
+    assert told.status_code == 200, told.text
+    after = ask(client, mark)
+    assert after.json()["safe"]["loosened"] == ["thunder_caution_percent"]
+    assert after.headers["etag"] != before.headers["etag"]
+
+
+def test_the_screen_has_24_lines_of_80_columns_by_the_clocks_of_the_mark(coastal, sand):
+    client, mark = sand
+    _, coast = coastal
+    for one, query in ((mark, {}), (mark, {"until": UNTIL}), (coast.mark, {"until": UNTIL})):
+        told = ask(client, one, TEXT, **query)
+        assert told.headers["content-type"] == "text/plain; charset=utf-8"
+        lines = told.text.split("\n")
+        assert lines.pop() == ""
+        assert len(lines) <= MOST_LINES
+        assert max(map(len, lines)) <= COLUMNS
+        assert "not for navigation" in told.text
+        assert "coastguard" in told.text
+    assert ask(client, mark, TEXT).text.startswith("2026-06-03 ")
+
+
+def test_an_answer_is_the_same_in_its_minute_and_304_says_so(sand):
+    client, mark = sand
+    first = ask(client, mark, at="2026-06-03T11:20:01Z")
+    again = ask(client, mark, at="2026-06-03T11:20:59Z")
+    assert again.headers["etag"] == first.headers["etag"]
+    assert again.content == first.content
+    assert ask(client, mark, at="2026-06-03T11:21:00Z").headers["etag"] != first.headers["etag"]
+    assert ask(client, mark, until=UNTIL).headers["etag"] != ask(client, mark).headers["etag"]
+    assert ask(client, mark, TEXT).headers["etag"] != first.headers["etag"]
+    seen = ask(client, mark, {"if-none-match": first.headers["etag"]})
+    assert seen.status_code == 304
+
+
+def test_the_clock_is_read_each_time(tmp_path):
+    moment = [datetime(2026, 6, 3, 11, 20, 30, tzinfo=UTC)]
+    house = House(settings_for(tmp_path), lambda: moment[0])
+    house.open(with_runner=False)
+    try:
+        app = create_app(settings_for(tmp_path), house)
+        with TestClient(app, base_url=URL, client=PEER) as client:
+            station = client.post("/v1/stations", json=example("create_station")).json()["id"]
+            mark = make_mark(client, station, told=False)
+            path = f"/v1/marks/{mark}/now"
+            first = client.get(path)
+            assert first.json()["time"] == AT
+            etag = first.headers["etag"]
+            assert client.get(path, headers={"if-none-match": etag}).status_code == 304
+            moment[0] += timedelta(minutes=1)
+            later = client.get(path, headers={"if-none-match": etag})
+            assert later.status_code == 200
+            assert later.json()["time"] == "2026-06-03T11:21:00Z"
+    finally:
+        house.close()
+
+
+def test_the_pressure_tells_a_surge_where_none_is_given(coastal):
+    client, coast = coastal
+    mark = make_mark(client, coast.station)
+    hours = ["2026-06-03T09:00:00Z", "2026-06-03T12:00:00Z"]
+    issue = {
+        "mark_id": mark,
+        "kind": "observation",
+        "source": "Invented barometer",
+        "issued_at": hours[-1],
+        "times": hours,
+        "values": {"pressure_hpa": [993.25, 993.25]},
+    }
+    assert client.post("/v1/conditions", json=issue).status_code == 201
+    found = ask(client, mark).json()
+    assert found["level"]["surge_m"] == 0.2
+    assert "993.25 hPa by Invented barometer" in found["level"]["surge_source"]
+    assert any("1013.25" in one for one in found["cautions"])
+
+
+@pytest.mark.parametrize(
+    ("query", "slug", "field"),
+    [
+        ({"until": AT}, "invalid-span", "until"),
+        ({"until": "2026-06-05T11:20:00Z"}, "invalid-span", "until"),
+        ({"at": "yesterday"}, "invalid-request", "at"),
+        ({"party": 0}, "invalid-request", "party"),
+        ({"surge_m": 99}, "invalid-request", "surge_m"),
+    ],
+)
+def test_what_is_no_question_is_refused(sand, query, slug, field):
+    client, mark = sand
+    problem(ask(client, mark, **query), 422, slug, field)
+
+
+SENTENCE = st.lists(st.text("abc,;", min_size=1, max_size=100), min_size=1, max_size=25).map(" ".join)
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    SENTENCE,
+    st.lists(SENTENCE, max_size=12),
+    st.lists(st.text("abcdef", min_size=3, max_size=18), max_size=20, unique=True),
+    st.lists(SENTENCE, max_size=12),
+    st.lists(SENTENCE, max_size=8),
+)
+def test_any_screen_fits_and_names_every_danger(head, water, dangers, hazards, coming):
+    text = now_screen(Screen(head, water, "Against being here: DANGER.", dangers, hazards, coming[:3], coming, coming))
+    lines = text.splitlines()
+    assert len(lines) <= MOST_LINES
+    assert max(map(len, lines)) <= COLUMNS
+    joined = " ".join(line.strip() for line in lines)
+    assert all(one in joined for one in dangers)
+    assert "follow the coastguard" in joined
+    left = len(hazards) - sum(1 for one in hazards if f"- {' '.join(one.split())}" in joined)
+    assert left == 0 or "Left out here" in joined or any(len(word) > 70 for one in hazards for word in one.split())

@@ -1,0 +1,239 @@
+"""Hazards of air, light and people: thunder, mist, cold, cliffs, warnings, access, the dark, being alone, bathers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from tidecore.conditions import WARNING_LEVELS
+from tidecore.safety.line import COMMON, Line
+from tidecore.safety.looking import Look
+from tidecore.safety.outing import OutingFacts
+from tidecore.safety.thresholds import Thresholds
+from tidecore.shore.dangers import (
+    CAUTION,
+    DANGER,
+    INFO,
+    NONE,
+    NOT_ASSESSED,
+    cliff,
+    cold_air,
+    cold_water,
+    graded,
+    low_visibility,
+    thunder,
+    wind_chill,
+)
+from tidecore.units import AnyArray, BoolArray
+
+_WIND_CHILL = "joint wind chill index of 2001; thresholds from memory"
+#: What each of `WARNING_LEVELS` is graded.
+_OF_LEVEL = np.array([NONE, CAUTION, CAUTION, DANGER, DANGER, NOT_ASSESSED], dtype=np.int8)
+
+
+def air_lines(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line]:
+    """Yield the hazards of warnings, air and cold at a mark."""
+    yield _warnings(look)
+    yield _thunder(look, limits)
+    yield from _visibility(look, limits)
+    yield from _cold(look, limits)
+    yield from _cliff(look, limits)
+    yield from _access(look)
+
+
+def people_lines(look: Look, facts: OutingFacts, cut_off: AnyArray) -> Iterator[Line]:
+    """Yield the hazards of the dark, of being alone and of others; ``cut_off`` are the codes of that hazard."""
+    rock = look.sources.mark.kind == "rock_ledge"
+    yield _dark(look, facts, rock)
+    yield _alone(look, facts, look.dark | rock | (cut_off != NONE))
+    if facts.bathers is not False:
+        there = np.full(len(look), bool(facts.bathers)) | look.bathing
+        said = "People bathe within the casting arc from {since} to {until}: do not cast."
+        yield Line("bathers", graded(False, there, False), {DANGER: said}, f"the access calendar; {COMMON}")
+
+
+def _warnings(look: Look) -> Line:
+    levels = look.warning_levels
+    codes = _OF_LEVEL[levels]
+    codes = np.where(look.warned_of_unknown, CAUTION, codes).astype(np.int8)
+    return Line(
+        "official_warning",
+        codes,
+        {
+            CAUTION: "An official warning of {severity} severity is in force from {since} to {until}: it goes before "
+            "anything said here.",
+            NOT_ASSESSED: "Whether an official warning is in force is not known: ask the authority before going.",
+            DANGER: "An official warning of {severity} severity is in force from {since} to {until}: it goes before "
+            "anything said here.",
+        },
+        "official warnings on file, Common Alerting Protocol 1.2",
+        named={"severity": (np.maximum(levels, 0), ("unsaid", *WARNING_LEVELS[1:]))},
+    )
+
+
+def _thunder(look: Look, limits: Thresholds) -> Line:
+    probability = look.given("thunder_probability_percent")
+    return Line(
+        "thunder",
+        thunder(probability, look.thunder_seen, look.warned_of_thunder, limits.thunder_caution_percent),
+        {
+            CAUTION: "Thunder is possible from {since} to {until} ({value:.0f} %): at the first sign rods down, off "
+            "the water and the ridge, and wait 30 min after the last.",
+            NOT_ASSESSED: "Thunder is not assessed: no forecast of it covers this time.",
+            DANGER: "Thunder is observed or warned of from {since} to {until}: rods down, leave water and ridge, wait "
+            "30 min after the last.",
+        },
+        f"the conditions and warnings given; {COMMON}",
+        {CAUTION: probability},
+        {CAUTION: limits.thunder_caution_percent},
+        "%",
+    )
+
+
+def _visibility(look: Look, limits: Thresholds) -> Iterator[Line]:
+    if look.sources.mark.kind not in ("open_beach", "estuary"):
+        return
+    away, visibility = _from_shore_m(look, limits.flats_from_shore_m), look.given("visibility_m")
+    yield Line(
+        "visibility",
+        low_visibility(visibility, away, limits.visibility_danger_m, limits.flats_from_shore_m),
+        {
+            NOT_ASSESSED: "Mist on the flats is not assessed: the visibility, or how far from the shore the mark lies, "
+            "is not known.",
+            DANGER: "Visibility falls to {value:.0f} m on flats far from the shore from {since} to {until}: be ashore "
+            "before.",
+        },
+        f"the conditions given; {COMMON}",
+        {DANGER: visibility},
+        {DANGER: limits.visibility_danger_m},
+        "m",
+        least_is_worst=True,
+    )
+
+
+def _from_shore_m(look: Look, limit_m: float) -> float:
+    """Return how far from the shore a mark lies [m]; NaN where it is not known, and may be far.
+
+    The length of its way back or, if that is more, the place of its peg; where there is no way, the peg alone tells
+    that it is far, but not that it is near.
+    """
+    mark = look.sources.mark
+    peg = 0.0 if mark.peg is None else mark.peg.distance_m
+    if mark.way_back:
+        return max(peg, sum(leg.length_m for leg in mark.way_back))
+    return peg if peg > limit_m else float("nan")
+
+
+def _cold(look: Look, limits: Thresholds) -> Iterator[Line]:
+    air, wind, sea = (look.given(name) for name in ("air_temperature_c", "wind_speed_m_per_s", "sea_temperature_c"))
+    felt = np.fmin(wind_chill(air, wind), air)
+    yield Line(
+        "cold_air",
+        cold_air(air, wind, limits.wind_chill_caution_c, limits.wind_chill_danger_c),
+        {
+            CAUTION: "It feels like {value:.0f} C in the wind: dress for it, and go before hands get clumsy.",
+            NOT_ASSESSED: "Cold is not assessed: air temperature or wind are not known.",
+            DANGER: "It feels like {value:.0f} C in the wind: skin freezes within half an hour.",
+        },
+        _WIND_CHILL,
+        {CAUTION: felt, DANGER: felt},
+        {CAUTION: limits.wind_chill_caution_c, DANGER: limits.wind_chill_danger_c},
+        "degC",
+        least_is_worst=True,
+    )
+    yield Line(
+        "cold_water",
+        cold_water(sea, limits.cold_shock_sea_c, limits.cold_hands_sea_c),
+        {
+            INFO: "Sea of {value:.0f} C: whoever falls in gets cold shock; float first, wear a lifejacket.",
+            CAUTION: "Sea of {value:.0f} C: cold shock at once, and hands fail in minutes; wear a lifejacket.",
+            NOT_ASSESSED: "How cold the sea is is not known: take it for cold enough for cold shock.",
+        },
+        COMMON,
+        {INFO: sea, CAUTION: sea},
+        {INFO: limits.cold_shock_sea_c, CAUTION: limits.cold_hands_sea_c},
+        "degC",
+        least_is_worst=True,
+    )
+
+
+def _cliff(look: Look, limits: Thresholds) -> Iterator[Line]:
+    where = look.sources.mark.cliff
+    if not where:
+        return
+    rained, known = look.rained_mm
+    rained = np.where(known | (rained >= limits.cliff_rain_mm), rained, np.nan)
+    keep = {"foot": "keep away from the foot, stones fall", "top": "keep away from the edge, it breaks"}
+    named = "Cliff: " + "; ".join(keep[one] for one in where)
+    yield Line(
+        "cliff",
+        cliff(rained, look.frost, limits.cliff_rain_mm),
+        {
+            INFO: f"{named}.",
+            CAUTION: f"{named}; more so now, after frost or {limits.cliff_rain_mm:g} mm of rain in 48 h.",
+            NOT_ASSESSED: f"{named}; whether frost or rain of the last 48 h loosened it is not known.",
+        },
+        COMMON,
+        {CAUTION: rained},
+        {CAUTION: limits.cliff_rain_mm},
+        "mm",
+    )
+
+
+def _access(look: Look) -> Iterator[Line]:
+    mark = look.sources.mark
+    if not mark.access and mark.kind != "pier_or_wall":
+        return
+    shut, unsure = look.access == 0, look.access == -1
+    yield Line(
+        "access",
+        graded(shut, shut & _gale(look), unsure),
+        {
+            CAUTION: "From {since} to {until} access is closed.",
+            NOT_ASSESSED: "Whether access is open is not known: look for notices and gates.",
+            DANGER: "Closed for the gale from {since} to {until}: stay off.",
+        },
+        "the access calendar of the mark",
+    )
+
+
+def _gale(look: Look) -> BoolArray:
+    """Return where wind or sea are over what a gale closure of the mark names."""
+    found = np.zeros(len(look), dtype=np.bool_)
+    for one in look.sources.mark.access:
+        if one.wind_over_m_per_s is not None:
+            found |= look.given("wind_speed_m_per_s") > one.wind_over_m_per_s
+        if one.wave_height_over_m is not None and look.sources.sea is not None:
+            found |= look.sources.sea.height.at(look.times_us) > one.wave_height_over_m
+    return found
+
+
+def _dark(look: Look, facts: OutingFacts, rock: bool) -> Line:
+    first = facts.first_visit
+    code = NOT_ASSESSED if first is None else NONE if not first else DANGER if rock else CAUTION
+    see = "see the ground by day before you fish it by night"
+    return Line(
+        "dark",
+        np.where(look.dark, code, NONE).astype(np.int8),
+        {
+            CAUTION: f"First visit, and dark from {{since}} to {{until}}: {see}.",
+            NOT_ASSESSED: f"Dark from {{since}} to {{until}}, and nobody said whether this mark is new to you: {see}.",
+            DANGER: f"First visit to rock in the dark, from {{since}} to {{until}}: {see}.",
+        },
+    )
+
+
+def _alone(look: Look, facts: OutingFacts, worse: BoolArray) -> Line:
+    alone = facts.is_alone
+    bad, plain = (NOT_ASSESSED, NONE) if alone is None else (CAUTION, INFO) if alone else (NONE, NONE)
+    tell = "tell somebody where you are and when you will be back"
+    return Line(
+        "alone",
+        np.where(worse, bad, plain).astype(np.int8),
+        {
+            INFO: f"Alone: {tell}.",
+            CAUTION: f"Alone by night, on rock or where the tide cuts off: {tell}, or do not go alone.",
+            NOT_ASSESSED: f"Nobody said whether you go alone by night, on rock or where the tide cuts off: {tell}.",
+        },
+    )

@@ -1,0 +1,248 @@
+"""The hazards of an outing at a mark, from walking in to walking out, and what of the time they leave."""
+
+from __future__ import annotations
+
+import zoneinfo
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from tidecore.calendars import clipped, difference, merged
+from tidecore.errors import Fault, InvalidSpan
+from tidecore.safety.air import air_lines, people_lines
+from tidecore.safety.line import Line
+from tidecore.safety.looking import Look, look_at, walk_us
+from tidecore.safety.outing import OutingFacts
+from tidecore.safety.report import Grade, Hazard, HazardReport, report_of
+from tidecore.safety.thresholds import DEFAULTS, Thresholds
+from tidecore.safety.water import water_lines
+from tidecore.shore.dangers import CAUTION, DANGER, INFO, NONE, NOT_ASSESSED
+from tidecore.timebase import US_PER_MINUTE, from_microseconds, instant
+from tidecore.timeline import Timeline
+from tidecore.timeline.sources import Sources
+from tidecore.timeline.wall_clock import local_times
+from tidecore.units import AnyArray, BoolArray, IntArray
+
+NOBODY = OutingFacts()
+_GRADE_OF: dict[int, Grade] = {INFO: "info", CAUTION: "caution", NOT_ASSESSED: "not_assessed", DANGER: "danger"}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Graded:
+    """The lines of a mark over the span of a timeline, and where one of them is a danger."""
+
+    look: Look
+    lines: tuple[Line, ...]
+    danger: BoolArray
+
+
+def assess(
+    timeline: Timeline,
+    start: np.datetime64 | str,
+    end: np.datetime64 | str,
+    thresholds: Thresholds = DEFAULTS,
+    facts: OutingFacts = NOBODY,
+) -> HazardReport:
+    """Return the hazards of an outing.
+
+    Parameters
+    ----------
+    timeline : Timeline
+        The mark, with its tide, its sky and the conditions given; names and step do not matter.
+    start, end : datetime64 or ISO text
+        From the beginning of the walk in to the end of the walk out [UTC]; see `outing_span`.
+    thresholds : Thresholds
+        From when on a hazard is one.
+    facts : OutingFacts
+        Who goes, and what he knows.
+
+    Returns
+    -------
+    HazardReport
+        A hazard a stretch of time and grade. A safety input that is unknown and matters at this kind of mark is a
+        hazard of grade ``"not_assessed"``.
+
+    Raises
+    ------
+    InvalidSpan
+        If the outing does not lie in the span of the timeline with a walk of half a day around it, or runs backwards.
+
+    Notes
+    -----
+    Looked at every five minutes; a stretch begins with the instant before the first that has it and ends with the one
+    after the last, so that none is cut short.
+    """
+    first, last = _ticks(instant(start, "start")), _ticks(instant(end, "end"))
+    graded = _graded(timeline.sources, thresholds, facts)
+    times = graded.look.times_us
+    if not (times[0] <= first < last <= times[-1]):
+        span = timeline.span
+        problem = f"{start} to {end} leaves the timeline from {span.start} to {span.end}, or runs backwards"
+        raise InvalidSpan(Fault("start", problem, "an outing in the span of the timeline"))
+    found = [one for line in graded.lines for one in _hazards(line, graded.look, first, last)]
+    return report_of(found, thresholds.changed, dict(zip(thresholds.loosened, thresholds.said(), strict=True)))
+
+
+def outing_span(
+    timeline: Timeline, arrive: np.datetime64, leave: np.datetime64, facts: OutingFacts = NOBODY
+) -> tuple[np.datetime64, np.datetime64]:
+    """Return when the walk in begins and the walk out ends of a stay from ``arrive`` to ``leave`` [UTC].
+
+    The walk in takes as long as the way back; where that is not known it takes no time.
+    """
+    walk = np.timedelta64(walk_us(timeline.sources, facts.pace), "us")
+    return arrive - walk, leave + walk
+
+
+def danger_spans(timeline: Timeline, thresholds: Thresholds = DEFAULTS, facts: OutingFacts = NOBODY) -> IntArray:
+    """Return when an outing must not be under way: spans of danger over the span of a timeline and half a day around.
+
+    Returns
+    -------
+    int64 array, shape ``(n, 2)``
+        Microseconds since 1970, ascending and apart.
+    """
+    graded = _graded(timeline.sources, thresholds, facts)
+    rows = _runs(graded.danger.astype(np.int8))
+    times, last = graded.look.times_us, len(graded.look) - 1
+    spans = [(times[max(a - 1, 0)], times[min(b, last)]) for a, b, code in rows if code]
+    return merged(np.array(spans, dtype=np.int64).reshape(-1, 2))
+
+
+def danger_shares(
+    timeline: Timeline, thresholds: Thresholds = DEFAULTS, facts: OutingFacts = NOBODY
+) -> dict[str, float]:
+    """Return for which part of a timeline's span each kind of hazard is a danger, those that never are left out."""
+    graded = _graded(timeline.sources, thresholds, facts)
+    times = graded.look.times_us
+    inside = (times >= timeline.span.start_us) & (times < timeline.span.end_us)
+    if not inside.any():
+        return {}
+    shares = {line.kind: float(np.mean(line.codes[inside] == DANGER)) for line in graded.lines}
+    return {kind: share for kind, share in shares.items() if share > 0.0}
+
+
+def safe_stays(timeline: Timeline, thresholds: Thresholds = DEFAULTS, facts: OutingFacts = NOBODY) -> IntArray:
+    """Return when one may be at the mark with the walk in and out clear of danger: spans as `danger_spans`."""
+    return clear_of(timeline, danger_spans(timeline, thresholds, facts), facts)
+
+
+def clear_of(timeline: Timeline, dangers: IntArray, facts: OutingFacts = NOBODY, reach_us: int = 0) -> IntArray:
+    """Return the part of a timeline's span, and so far beyond it, that leaves the walk in and out clear of spans."""
+    walk = walk_us(timeline.sources, facts.pace)
+    around = merged(dangers + np.array([-walk, walk], dtype=np.int64))
+    ends = timeline.span.start_us - reach_us, timeline.span.end_us + reach_us
+    return difference(np.array([ends], dtype=np.int64), around)
+
+
+def safe_span(
+    timeline: Timeline,
+    arrive: np.datetime64,
+    leave: np.datetime64,
+    least_min: float,
+    thresholds: Thresholds = DEFAULTS,
+    facts: OutingFacts = NOBODY,
+) -> tuple[np.datetime64, np.datetime64] | None:
+    """Return the longest part of a stay that dangers leave, the first of equals; None where it is under ``least_min``.
+
+    The walk in and out of what is left lies clear of danger too.
+    """
+    rows = clipped(safe_stays(timeline, thresholds, facts), _ticks(arrive), _ticks(leave))
+    if not len(rows):
+        return None
+    longest = rows[int(np.argmax(rows[:, 1] - rows[:, 0]))]
+    if longest[1] - longest[0] < least_min * US_PER_MINUTE:
+        return None
+    start, end = from_microseconds(longest)
+    return start, end
+
+
+def _graded(sources: Sources, thresholds: Thresholds, facts: OutingFacts) -> _Graded:
+    """Return the lines of a mark, worked out once for each set of thresholds and facts."""
+    kept, key = sources.once(_kept), (thresholds, facts)
+    if key not in kept:
+        look = sources.once(look_at)
+        water = tuple(water_lines(look, thresholds, facts))
+        cut_off = next((line.codes for line in water if line.kind == "cut_off"), np.zeros(len(look), dtype=np.int8))
+        lines = (*water, *air_lines(look, thresholds, facts), *people_lines(look, facts, cut_off))
+        danger = np.zeros(len(look), dtype=np.bool_)
+        for line in lines:
+            danger |= line.codes == DANGER
+        kept[key] = _Graded(look, lines, danger)
+    return kept[key]
+
+
+def _kept(_sources: Sources) -> dict[tuple[Thresholds, OutingFacts], _Graded]:
+    return {}
+
+
+def _hazards(line: Line, look: Look, first: int, last: int) -> Iterator[Hazard]:
+    """Yield the hazards of one kind that touch an outing."""
+    times = look.times_us
+    start = int(np.searchsorted(times, first, side="right")) - 1
+    stop = int(np.searchsorted(times, last, side="left")) + 1
+    codes = line.codes[start:stop]
+    if not codes.any():
+        return
+    zone = look.sources.mark.zone
+    for a, b, code in _runs(codes):
+        if code == NONE:
+            continue
+        begin = max(first, int(times[max(start + a - 1, 0)] if code != INFO else times[start + a]))
+        finish = min(last, int(times[min(start + b, times.size - 1)]))
+        part = slice(start + a, start + b)
+        values = line.values.get(code)
+        value = None
+        if values is not None and not np.isnan(values[part]).all():
+            value = float(np.nanmin(values[part]) if line.least_is_worst else np.nanmax(values[part]))
+        threshold = None if value is None else line.thresholds.get(code)
+        text = line.texts[code]
+        words: dict[str, float | str] = {"value": np.nan if value is None else value}
+        for name, moment in (("since", begin), ("until", finish)):
+            if f"{{{name}}}" in text:
+                words[name] = _clock(zone, moment)
+        for name, column in line.besides.items():
+            known = column[part][~np.isnan(column[part])]
+            words[name] = f"{known.max():.0f}" if known.size else "unknown"
+        for name, (places, names) in line.named.items():
+            words[name] = names[int(places[part].max())]
+        if "{turn_back}" in text:
+            words["turn_back"] = _clock(zone, _turn_back(line, look, part))
+        ends = from_microseconds(np.array([begin, finish], dtype=np.int64))
+        yield Hazard(
+            line.kind,
+            _GRADE_OF[code],
+            ends[0],
+            ends[1],
+            value,
+            line.unit,
+            threshold,
+            line.source,
+            text.format(**words),
+        )
+
+
+def _turn_back(line: Line, look: Look, part: slice) -> int:
+    """Return when turning back is due, by the time that is left at the first instant of a stretch that tells it."""
+    left = line.values[DANGER][part]
+    k = int(np.argmax(~np.isnan(left)))
+    return int(look.times_us[part.start + k]) + round(float(left[k]) * US_PER_MINUTE)
+
+
+def _runs(codes: AnyArray) -> list[tuple[int, int, int]]:
+    """Return the stretches of equal codes: first place, place after the last, code."""
+    edges = np.flatnonzero(np.diff(codes)) + 1
+    bounds = np.concatenate(([0], edges, [codes.size])).tolist()
+    return [(a, b, int(codes[a])) for a, b in pairwise(bounds)]
+
+
+def _clock(zone: zoneinfo.ZoneInfo, time_us: int) -> str:
+    """Return what a clock at the mark shows, to the minute, with the date."""
+    shown = local_times(zone, np.array([time_us], dtype=np.int64))[0]
+    return str(shown.astype("datetime64[m]")).replace("T", " ")
+
+
+def _ticks(time: np.datetime64) -> int:
+    return int(time.astype("datetime64[us]").astype(np.int64))

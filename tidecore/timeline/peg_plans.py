@@ -1,0 +1,258 @@
+"""The plan of pegs of a session at a mark: its ground, its tide with surge, the largest run-up of the outing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
+
+from tidecore.roots.brackets import TimeFunction
+from tidecore.shore import Ground, PegMove, RunUp, TurnBack, Waves, covered_spans, largest_over_r2, peg_plan
+from tidecore.shore.dryness import wetted_level
+from tidecore.shore.pegging import LEAST_STAY_MIN, NOTICE_MIN, PEG_STEP_M, REACH_MARGIN_M
+from tidecore.shore.swash import CALLED_OFF, REASONS
+from tidecore.shore.turning_back import SILL_MARGIN_M
+from tidecore.shore.waves import waves_in
+from tidecore.timebase import US_PER_DAY, US_PER_MINUTE, TimeSpan
+from tidecore.timeline.columns import Timeline
+from tidecore.timeline.frame import Frame
+from tidecore.timeline.shore_columns import WAVES_IN_MARGIN
+from tidecore.timeline.shore_sea import shore_sea
+from tidecore.timeline.sources import Sources
+from tidecore.timeline.tide_levels import upper_level
+from tidecore.units import AnyArray, FloatArray, IntArray
+
+#: Why one moves: the water goes with the ebb, comes with the flood, or the sea itself falls or rises.
+MoveCause = Literal["set_up", "ebb", "flood", "sea_falls", "sea_rises"]
+
+ALL_REACHED = "no ground of the profile stays dry: the largest run-up comes to all of it"
+SURGE_UNKNOWN = "surge not assessed: the plan rests on the tide alone; a surge brings the water further up"
+#: Steps by which the largest run-up is rounded up, so that alike outings share their tables.
+_LARGEST_STEP = 0.05
+_CHECK_US = US_PER_MINUTE
+#: A sill that is under water when an outing begins went under no longer ago than this, or is never dry.
+_LOOK_BACK_US = US_PER_DAY
+#: Reasons without a run-up that are of the sea, not of the ground that the water stands on just then.
+_SEA_UNKNOWN = (1, 2, *CALLED_OFF)
+
+
+@dataclass(frozen=True, slots=True)
+class Stand:
+    """A move of the plan and its cause; ``still_m`` is the still water then [m above the zero of the ground]."""
+
+    move: PegMove
+    cause: MoveCause
+    still_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Untold:
+    """When no peg is told [microseconds since 1970], and why: all is reached, or how far waves run is not known."""
+
+    start_us: int
+    end_us: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class PegPlan:
+    """Where to set up and when to move in a span.
+
+    Parameters
+    ----------
+    span : TimeSpan
+        What was asked.
+    until_us : int
+        When the plan ends: the end of the span, or turning back before it [microseconds since 1970].
+    stands : tuple of Stand
+        In time order; empty where something is missing.
+    untold : tuple of Untold
+        When there is no peg though there is a plan, in time order.
+    missing : tuple of str
+        What is not known, so that there is no plan; empty where there is one.
+    not_assessed : tuple of str
+        What is not known and not in the plan.
+    turn_back : TurnBack or None
+        When to turn back; None where the way back is not known.
+    largest_over_r2 : float
+        How many times R2 the largest run-up of the outing was taken for; NaN without a plan.
+    surge_m : float or None
+        The surge that is in the levels [m], where it is constant; None where none is given.
+    """
+
+    span: TimeSpan
+    until_us: int
+    stands: tuple[Stand, ...]
+    untold: tuple[Untold, ...]
+    missing: tuple[str, ...]
+    not_assessed: tuple[str, ...]
+    turn_back: TurnBack | None
+    largest_over_r2: float
+    surge_m: float | None
+
+
+def plan_pegs(
+    timeline: Timeline,
+    span: TimeSpan,
+    *,
+    surge_m: float | None = None,
+    step_m: float = PEG_STEP_M,
+    notice_min: float = NOTICE_MIN,
+    least_stay_min: float = LEAST_STAY_MIN,
+) -> PegPlan:
+    """Return where to set up and when to move over a session.
+
+    Parameters
+    ----------
+    timeline : Timeline
+        Of the mark, over the span or more.
+    span : TimeSpan
+        From setting up to packing up.
+    surge_m : float, optional
+        Surge over the whole span [m]; the plan then rests on the tide with it.
+    step_m, notice_min, least_stay_min : float
+        See `tidecore.shore.peg_plan`.
+
+    Returns
+    -------
+    PegPlan
+        No peg is on ground that the largest run-up of the outing and 0.38 m on it reaches, nor has lower ground than
+        that between itself and the land. Where ground, datum or sea are not known there is no plan, and it says so;
+        where only the ground that the water stands on at some stage has no run-up, no peg is told then.
+
+    Raises
+    ------
+    InvalidInput
+        For a step or times that are none.
+    """
+    sources = timeline.sources
+    setting, notice = sources.setting, round(notice_min * US_PER_MINUTE)
+    back, unsure = turning_back(sources, span, surge_m or 0.0)
+    if surge_m is None:
+        unsure = (*unsure, SURGE_UNKNOWN)
+    until = span.end_us if back is None or back.time_us is None else min(span.end_us, back.time_us)
+
+    def nothing(*missing: str) -> PegPlan:
+        return PegPlan(span, until, (), (), missing, unsure, back, np.nan, surge_m)
+
+    missing = setting.missing("run_up")
+    if missing:
+        return nothing(*missing)
+    if until <= span.start_us:
+        return nothing("it is too late: the way back may be cut off, see when to turn back")
+    looked_at = np.append(np.arange(span.start_us, until + notice, _CHECK_US, dtype=np.int64), until + notice)
+    frame = Frame(sources, looked_at)
+    if np.isnan(frame.height).any():
+        return nothing("the tide is not known over the whole session")
+    sea = shore_sea(frame)
+    known = setting.run_up(_still(frame, surge_m or 0.0), sea.waves, sea.reaches)
+    assert known is not None
+    if np.isin(known.why, _SEA_UNKNOWN).any() or (known.why > 0).all():
+        return nothing(*_said(known))
+    largest = _largest(sea.waves, span)
+
+    surge = surge_m or 0.0
+    stands: list[Stand] = []
+    untold: list[Untold] = []
+    for start, end, why in _stretches(looked_at, known.why, notice):
+        if why:
+            untold.append(Untold(start, end, why))
+            continue
+        assert setting.beach is not None
+        limit = _limit(sources, setting.beach, surge, largest)
+        found = peg_plan(limit, setting.beach, start, end, step_m, notice_min, least_stay_min)
+        stands += [_stand(sources, move, surge) for move in found.moves]
+        untold += [Untold(*bare, ALL_REACHED) for bare in found.without]
+    return PegPlan(span, until, tuple(stands), tuple(untold), (), unsure, back, largest, surge_m)
+
+
+def _limit(sources: Sources, ground: Ground, surge_m: float, largest: float) -> TimeFunction:
+    """Return the level that no peg may be reached by [m above the zero of the ground], at instants."""
+
+    def limit(at: IntArray | FloatArray) -> FloatArray:
+        there = Frame(sources, np.rint(np.asarray(at)).astype(np.int64))
+        wetted = wetted_level(ground, _still(there, surge_m), shore_sea(there).waves, largest)
+        return np.asarray(wetted + REACH_MARGIN_M)
+
+    return limit
+
+
+def _stretches(times_us: IntArray, why: AnyArray, notice: int) -> Iterator[tuple[int, int, str]]:
+    """Return in time order when the run-up is known, with empty text, and when it is not, with why.
+
+    Every stretch that is known ends ``notice`` before the run-up is not known any more, or the last instant.
+    """
+    here, end = int(times_us[0]), int(times_us[-1]) - notice
+    borders = [0, *(1 + np.flatnonzero((why[1:] > 0) != (why[:-1] > 0))).tolist(), why.size]
+    reasons: dict[str, None] = {}
+    for first, after in pairwise(borders):
+        start, last = int(times_us[first]), int(times_us[after - 1]) - notice
+        if why[first] > 0:
+            reasons |= {REASONS[code]: None for code in np.unique(why[first:after])}
+        elif last > start:
+            if here < start:
+                yield here, start, "; ".join(reasons)
+            yield start, last, ""
+            here, reasons = last, {}
+    if here < end:
+        yield here, end, "; ".join(reasons)
+
+
+def _said(known: RunUp) -> tuple[str, ...]:
+    """Return why there is no run-up, in words."""
+    return tuple(
+        reason if share > 0.995 else f"{reason} ({max(share, 0.01):.0%} of the session)"
+        for reason, share in known.reasons().items()
+    )
+
+
+def _still(frame: Frame, surge_m: float) -> FloatArray:
+    """Return the still level with surge; the uncertainty of the zero of the ground counts as water."""
+    return frame.still_level + surge_m + frame.sources.setting.uncertainty_m
+
+
+def _largest(waves: Waves, span: TimeSpan) -> float:
+    """Return how many times R2 the largest run-up of the outing is, of a thousand waves at least."""
+    minutes = (span.end_us - span.start_us) / US_PER_MINUTE
+    shortest = np.nanmin(waves.zero_crossing_period) if np.isfinite(waves.zero_crossing_period).any() else np.nan
+    count = np.fmax(float(waves_in(minutes, shortest)), WAVES_IN_MARGIN)
+    return float(np.ceil(largest_over_r2(count) / _LARGEST_STEP) * _LARGEST_STEP)
+
+
+def turning_back(sources: Sources, span: TimeSpan, surge_m: float) -> tuple[TurnBack | None, tuple[str, ...]]:
+    """Return when to turn back in an outing, and why that is not known.
+
+    Where the sill is under water when the outing begins it is when turning back was due. A surge below 0 is not
+    counted on.
+    """
+    setting = sources.setting
+    missing = setting.missing("minutes_to_turn_back")
+    if missing:
+        return None, tuple(f"turn-back not assessed: {one}" for one in missing)
+    way = setting.way
+    assert way is not None
+    assert way.lead_min is not None
+    above = setting.uncertainty_m - setting.zero_m + max(surge_m, 0.0)
+    lead = round(way.lead_min * US_PER_MINUTE)
+    first = span.start_us - _LOOK_BACK_US
+    spans = covered_spans(
+        lambda at: upper_level(sources, at) + above, way.sill_m - SILL_MARGIN_M, first, span.end_us + lead
+    )
+    ahead = spans[spans[:, 1] > span.start_us]
+    if not len(ahead):
+        return TurnBack(way, None, None), ()
+    covered = int(ahead[0, 0])
+    return TurnBack(way, covered - lead, covered), ()
+
+
+def _stand(sources: Sources, move: PegMove, surge_m: float) -> Stand:
+    frame = Frame(sources, np.array([move.time_us], dtype=np.int64))
+    still, rises = float(_still(frame, surge_m)[0]), float(frame.rate[0]) > 0.0
+    if move.metres == 0.0 and move.minutes == 0.0:
+        return Stand(move, "set_up", still)
+    if move.metres > 0.0:
+        return Stand(move, "sea_falls" if rises else "ebb", still)
+    return Stand(move, "flood" if rises else "sea_rises", still)
