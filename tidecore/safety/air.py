@@ -28,6 +28,8 @@ from tidecore.shore.dangers import (
 from tidecore.units import AnyArray, BoolArray
 
 _WIND_CHILL = "joint wind chill index of 2001; thresholds from memory"
+#: Beds that flats are made of.
+_FLATS = frozenset({"clean_sand", "sand_with_bars_and_gutters", "mud", "mussel", "eelgrass", "channel_edge"})
 #: What each of `WARNING_LEVELS` is graded.
 _OF_LEVEL = np.array([NONE, CAUTION, CAUTION, DANGER, DANGER, NOT_ASSESSED], dtype=np.int8)
 
@@ -95,6 +97,8 @@ def _visibility(look: Look, limits: Thresholds) -> Iterator[Line]:
     if look.sources.mark.kind not in ("open_beach", "estuary"):
         return
     away, visibility = _from_shore_m(look, limits.flats_from_shore_m), look.given("visibility_m")
+    if np.isnan(away) and look.sources.mark.all_beds and not _FLATS & set(look.sources.mark.all_beds):
+        return
     yield Line(
         "visibility",
         low_visibility(visibility, away, limits.visibility_danger_m, limits.flats_from_shore_m),

@@ -19,7 +19,7 @@ from tidecore.safety.report import Grade, Hazard, HazardReport, report_of
 from tidecore.safety.thresholds import DEFAULTS, Thresholds
 from tidecore.safety.water import water_lines
 from tidecore.shore.dangers import CAUTION, DANGER, INFO, NONE, NOT_ASSESSED
-from tidecore.timebase import US_PER_MINUTE, from_microseconds, instant
+from tidecore.timebase import US_PER_DAY, US_PER_MINUTE, from_microseconds, instant
 from tidecore.timeline import Timeline
 from tidecore.timeline.sources import Sources
 from tidecore.timeline.wall_clock import local_times
@@ -198,18 +198,12 @@ def _hazards(line: Line, look: Look, first: int, last: int) -> Iterator[Hazard]:
         if values is not None and not np.isnan(values[part]).all():
             value = float(np.nanmin(values[part]) if line.least_is_worst else np.nanmax(values[part]))
         threshold = None if value is None else line.thresholds.get(code)
-        text = line.texts[code]
-        words: dict[str, float | str] = {"value": np.nan if value is None else value}
-        for name, moment in (("since", begin), ("until", finish)):
-            if f"{{{name}}}" in text:
-                words[name] = _clock(zone, moment)
-        for name, column in line.besides.items():
-            known = column[part][~np.isnan(column[part])]
-            words[name] = f"{known.max():.0f}" if known.size else "unknown"
-        for name, (places, names) in line.named.items():
-            words[name] = names[int(places[part].max())]
-        if "{turn_back}" in text:
-            words["turn_back"] = _clock(zone, _turn_back(line, look, part))
+        moments = {"since": begin, "until": finish}
+        if "{turn_back}" in line.texts[code]:
+            moments["turn_back"] = _turn_back(line, look, part)
+            if code == DANGER:
+                # In an outing that does not end in time the danger begins when turning back is due.
+                moments["since"] = begin = max(first, min(begin, moments["turn_back"]))
         ends = from_microseconds(np.array([begin, finish], dtype=np.int64))
         yield Hazard(
             line.kind,
@@ -220,8 +214,18 @@ def _hazards(line: Line, look: Look, first: int, last: int) -> Iterator[Hazard]:
             line.unit,
             threshold,
             line.source,
-            text.format(**words),
+            _said(line, code, part, value, {name: _clock(zone, one, last - first) for name, one in moments.items()}),
         )
+
+
+def _said(line: Line, code: int, part: slice, value: float | None, words: dict[str, str]) -> str:
+    """Return what is said of a stretch, with the clocks in ``words``."""
+    for name, column in line.besides.items():
+        known = column[part][~np.isnan(column[part])]
+        words[name] = f"{known.max():.0f}" if known.size else "unknown"
+    for name, (places, names) in line.named.items():
+        words[name] = names[int(places[part].max())]
+    return line.texts[code].format(value=np.nan if value is None else value, **words)
 
 
 def _turn_back(line: Line, look: Look, part: slice) -> int:
@@ -238,10 +242,10 @@ def _runs(codes: AnyArray) -> list[tuple[int, int, int]]:
     return [(a, b, int(codes[a])) for a, b in pairwise(bounds)]
 
 
-def _clock(zone: zoneinfo.ZoneInfo, time_us: int) -> str:
-    """Return what a clock at the mark shows, to the minute, with the date."""
-    shown = local_times(zone, np.array([time_us], dtype=np.int64))[0]
-    return str(shown.astype("datetime64[m]")).replace("T", " ")
+def _clock(zone: zoneinfo.ZoneInfo, time_us: int, within_us: int) -> str:
+    """Return what a clock at the mark shows, to the minute; with the date where that may be of several days."""
+    shown = str(local_times(zone, np.array([time_us], dtype=np.int64))[0].astype("datetime64[m]"))
+    return shown[11:] if within_us < US_PER_DAY else shown.replace("T", " ")
 
 
 def _ticks(time: np.datetime64) -> int:

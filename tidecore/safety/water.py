@@ -111,8 +111,8 @@ def _at_the_peg(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[
             CAUTION: "Run-up comes within {value:.2f} m below the peg by the formula: stand further up.",
             NOT_ASSESSED: "How far waves run up to the peg is not assessed for a part of the time: bed, slope or sea "
             "are none that a formula covers.",
-            DANGER: "The largest waves from {since} to {until} come to the peg or near it ({value:.2f} m of ground "
-            "left): stand well above the wet line, or do not go.",
+            DANGER: "The largest waves from {since} to {until} can come to the peg or over it ({value:.1f} m of ground "
+            "above them): stand well above the wet line, or do not go.",
         },
         _RUN_UP,
         {CAUTION: found.margin, DANGER: found.margin_largest},
@@ -141,7 +141,7 @@ def _behind(look: Look, facts: OutingFacts) -> Iterator[Line]:
             CAUTION: "From {since} to {until} water can stand behind the banks of this ground: whoever is out on one "
             "is cut off.",
             NOT_ASSESSED: "Whether water stands behind the peg is not assessed: the tide is not known.",
-            DANGER: "From {since} to {until} water can stand between the peg and the land: be off before.",
+            DANGER: "From {since} to {until} water can stand between the peg and the land: be off it before.",
         },
         "the profile, and the level that 95 % of waters stay under",
     )
@@ -164,22 +164,22 @@ def _way_back(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Li
         late = covered - spare
         codes[(look.times_us >= covered - lead - _NAMED_US) & (look.times_us < late) & (codes == NONE)] = INFO
         codes[(look.times_us > late - _STEP) & (look.times_us < dry)] = DANGER
-        ahead = (look.times_us >= covered - lead - _NAMED_US) & (look.times_us < dry)
+        ahead = (look.times_us >= covered - lead - _NAMED_US) & (look.times_us < dry) & np.isnan(left)
         left[ahead] = (covered - lead - look.times_us[ahead]) / US_PER_MINUTE
     codes = np.where(np.isnan(look.upper), NOT_ASSESSED, codes).astype(np.int8)
     if facts.is_alone:
         codes = up_a_grade(codes, codes == INFO)
-    named = f"over {way.sill_name} ({way.sill_m:.1f} m, {(way.walk_min or 0.0) * facts.pace:.0f} min back)"
-    ahead_said = f"The water comes {named}: turn back by {{turn_back}}."
+    lowest = f"{way.sill_name}, {way.sill_m:.1f} m; the way takes {(way.walk_min or 0.0) * facts.pace:.0f} min"
+    ahead_said = f"Turn back by {{turn_back}}: after it the water can cover the way back ({lowest})."
     yield Line(
         "cut_off",
         codes,
         {
             INFO: ahead_said,
-            CAUTION: f"{ahead_said[:-1]}, and alone sooner.",
+            CAUTION: f"Alone, turn back well before {{turn_back}}: then the water can cover the way back ({lowest}).",
             NOT_ASSESSED: "Being cut off is not assessed: the tide is not known.",
-            DANGER: f"Cut off from {{since}} to {{until}}: the water can stand {named}; turning back is due by "
-            "{turn_back}.",
+            DANGER: f"Turn back by {{turn_back}}: until {{until}} the water can cut off the way back ({lowest}). "
+            "Whoever is cut off calls the coastguard and does not try to cross.",
         },
         f"the way back as stated, the level that 95 % of waters stay under; {COMMON}",
         {INFO: left, CAUTION: left, DANGER: left},
@@ -199,8 +199,9 @@ def _no_walk(look: Look, way: WayBack, limits: Thresholds, facts: OutingFacts) -
         codes,
         {
             NOT_ASSESSED: f"When to turn back is not assessed: {way.why}.",
-            DANGER: f"Cut off from {{since}} to {{until}}: the water can stand over {way.sill_name} ({way.sill_m:.1f} "
-            "m); be off long before, for nobody knows how long the way takes.",
+            DANGER: f"From {{since}} to {{until}} the water can cut off the way back ({way.sill_name}, "
+            f"{way.sill_m:.1f} m): be off long before, for nobody knows how long the way takes. Whoever is cut off calls the coastguard "
+            "and does not try to cross.",
         },
         f"the way back as stated, the level that 95 % of waters stay under; {COMMON}",
     )

@@ -103,7 +103,7 @@ def test_water_stands_behind_the_peg_on_a_bar_and_cuts_it_off():
     turning = of(report, "cut_off")
     assert {"info", "danger"} <= {one.grade for one in turning}
     assert "the ground behind the peg" in turning[0].text
-    assert "turn back by" in " ".join(one.text for one in turning)
+    assert "Turn back by" in " ".join(one.text for one in turning)
 
 
 def test_alone_goes_up_a_grade_with_night_rock_or_a_tide_that_cuts_off():

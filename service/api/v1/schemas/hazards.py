@@ -58,7 +58,7 @@ class HazardSchema(Schema):
     unit: str
     threshold: Annotated[float | None, Field(description="What it was held against.")]
     source: str
-    text: str
+    text: Annotated[str, Field(description="In a sentence; times by the clocks of the mark.")]
 
 
 class SafetySchema(Schema):
