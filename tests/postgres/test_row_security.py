@@ -77,6 +77,7 @@ def two(house):
             unit.warnings.add({}, identifier="x", sender="x", sent_at=NOW, **told)
             unit.species_rules.add({}, external_ref="bass", now=NOW, links={})
             unit.safety_thresholds.add({}, external_ref="account", now=NOW, links={})
+            unit.methods.add({}, external_ref="rough", now=NOW, links={})
             unit.note(Change("station", station.station_id, CREATED, 1, NOW))
             unit.answers.keep("again", KeptAnswer("0", 201, {}, b"{}"), NOW, NOW)
             job = unit.jobs.add("fit", "0", {}, NOW)

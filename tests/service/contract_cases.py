@@ -131,6 +131,8 @@ class FromHere:
         if case.operation.label == "POST /v1/windows/search" and isinstance(case.body, dict):
             case.body.update(SPAN)
             case.body.update(mark_ids=[known["mark_id"]], rule_ids=[known["rule_id"]])
+        if case.operation.label == "POST /v1/methods/picks" and isinstance(case.body, dict):
+            case.body.update(SPAN, mark_id=known["mark_id"], method_ids=None, rule_ids=None)
 
     def make_what_can_be(self, case: schemathesis.Case, *, first: bool) -> None:
         """In two of three cases of a story that fit, make or edit a thing as there can be one.
@@ -207,6 +209,7 @@ def contract_application(folder: Path) -> Iterator[FromHere]:
             told = client.post("/v1/conditions", json=EXAMPLE).json()["items"]
             warned = client.post("/v1/warnings", content=CAP_EXAMPLE, headers={"content-type": "application/cap+xml"})
             known.update(condition_id=told[0]["id"], warning_id=warned.json()["items"][0]["id"])
+            known["method_id"] = client.post("/v1/methods", json=example("create_method")).json()["id"]
             known.update(fit_id=fit["id"], job_id=fit["job_id"])
             # The name of the header is spelled as checks look for it.
             yield FromHere(app, known, {"Authorization": holder.headers["authorization"]})
