@@ -158,24 +158,23 @@ def advise(
     a, b = sides
     by_fish = compare_rates(a.fish, hours, b.fish, hours) if hours else None
     by_bites = compare_rates(a.bites, hours, b.bites, hours) if hours else None
-    ahead = chance_greater(a.bursts, 1.0, b.bursts, 1.0)
+    ahead = 0.5 if a.bursts == b.bursts else chance_greater(a.bursts, 1.0, b.bursts, 1.0)
     fish, bursts = a.fish + b.fish, a.bursts + b.bursts
     found = _Found(one, other, sides, hours, max(ahead, 1.0 - ahead), ahead >= 0.5, now_us, habits)
-    advice, rod, change, chance, why, more = _decide(found, hindrances)
-    even = math.isnan(chance) or (chance == 0.5 and a.bursts == b.bursts)
+    decided = _decide(found, hindrances)
     return TwoRodAdvice(
-        advice=advice,
-        chance=chance,
-        better="" if even else found.better.name,
-        rod=rod,
-        change=change,
+        advice=decided.advice,
+        chance=decided.chance,
+        better="" if math.isnan(decided.chance) or decided.chance == 0.5 else (decided.better or found.better).name,
+        rod=decided.rod,
+        change=decided.change,
         shared_h=hours,
         sides=sides,
         by_fish=by_fish,
         by_bites=by_bites,
         fish_per_burst=fish / bursts if bursts else math.nan,
-        why=why,
-        tell_more=more,
+        why=decided.why,
+        tell_more=decided.tell_more,
     )
 
 
@@ -207,22 +206,33 @@ class _Found:
         return (a, b) if self.first_ahead else (b, a)
 
 
-_Decision = tuple[Advice, str, Literal["range", "bait", "rig"] | None, float, str, str]
+@dataclass(frozen=True, slots=True)
+class _Decision:
+    """What is to be done; ``better`` where it is not simply the rod with more bursts."""
+
+    advice: Advice
+    chance: float
+    why: str
+    tell_more: str
+    rod: str = ""
+    change: Literal["range", "bait", "rig"] | None = None
+    better: RodLog | None = None
 
 
 def _decide(found: _Found, hindrances: tuple[Hindrance, ...]) -> _Decision:
-    """Return the advice, the rod it is about, the change, the chance, why, and what would tell more."""
+    """Return what is to be done: what forbids a comparison first, then a burst, then patience, then the comparison."""
     habits, (a, b) = found.habits, found.sides
     if hindrances:
         why = f"{', '.join(hindrances).replace('_', ' ')}: one rod is all that can be tended well"
-        return "one_rod", "", None, found.chance, why, "nothing: this is no question of which rod fishes better"
+        return _Decision("one_rod", found.chance, why, "nothing: this is no question of which rod fishes better")
     busy = (a.fish + b.fish + a.bites + b.bites) / found.hours if found.hours else 0.0
     if found.hours * 60.0 >= habits.judge_min / 2.0 and busy >= habits.fast_per_h:
         why = f"{busy:.0f} bites and fish an hour on two rods: more than can be tended"
-        return "one_rod", found.behind.name, None, found.chance, why, "how many bites are missed with two rods out"
+        surer = "how many bites are missed with two rods out"
+        return _Decision("one_rod", found.chance, why, surer, "" if found.chance == 0.5 else found.behind.name)
     if found.one.aim != found.other.aim:
         why = "the rods have aims of their own: a quiet one is not failing against the other"
-        return "leave", "", None, math.nan, why, "two rods after the same fish"
+        return _Decision("leave", math.nan, why, "two rods after the same fish")
     rods = (found.one, found.other)
     quick = [_quick(rod, found.now_us, habits) for rod in rods]
     for fish, rod, quiet, silent in ((quick[0], *rods, quick[1]), (quick[1], *rods[::-1], quick[0])):
@@ -231,16 +241,16 @@ def _decide(found: _Found, hindrances: tuple[Hindrance, ...]) -> _Decision:
     if found.hours * 60.0 < habits.judge_min:
         left = habits.judge_min - found.hours * 60.0
         why = f"{found.hours * 60.0:.0f} min with both baits in: too early to judge (common practice 30 to 40 min)"
-        return "leave", "", None, found.chance, why, f"another {left:.0f} min with both baits in"
+        return _Decision("leave", found.chance, why, f"another {left:.0f} min with both baits in")
     if found.chance >= habits.sure:
         why = f"{found.better.name} does better: {_counted(found)} in {found.hours:.1f} h with both baits in"
     elif not a.fish + b.fish + a.bites + b.bites:
         why = f"neither has had a bite in {found.hours * 60.0:.0f} min: search on with one, leave the other"
     else:
-        return "leave", "", None, found.chance, f"no telling them apart: {_counted(found)}", _more(found)
+        return _Decision("leave", found.chance, f"no telling them apart: {_counted(found)}", _more(found))
     change = _next_change(found.behind)
     why += f"; change the {change}, nothing else"
-    return "change_one_thing", found.behind.name, change, found.chance, why, _more(found)
+    return _Decision("change_one_thing", found.chance, why, _more(found), found.behind.name, change)
 
 
 def _double(found: _Found, fish: int, rod: RodLog, quiet: RodLog) -> _Decision:
@@ -249,7 +259,7 @@ def _double(found: _Found, fish: int, rod: RodLog, quiet: RodLog) -> _Decision:
     session = found.chance if rod is found.better else 1.0 - found.chance
     why = f"{fish} quick fish on {rod.name} and none on {quiet.name}: fish come in bursts, so both rods there, now"
     more = f"the chance counts the fish of this burst; over the session it is {session:.2f}"
-    return "double_up", quiet.name, None, chance, why, more
+    return _Decision("double_up", chance, why, more, quiet.name, better=rod)
 
 
 def _side(rod: RodLog, shared: IntArray, hours: float, habits: Habits) -> Side:
