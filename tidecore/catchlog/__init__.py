@@ -5,10 +5,11 @@ them against each other, ``diary`` is for coarse rows of old. ``effort`` counts 
 had which value. ``regulations`` are the rules on file, ``limits`` what they say of catches and plans.
 """
 
-from tidecore.catchlog.bins import bins_at, factor_bins
+from tidecore.catchlog.bins import bins_at, factor_bins, shares
 from tidecore.catchlog.diary import CoarseEffort, DiaryRow, Tally, TideHours, coarse_effort, days_of, read_tide_hours
 from tidecore.catchlog.effort import Effort, bait_on, effort_by_bin, effort_of, in_use, overlap_us
 from tidecore.catchlog.limits import Finding, judge_catches, judge_plan, worst
+from tidecore.catchlog.moments import ticks
 from tidecore.catchlog.record import Correction, TripRecord, corrected
 from tidecore.catchlog.regulations import ClosedHours, Regulation, SizeLimit
 from tidecore.catchlog.sizes import (
@@ -65,5 +66,7 @@ __all__ = [
     "reach_remark",
     "read_tide_hours",
     "same_species",
+    "shares",
+    "ticks",
     "worst",
 ]

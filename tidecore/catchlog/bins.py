@@ -8,6 +8,7 @@ from itertools import pairwise
 import numpy as np
 
 from tidecore.calendars import merged
+from tidecore.catchlog.effort import overlap_us
 from tidecore.errors import Fault, InvalidInput
 from tidecore.roots.brackets import edges as edges_between
 from tidecore.roots.brackets import sample_times
@@ -79,6 +80,29 @@ def bins_at(timeline: Timeline, name: str, edges: Sequence[float], times_us: Int
     names = (*_names(factor, edges), UNKNOWN)
     found = _codes(factor, timeline.at(times_us, [name])[name], np.asarray(edges, dtype=np.float64), len(names) - 1)
     return tuple(names[place] for place in found)
+
+
+def shares(bins: Mapping[str, IntArray], at_us: int, precision_min: int) -> dict[str, float]:
+    """Return how much of the time at which something may have happened lies in each bin, largest first.
+
+    Parameters
+    ----------
+    bins : mapping of str to int64 array, shape ``(n, 2)``
+        As `factor_bins` gives them.
+    at_us : int
+        When it happened [microseconds since 1970], as told.
+    precision_min : int
+        It lies within so many minutes on either side.
+
+    Returns
+    -------
+    dict of str to float
+        Parts of the whole, those of 0 left out; what lies outside all bins is in none.
+    """
+    slack = precision_min * US_PER_MINUTE
+    around = np.array([[at_us - slack, at_us + slack]], dtype=np.int64)
+    found = {name: overlap_us(around, rows) / (2 * slack) for name, rows in bins.items()}
+    return {name: share for name, share in sorted(found.items(), key=lambda pair: -pair[1]) if share > 0.0}
 
 
 def _names(factor: Factor, edges: Sequence[float]) -> tuple[str, ...]:

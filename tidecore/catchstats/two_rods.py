@@ -49,15 +49,17 @@ class Habits:
     """When to judge and what counts.
 
     ``judge_min``: bait-on time before a change is judged (2 to 3 baits, or 30 to 40 min; common practice).
-    ``burst_min``: fish of one rod at most so far apart come as one burst; ``quick_fish`` of them at once, the last at
-    most ``burst_min`` ago, mean double up (two or three quick fish; common practice). ``memory_min``: older time is
-    forgotten. ``sure``: the chance from which a rod is held for the better. ``fast_per_h``: bites and fish an hour of
-    bait-on time from which one rod is all that can be tended. The last four are choices of ours.
+    ``quick_fish`` on one rod, none more than ``quick_min`` after the one before it and the last at most so long ago,
+    mean double up (two or three quick fish; common practice). ``burst_min``: fish of one rod at most so far apart count
+    as one burst. ``memory_min``: older time is forgotten. ``sure``: the chance from which a rod is held for the better.
+    ``fast_per_h``: bites and fish an hour of bait-on time from which one rod is all that can be tended. All minutes but
+    the first, and the last two, are choices of ours.
     """
 
     judge_min: float = 30.0
     quick_fish: int = 2
-    burst_min: float = 20.0
+    quick_min: float = 20.0
+    burst_min: float = 10.0
     memory_min: float = 120.0
     sure: float = 0.85
     fast_per_h: float = 12.0
@@ -68,6 +70,7 @@ class Habits:
             Fault(name, f"is {value}", "a number above 0")
             for name, value in (
                 ("judge_min", self.judge_min),
+                ("quick_min", self.quick_min),
                 ("burst_min", self.burst_min),
                 ("memory_min", self.memory_min),
                 ("fast_per_h", self.fast_per_h),
@@ -282,12 +285,12 @@ def _bursts(times: IntArray, apart_min: float) -> int:
 
 
 def _quick(rod: RodLog, now_us: int, habits: Habits) -> int:
-    """Return how many fish of a rod belong to a burst that is on now."""
+    """Return how many quick fish a rod has had up to now."""
     times = np.sort(rod.catches[rod.catches <= now_us])[::-1]
     if rod.changed_us is not None:
         times = times[times >= rod.changed_us]
     gaps = np.diff(np.concatenate(([-now_us], -times)))
-    broken = np.flatnonzero(gaps > habits.burst_min * US_PER_MINUTE)
+    broken = np.flatnonzero(gaps > habits.quick_min * US_PER_MINUTE)
     return int(broken[0]) if broken.size else len(times)
 
 

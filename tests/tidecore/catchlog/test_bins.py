@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tests.tidecore.timeline.places import mark_at, mark_without_lags, model_of
-from tidecore.catchlog import Deployment, bins_at, effort_by_bin, factor_bins
+from tidecore.catchlog import Deployment, bins_at, effort_by_bin, factor_bins, shares
 from tidecore.errors import InvalidInput, UnknownName
 from tidecore.timeline import build_timeline
 
@@ -83,3 +83,14 @@ def test_bins_that_are_none_are_refused(timeline, name, edges):
 def test_an_unknown_factor_is_named(timeline):
     with pytest.raises(UnknownName):
         factor_bins(timeline, "luck", (1.0,))
+
+
+def test_an_unsure_time_lies_in_several_bins():
+    minute = 60 * SECOND
+    bins = {"early": np.array([[0, 100 * minute]]), "late": np.array([[100 * minute, 300 * minute]])}
+    assert shares(bins, 100 * minute, 5) == {"early": 0.5, "late": 0.5}
+    assert list(shares(bins, 110 * minute, 15)) == ["late", "early"]
+    assert shares(bins, 110 * minute, 15)["late"] == pytest.approx(25 / 30)
+    assert shares(bins, 110 * minute, 5) == {"late": 1.0}
+    assert shares(bins, 300 * minute, 15) == {"late": 0.5}
+    assert shares(bins, 400 * minute, 5) == {}
