@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 import numpy as np
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
-from tidecore.calendars import DateRange, Hours, WeeklyHours, clock_changes, intersection, spans
+from tidecore.calendars import DateRange, Hours, WeeklyHours, clock_changes, holds_at, intersection, spans
 from tidecore.calendars.patterns import CalendarDate
 from tidecore.catchlog.moments import Count, Some
 from tidecore.catchlog.trip import WhyNot
@@ -29,11 +29,12 @@ _TIDE_HOURS = re.compile(rf"(HW|LW)\s*{_NUMBER}\s*(?:to|\.\.)\s*{_NUMBER}", re.I
 
 
 class TideHours(Document):
-    """Hours about a high or low water, before it negative."""
+    """Hours about a high or low water, before it negative; ``which`` of two on the day, where the diary says so."""
 
     event: Literal["high_water", "low_water"]
     from_h: Annotated[Number, Field(ge=-FARTHEST_H, le=FARTHEST_H)]
     to_h: Annotated[Number, Field(ge=-FARTHEST_H, le=FARTHEST_H)]
+    which: Literal["first", "second"] | None = None
 
     @field_validator("to_h")
     @classmethod
@@ -141,7 +142,7 @@ def coarse_effort(row: DiaryRow, zone: zoneinfo.ZoneInfo, waters_us: IntArray | 
         That of the mark.
     waters_us : int64 array, optional
         The high or low waters, as the row names, of at least its date [microseconds since 1970, ascending]. Of two on
-        its date it is not known which is meant: the hours count once, and there are no spans. Without them, or with
+        its date it is not known which is meant, unless the row says: the hours count once, and there are no spans. Without them, or with
         none on the date, there are none either.
     """
     nowhere: IntArray = np.empty((0, 2), dtype=np.int64)
@@ -163,11 +164,15 @@ def coarse_effort(row: DiaryRow, zone: zoneinfo.ZoneInfo, waters_us: IntArray | 
         return CoarseEffort(nowhere, float("nan"), ("it is not said when: effort unknown",))
     length = row.tide.to_h - row.tide.from_h
     whole_day = spans(WeeklyHours(dates=date), zone, around)
-    on_it = [int(at) for at in (() if waters_us is None else waters_us) if whole_day[0, 0] <= at < whole_day[-1, 1]]
+    given = np.empty(0, dtype=np.int64) if waters_us is None else waters_us
+    on_it = [int(at) for at in given[holds_at(whole_day, given)]]
+    if row.tide.which is not None:
+        place = ("first", "second").index(row.tide.which)
+        on_it = on_it[place : place + 1]
     if len(on_it) != 1:
         several = f"{len(on_it)} such waters on the day: which was fished is not known"
         return CoarseEffort(
-            nowhere, length * row.rods, ("the waters of the day are not given" if not on_it else several,)
+            nowhere, length * row.rods, ("the water of the day is not given" if not on_it else several,)
         )
     edges = [on_it[0] + round(hours * US_PER_HOUR) for hours in (row.tide.from_h, row.tide.to_h)]
     return CoarseEffort(np.array([edges], dtype=np.int64), length * row.rods, ())

@@ -33,6 +33,8 @@ _LONGEST: tuple[tuple[str, str, float], ...] = (
     ("MLR", "Chelon labrosus", 80.0),
     ("USB", "Labrus bergylta", 70.0),
 )
+_LONGEST_BY_CODE = {code: longest for code, _, longest in _LONGEST}
+_LONGEST_BY_NAME = {name.casefold(): longest for _, name, longest in _LONGEST}
 #: How far beyond the longest known a length may lie before it is refused; a choice of ours.
 _ROOM = 1.25
 
@@ -89,11 +91,11 @@ def same_species(one: Species, other: Species) -> bool:
 
 
 def longest_cm(species: Species) -> float:
-    """Return the length beyond which one of this species is not believed [cm]."""
-    for code, name, longest in _LONGEST:
-        if same_species(species, Species(scientific_name=name, fao_code=code)):
-            return _ROOM * longest
-    return LONGEST_CM
+    """Return the length beyond which one of this species, by its name or its code, is not believed [cm]."""
+    known = _LONGEST_BY_NAME.get(species.scientific_name.casefold())
+    if known is None and species.fao_code is not None:
+        known = _LONGEST_BY_CODE.get(species.fao_code)
+    return LONGEST_CM if known is None else _ROOM * known
 
 
 def estimate_weight(length: Length, relation: LengthWeight) -> WeightEstimate:

@@ -67,7 +67,10 @@ def test_hours_of_the_tide_need_its_water():
     two = coarse_effort(tidal, BERLIN, np.array([us("2019-07-12T22:30"), us("2019-07-13T10:55")]))
     assert (len(two.spans_us), two.rod_hours) == (0, 8.0)
     assert "which was fished is not known" in two.notes[0]
-    assert coarse_effort(tidal, BERLIN).notes == ("the waters of the day are not given",)
+    assert coarse_effort(tidal, BERLIN).notes == ("the water of the day is not given",)
+    second = row(tide={"event": "high_water", "from_h": -2, "to_h": 2, "which": "second"}, rods=2)
+    told = coarse_effort(second, BERLIN, np.array([us("2019-07-12T22:30"), us("2019-07-13T10:55")]))
+    assert told.spans_us.tolist() == [[us("2019-07-13T08:55"), us("2019-07-13T12:55")]]
 
 
 def test_a_row_without_hours_has_unknown_effort_and_one_not_fished_has_none():
@@ -100,3 +103,11 @@ def test_faults_of_a_row_come_at_once():
 def test_a_day_is_that_of_the_clocks():
     found = days_of(np.array([us("2019-07-13T21:59:59"), us("2019-07-13T22:00")]), BERLIN)
     assert found == (datetime.date(2019, 7, 13), datetime.date(2019, 7, 14))
+
+
+def test_a_day_that_a_zone_skipped_has_no_waters():
+    apia = zoneinfo.ZoneInfo("Pacific/Apia")
+    tidal = row(date="2011-12-30", tide={"event": "high_water", "from_h": -2, "to_h": 2})
+    found = coarse_effort(tidal, apia, np.array([us("2011-12-30T10:30")]))
+    assert len(found.spans_us) == 0
+    assert coarse_effort(row(date="2011-12-30", hours={"from": "10:00", "to": "12:00"}), apia).rod_hours == 0.0

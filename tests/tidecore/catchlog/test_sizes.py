@@ -1,9 +1,11 @@
 from __future__ import annotations
 
+import json
 import math
 
 import pytest
 
+from tests.house.tree import ROOT
 from tests.tidecore.catchlog.trips import BASS
 from tidecore.catchlog import Length, LengthWeight, estimate_weight, longest_cm, reach_remark, same_species
 from tidecore.errors import InvalidInput
@@ -49,7 +51,7 @@ def test_species_are_told_by_code_and_else_by_name():
     other = Species.parse({"scientific_name": "Dicentrarchus labrax", "fao_code": "SPU"})
     assert same_species(coded, named)
     assert not same_species(coded, other)
-    assert longest_cm(named) == longest_cm(coded) < 150.0
+    assert longest_cm(named) == longest_cm(coded) == longest_cm(other) < 150.0
     assert longest_cm(Species.parse({"scientific_name": "Invented fish"})) == 600.0
 
 
@@ -61,3 +63,13 @@ def test_a_guessed_reach_is_told_to_run_long_and_not_changed():
     assert reach_remark(78.0, "paced").likely_m == (78.0, 78.0)
     with pytest.raises(InvalidInput):
         reach_remark(math.nan, "guessed")
+
+
+def test_every_species_of_the_demo_coast_has_a_longest_length():
+    rules = sorted((ROOT / "demo_stations" / "rules").glob("*.json"))
+    assert len(rules) >= 14
+    for path in rules:
+        species = Species.parse(json.loads(path.read_text("utf-8"))["species"])
+        assert longest_cm(species) < 400.0, species
+        if species.fao_code is not None:
+            assert longest_cm(species) == longest_cm(Species(scientific_name="Any", fao_code=species.fao_code))
