@@ -142,8 +142,8 @@ def coarse_effort(row: DiaryRow, zone: zoneinfo.ZoneInfo, waters_us: IntArray | 
         That of the mark.
     waters_us : int64 array, optional
         The high or low waters, as the row names, of at least its date [microseconds since 1970, ascending]. Of two on
-        its date it is not known which is meant, unless the row says: the hours count once, and there are no spans. Without them, or with
-        none on the date, there are none either.
+        its date it is not known which is meant, unless the row says: the hours count once, and there are no spans.
+        Without them, or with none on the date, there are none either.
     """
     nowhere: IntArray = np.empty((0, 2), dtype=np.int64)
     if row.outcome == "not_fished":
