@@ -52,6 +52,7 @@ TAGS = [
         "description": "Forecasts and observations of sea and air, and official warnings, of marks and areas.",
     },
     {"name": "species-rules", "description": "What one species wants, as data, and the factors that rules may name."},
+    {"name": "methods", "description": "Ways of fishing, as data; those for a session, with a plan and the bag."},
     {"name": "windows", "description": "Spans in which a rule holds at a mark, explained."},
     {"name": "sessions", "description": "Arriving to leaving, in free time, ranked; and outings for bait."},
     {"name": "changes", "description": "What changed, in the order of commits, for apps that keep a copy."},

@@ -15,6 +15,7 @@ SHOWN: Mapping[str, Mapping[str, str]] = {
     "WarningsKept": {"warning_id": "/items/0/id"},
     "OfficialWarning": {"warning_id": "/id"},
     "SpeciesRule": {"rule_id": "/id"},
+    "Method": {"method_id": "/id"},
     "Fit": {"fit_id": "/id", "job_id": "/job_id"},
     "Quality": {"fit_id": "/fit_id"},
     "Job": {"job_id": "/id"},

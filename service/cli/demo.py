@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from service.api.v1.schemas.marks import MarkCreate
+from service.api.v1.schemas.methods import MethodCreate
 from service.api.v1.schemas.species_rules import SpeciesRuleCreate
 from service.api.v1.schemas.stations import StationCreate
 from service.cli.demo_conditions import load_forecast
@@ -21,6 +22,7 @@ from service.usecases import fits, stations
 from service.usecases.context import Context
 from service.usecases.fits import FitRequest, Upload
 from service.usecases.marks import MARKS
+from service.usecases.methods import METHODS
 from service.usecases.species_rules import SPECIES_RULES
 from tidecore.errors import Fault
 
@@ -31,8 +33,8 @@ def load_demo(context: Context, caller: Caller, folder: Path) -> str:
     """Load what is not there yet from ``folder``, and return a line that says what was done.
 
     ``stations/*.json`` are stations as the API takes them; one without a model is fitted from the record
-    ``gauges/<name of its file>.csv``, beside which a JSON of the same name holds the hints. ``marks/*.json`` and
-    ``rules/*.json`` are marks and rules.
+    ``gauges/<name of its file>.csv``, beside which a JSON of the same name holds the hints. ``marks/*.json``,
+    ``rules/*.json`` and ``methods/*.json`` are marks, rules and methods.
     ``conditions/*.json`` are invented forecasts, each given anew once the last one has ended.
     A thing without ``external_ref`` has the name of its file.
 
@@ -54,6 +56,9 @@ def load_demo(context: Context, caller: Caller, folder: Path) -> str:
         forecast = _read(path)
         forecast.pop("external_ref")
         made += load_forecast(context, caller, path, forecast)
+    for path in sorted(folder.glob("methods/*.json")):
+        method = MethodCreate.parse(_read(path))
+        made += _made(lambda method=method: METHODS.create(context, caller, method.to_draft()))
     return f"demo coast: {made} things loaded" if made else "demo coast: already in the store"
 
 

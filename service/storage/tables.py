@@ -314,6 +314,27 @@ class SlackNoteVersionRow(DocumentVersionRow):
     key: Mapped[str] = mapped_column("note_id", ID, primary_key=True)
 
 
+class MethodRow(DocumentRow):
+    """A method."""
+
+    __tablename__ = "methods"
+    __table_args__ = (UniqueConstraint("account_id", "external_ref"), UniqueConstraint("account_id", "method_id"))
+
+    key: Mapped[str] = mapped_column("method_id", ID, primary_key=True)
+
+
+class MethodVersionRow(DocumentVersionRow):
+    """One version of a method."""
+
+    __tablename__ = "method_versions"
+    __table_args__ = (
+        ForeignKeyConstraint(["account_id", "method_id"], ["methods.account_id", "methods.method_id"]),
+        Index(None, "account_id"),
+    )
+
+    key: Mapped[str] = mapped_column("method_id", ID, primary_key=True)
+
+
 class ChangeRow(Table):
     """The latest change of one thing of an account; a deleted thing leaves its last one behind."""
 

@@ -26,7 +26,7 @@ from service.storage.records import CREATED, UPDATED, Change
 from service.storage.repositories.answers import AnswerRepository
 from service.storage.repositories.changes import ChangeRepository
 from service.storage.repositories.conditions import condition_repository, warning_repository
-from service.storage.repositories.documents import MARKS, SLACK_NOTES, SPECIES_RULES, DocumentRepository
+from service.storage.repositories.documents import MARKS, METHODS, SLACK_NOTES, SPECIES_RULES, DocumentRepository
 from service.storage.repositories.fits import FitRepository
 from service.storage.repositories.imports import ImportRepository
 from service.storage.repositories.jobs import JobQueue, JobRepository
@@ -81,6 +81,7 @@ class UnitOfWork:
         self.imports = ImportRepository(session, account_id)
         self.marks = DocumentRepository(session, account_id, MARKS)
         self.species_rules = DocumentRepository(session, account_id, SPECIES_RULES)
+        self.methods = DocumentRepository(session, account_id, METHODS)
         self.slack_notes = DocumentRepository(session, account_id, SLACK_NOTES)
         self.conditions = condition_repository(session, account_id)
         self.warnings = warning_repository(session, account_id)

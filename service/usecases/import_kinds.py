@@ -27,7 +27,7 @@ from tidecore.errors import InvalidInput
 from tidecore.model import TideModel
 from tidecore.offsets import needs_check
 from tidecore.place import Mark
-from tidecore.rules import check_overrides
+from tidecore.rules import Method, check_overrides
 
 T = TypeVar("T")
 
@@ -234,6 +234,67 @@ def _needs_tide(document: Mapping[str, Any]) -> bool:
     )
 
 
+class MethodRow(Method):
+    """A method, as a row of an import has it."""
+
+    client_ref: ExternalRef
+
+
+class MethodImport:
+    """Methods: they rest on nothing."""
+
+    columns: ClassVar[Columns] = {
+        **dict.fromkeys(("name", "rig", "style", "notes", "provenance", "reach.band", "lead.type"), text_cell),
+        **dict.fromkeys(("main_line.material",), text_cell),
+        **dict.fromkeys(("reach.from_m", "reach.to_m", "lead.grams", "wading_depth_m", "rods"), number_cell),
+        **dict.fromkeys(("main_line.diameter_mm", "main_line.strength_lb"), number_cell),
+        **dict.fromkeys(("leader.strength_lb", "leader.rod_lengths", "leader.turns"), number_cell),
+        **dict.fromkeys(("species", "hooks", "snoods", "baits", "suits"), json_cell),
+        "beds": list_cell,
+    }
+
+    def parse(self, document: Mapping[str, Any], _caller: Caller) -> Candidate[Mapping[str, Any]]:
+        """Return the method of a row."""
+        said = MethodRow.parse(document).to_document()
+        return Candidate(said.pop("client_ref"), said)
+
+    def parse_many(
+        self, _documents: Sequence[Mapping[str, Any]], _caller: Caller
+    ) -> list[Candidate[Mapping[str, Any]]] | None:
+        """Return None: nobody has methods by the thousand."""
+        return None
+
+    def settle(
+        self, _unit: UnitOfWork, candidates: Sequence[Candidate[Mapping[str, Any]]]
+    ) -> list[Candidate[Mapping[str, Any]] | InvalidInput | DocumentInvalid]:
+        """Return methods as they are."""
+        return list(candidates)
+
+    def told(self, said: Mapping[str, Any]) -> str:
+        """Return the hash of the document."""
+        return _hash(said)
+
+    def same(self, new: str, old: str) -> bool:
+        """Return whether two methods are the same."""
+        return new == old
+
+    def stored(self, unit: UnitOfWork, references: Sequence[str]) -> dict[str, Stored]:
+        """Return the methods there are in their current versions."""
+        records = unit.methods.by_references(references)
+        documents = unit.methods.documents([(one.id, one.version) for one in records.values()]) if records else {}
+        return {
+            reference: Stored(one.id, _hash(Method.parse(documents[one.id, one.version]).to_document()))
+            for reference, one in records.items()
+        }
+
+    def write(self, unit: UnitOfWork, candidates: Sequence[Candidate[Mapping[str, Any]]], now: datetime) -> list[str]:
+        """Add methods in their first versions."""
+        made = unit.methods.add_many([NewDocument(one.said, one.client_ref, {}) for one in candidates], now)
+        for record in made:
+            unit.note(Change("method", record.id, CREATED, record.version, now))
+        return [record.id for record in made]
+
+
 @dataclass(frozen=True, slots=True)
 class SaidStation:
     """What a row says of a station, and the model of its constituents."""
@@ -316,4 +377,8 @@ def _hash(value: Any) -> str:
 
 
 #: Kind by its name; a new one is an entry here, with its name in the contract.
-IMPORT_KINDS: Mapping[str, ImportKind[Any]] = {"mark": MarkImport(), "station": StationImport()}
+IMPORT_KINDS: Mapping[str, ImportKind[Any]] = {
+    "mark": MarkImport(),
+    "method": MethodImport(),
+    "station": StationImport(),
+}

@@ -16,7 +16,7 @@ from service.api.v1.schemas.stations import StationCreate
 from tidecore import TideModel, fit, read_gauge
 from tidecore.harmonics.engine import solve
 from tidecore.place import Mark
-from tidecore.rules import SpeciesRule, check_overrides
+from tidecore.rules import Method, SpeciesRule, check_overrides, check_tackle
 from tidecore.timeline import build_timeline
 from tidecore.windows import find_windows
 
@@ -385,3 +385,19 @@ def test_a_mark_whose_stream_is_not_known_has_windows_that_say_so(models):
     assert [window.flow_reliable for window in sure] == [True] * len(sure)
     assert len(unsure) > 10
     assert len(sure) > 10
+
+
+def test_methods_parse_and_their_tackle_is_right():
+    starters = {ref: Method.parse(document) for ref, document in documents("methods").items()}
+    assert len(starters) == 9
+    for method in starters.values():
+        assert Method.parse(method.to_document()) == method
+        assert method.provenance == "common practice"
+        assert method.suits
+        assert check_tackle(method) == ()
+
+
+def test_every_rule_has_a_method():
+    starters = [Method.parse(document) for document in documents("methods").values()]
+    for rule in rules().values():
+        assert any(method.is_for(rule.species) for method in starters), rule.name

@@ -37,7 +37,12 @@ positive_data_acceptance.expected-statuses = [
 missing_required_header.expected-statuses = ["400", "401", "403", "406", "415", "422", "428"]
 """
 #: Kind of thing -> the example of a body that makes one.
-_NEW = {"stations": "create_station", "marks": "create_mark", "species-rules": "create_species_rule"}
+_NEW = {
+    "stations": "create_station",
+    "marks": "create_mark",
+    "species-rules": "create_species_rule",
+    "methods": "create_method",
+}
 
 
 def read_contract(*modes: GenerationMode) -> Any:
@@ -61,6 +66,7 @@ def a_request_that_fits_is_not_said_to_misfit(_context: Any, response: Any, case
     "application/x-ndjson",
     "application/geo+json",
     "application/cap+xml",
+    "application/zip",
     "application/xml",
 )
 def as_bytes(_context: Any, value: Any) -> bytes:

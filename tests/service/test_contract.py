@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from service.api.problem_types import PROBLEMS
-from service.api.v1.schemas import marks, species_rules, stations, windows
+from service.api.v1.schemas import marks, methods, species_rules, stations, windows
 from tests.service.coast import EXAMPLES, example
 
 METHODS = {"get", "post", "put", "patch", "delete"}
@@ -79,6 +79,7 @@ def test_every_answer_with_an_id_leads_to_the_operations_on_it(contract):
         ("create_fit", "202"): {"get_fit", "adopt_fit", "get_job", "cancel_job"},
         ("get_job", "200"): {"get_job", "cancel_job"},
         ("replace_mark", "200"): {"get_mark", "patch_mark", "delete_mark", "get_timeline", "list_mark_versions"},
+        ("put_method", "200"): {"get_method", "replace_method", "delete_method", "list_method_versions"},
         ("put_species_rule", "201"): {"get_species_rule", "replace_species_rule", "delete_species_rule"},
     }
     for (operation, status), wanted in made.items():
@@ -92,6 +93,7 @@ def test_every_answer_with_an_id_leads_to_the_operations_on_it(contract):
         ("create_station", stations),
         ("create_mark", marks),
         ("create_species_rule", species_rules),
+        ("create_method", methods),
         ("search_windows", windows),
     ],
 )
@@ -109,6 +111,7 @@ def test_the_examples_work_in_their_order(client):
         "create_mark": ("/v1/marks", 201),
         "create_mark_in_full": ("/v1/marks", 201),
         "create_species_rule": ("/v1/species-rules", 201),
+        "create_method": ("/v1/methods", 201),
         "search_windows": ("/v1/windows/search", 200),
     }
     assert {path.stem for path in EXAMPLES.glob("*.json")} == set(order)

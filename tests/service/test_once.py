@@ -18,6 +18,7 @@ PATHS = {
     "/v1/stations": "create_station",
     "/v1/marks": "create_mark",
     "/v1/species-rules": "create_species_rule",
+    "/v1/methods": "create_method",
 }
 
 

@@ -12,7 +12,7 @@ from starlette.testclient import TestClient
 
 from service.api.v1.schemas.official_warnings import CAP_EXAMPLE
 from service.storage.identifiers import new_id
-from tests.service.coast import SPAN, make_coast
+from tests.service.coast import SPAN, example, make_coast
 from tests.service.holders import Holder
 
 #: Name of a parameter or of a field of a body -> the kind of thing whose id it takes. A new one is entered here, and
@@ -30,6 +30,8 @@ KINDS = {
     "warning_id": "warning",
     "rule_id": "rule",
     "rule_ids": "rule",
+    "method_id": "method",
+    "method_ids": "method",
     "fit_id": "fit",
     "job_id": "job",
     "import_id": "import",
@@ -188,6 +190,7 @@ def make_things(client: TestClient, holder: Holder) -> Things:
             time.sleep(0.02)
         note = {"time": "2026-06-01T14:25:00Z", "turned_to": "ebb"}
         noted = client.post(f"/v1/marks/{coast.mark}/slack-notes", json=note)
+        method = client.post("/v1/methods", json=example("create_method"))
         given = {}
         for name, path in (("create_condition", "/v1/conditions"), ("create_warning", "/v1/warnings")):
             media_type, about, body = _BODIES[name]
@@ -202,6 +205,7 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         "condition": given["create_condition"],
         "warning": given["create_warning"],
         "rule": coast.rule,
+        "method": method.json()["id"],
         "fit": sent.json()["id"],
         "job": sent.json()["job_id"],
         "import": imported.json()["id"],

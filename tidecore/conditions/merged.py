@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, reduce
 from itertools import groupby
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -26,6 +27,8 @@ CONDITION_NAMES = (*VARIABLE_BY_NAME, *PERIOD_NAMES, *_OF_THE_ISSUE)
 #: What follows from past seas looks back no further than this [days]; issues that end earlier change nothing.
 LOOK_BACK_DAYS = 19
 _BASES_KEPT = 256
+_KEPT = 64
+T = TypeVar("T")
 
 
 # No slots: pieces are kept once they are made. Nothing that can be seen ever changes.
@@ -53,6 +56,7 @@ class Conditions:
     warnings: tuple[OfficialWarning, ...] = ()
     _made: dict[str, Pieces] = field(default_factory=dict, init=False, repr=False)
     _bases: dict[tuple[str, int, int], Basis] = field(default_factory=dict, init=False, repr=False)
+    _kept: dict[Hashable, Any] = field(default_factory=dict, init=False, repr=False)
 
     @classmethod
     def of(cls, issues: Iterable[ConditionIssue], warnings: Iterable[OfficialWarning] = ()) -> Conditions:
@@ -65,6 +69,17 @@ class Conditions:
     def _times(self) -> tuple[IntArray, ...]:
         """The times of each issue [microseconds since 1970]."""
         return tuple(np.array([ticks(moment) for moment in issue.times], dtype=np.int64) for issue in self.issues)
+
+    def once(self, key: Hashable, make: Callable[[], T]) -> T:
+        """Return what is made of these conditions alone and ``key``, worked out when it is first asked for."""
+        found = self._kept.get(key)
+        if found is None:
+            found = make()
+            if len(self._kept) >= _KEPT:
+                self._kept.clear()
+            self._kept[key] = found
+        kept: T = found
+        return kept
 
     def pieces(self, name: str) -> Pieces:
         """Return a variable, or a period by its kind, as straight pieces; of a category, the place of its value.

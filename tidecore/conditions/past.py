@@ -59,18 +59,24 @@ class Past:
             np.array(known_to, dtype=np.int64),
         )
 
+    def told(self, times_us: IntArray) -> tuple[FloatArray, FloatArray]:
+        """Return `since_h` and `known_h` at once."""
+        begun, inside = self._begun(times_us), self._inside(times_us)
+        known_h = np.where(inside, (times_us - begun) / US_PER_HOUR, np.nan)
+        if not self.start_us.size:
+            return np.full(times_us.shape, np.nan), known_h
+        k = np.searchsorted(self.start_us, times_us, side="right") - 1
+        last = np.maximum(k, 0)
+        known = (k >= 0) & inside & (self.start_us[last] >= begun)
+        return np.where(known, np.maximum(times_us - self.end_us[last], 0) / US_PER_HOUR, np.nan), known_h
+
     def known_h(self, times_us: IntArray) -> FloatArray:
         """Return for how long before each instant the past is known [h], NaN where it is not."""
-        return np.where(self._inside(times_us), (times_us - self._begun(times_us)) / US_PER_HOUR, np.nan)
+        return self.told(times_us)[1]
 
     def since_h(self, times_us: IntArray) -> FloatArray:
         """Return for how long it has not held [h]: 0 while it holds, NaN where nothing is known of it since."""
-        if not self.start_us.size:
-            return np.full(times_us.shape, np.nan)
-        k = np.searchsorted(self.start_us, times_us, side="right") - 1
-        last = np.maximum(k, 0)
-        known = (k >= 0) & self._inside(times_us) & (self.start_us[last] >= self._begun(times_us))
-        return np.where(known, np.maximum(times_us - self.end_us[last], 0) / US_PER_HOUR, np.nan)
+        return self.told(times_us)[0]
 
     def breaks_us(self, *later_h: float) -> IntArray:
         """Return the instants at which the answers jump or turn, and those ``later_h`` after.

@@ -32,7 +32,7 @@ _ROUNDING = 1e-9
 # No slots: what is worked out once is kept in the instance's dictionary.
 @dataclass(frozen=True, eq=False)
 class SeaAtMark:
-    """What `Conditions` say of the sea at a mark."""
+    """What `Conditions` say of the sea at a mark; of the mark count where it faces and its exposure alone."""
 
     conditions: Conditions
     mark: Mark
@@ -76,7 +76,7 @@ class SeaAtMark:
 
     def hours_since_peak(self, times_us: IntArray) -> FloatArray:
         """Return hours since the sea was at a peak, at most 240; NaN where no peak is known and there may be one."""
-        since, known = self.peaks.since_h(times_us), self.peaks.known_h(times_us)
+        since, known = self.peaks.told(times_us)
         # A peak needs a known day before it.
         none = np.isnan(since) & (known >= PEAK_LONGEST_H + 24.0)
         since = np.where(none, PEAK_LONGEST_H, np.minimum(since, PEAK_LONGEST_H))
@@ -119,6 +119,13 @@ class SeaAtMark:
             crossing = left[k] + np.rint(share * (right[k] - left[k])).astype(np.int64)
             passed += [crossing, crossing + 1]
         return np.concatenate(passed)
+
+
+def sea_at(conditions: Conditions, mark: Mark) -> SeaAtMark:
+    """Return the sea at a mark; marks that face alike and are as open share it, as long as the conditions are kept."""
+    sector = mark.exposure
+    key = None if sector is None else (sector.from_degree, sector.to_degree), mark.facing_degree
+    return conditions.once(key, lambda: SeaAtMark(conditions, mark))
 
 
 def _reaching(conditions: Conditions, sector: Exposure | None) -> Pieces:

@@ -6,7 +6,7 @@ import numpy as np
 
 from tidecore.errors import Fault, InvalidInput, InvalidSpan
 from tidecore.extremes import Extremes, find_extremes
-from tidecore.flow.lags import SlackLags, station_times
+from tidecore.flow.lags import SlackLags, between_turns, station_times
 from tidecore.harmonics import Harmonics
 from tidecore.roots.pieces import PiecewisePolynomial
 from tidecore.timebase import US_PER_DAY, TimeGrid, from_microseconds, microseconds
@@ -102,8 +102,10 @@ def index_between(
     slope : PiecewisePolynomial
         Rate of rise at the station [m/h].
     """
-    warped = times_us if turns_us is extremes_us else station_times(times_us, turns_us, extremes_us)
     half = np.searchsorted(turns_us, times_us, side="right") - 1
+    warped: IntArray | FloatArray = times_us
+    if turns_us is not extremes_us:
+        warped = between_turns(times_us, np.minimum(half, turns_us.size - 2), turns_us, extremes_us)
     speed = np.abs(slope(warped))
     return np.asarray(np.where(rising[half], speed, -speed))
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from tidecore.errors import Fault, InvalidInput
 from tidecore.extremes import Extremes
 from tidecore.timebase import US_PER_MINUTE, from_microseconds
-from tidecore.units import FloatArray, IntArray, UtcTimes
+from tidecore.units import BoolArray, FloatArray, IntArray, UtcTimes
 
 #: Longer lags than this [minutes] are refused: the stream turns at the other water then.
 LONGEST_LAG_MIN = 240.0
@@ -53,14 +53,27 @@ class SlackLags:
             If a turn would not come after the one before it.
         """
         primaries = tides.primaries()
-        minutes = np.where(primaries.kind == "high", self.after_hw_min, self.after_lw_min)
-        turns: IntArray = primaries.times_us() + np.rint(minutes * US_PER_MINUTE).astype(np.int64)
+        return self.after(primaries.times_us(), primaries.kind == "high")
+
+    def after(self, waters_us: IntArray, high: BoolArray) -> IntArray:
+        """Return when the stream turns after primary high and low waters, as `turning_us`.
+
+        Parameters
+        ----------
+        waters_us : int64 array, shape ``(n,)``
+            The waters in time order [microseconds since 1970].
+        high : bool array, shape ``(n,)``
+            Which of them are high.
+        """
+        minutes = np.where(high, self.after_hw_min, self.after_lw_min)
+        turns: IntArray = waters_us + np.rint(minutes * US_PER_MINUTE).astype(np.int64)
         backwards = np.flatnonzero(np.diff(turns) <= 0)
         if backwards.size:
             k = int(backwards[0])
+            first, second = from_microseconds(waters_us[k : k + 2])
             problem = (
                 f"{self.after_hw_min:g} min after HW and {self.after_lw_min:g} min after LW put the turn after the "
-                f"{primaries.kind[k]} water of {primaries.time[k]}Z at or past that of {primaries.time[k + 1]}Z"
+                f"{'high' if high[k] else 'low'} water of {first}Z at or past that of {second}Z"
             )
             raise InvalidInput(Fault("slack_lags", problem, "lags under which every slack comes before the next"))
         return turns
@@ -113,6 +126,12 @@ def station_times(times_us: IntArray, turns_us: IntArray, extremes_us: IntArray)
     if turns_us.size < 2:
         return np.full(times_us.shape, np.nan)
     half = np.clip(np.searchsorted(turns_us, times_us, side="right") - 1, 0, turns_us.size - 2)
-    part = (times_us - turns_us[half]) / (turns_us[half + 1] - turns_us[half])
-    warped: FloatArray = extremes_us[half] + part * (extremes_us[half + 1] - extremes_us[half])
+    warped = between_turns(times_us, half, turns_us, extremes_us)
     return np.where((times_us >= turns_us[0]) & (times_us <= turns_us[-1]), warped, np.nan)
+
+
+def between_turns(times_us: IntArray, half: IntArray, turns_us: IntArray, extremes_us: IntArray) -> FloatArray:
+    """Return what `station_times` does for instants in the half tides that begin with the turns ``half``."""
+    start, first = turns_us[half], extremes_us[half]
+    part = (times_us - start) / (turns_us[half + 1] - start)
+    return np.asarray(first + part * (extremes_us[half + 1] - first))

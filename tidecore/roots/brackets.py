@@ -141,7 +141,14 @@ def crossings(
     return Crossings(instants[keep], above[found + 1][keep])
 
 
-def refine(function: TimeFunction, left_us: ArrayLike, right_us: ArrayLike, tolerance_us: float = 1000.0) -> FloatArray:
+def refine(
+    function: TimeFunction,
+    left_us: ArrayLike,
+    right_us: ArrayLike,
+    tolerance_us: float = 1000.0,
+    *,
+    ends: tuple[FloatArray, FloatArray] | None = None,
+) -> FloatArray:
     """Return the zero of ``function`` in every bracket.
 
     Chandrupatla's method: inverse quadratic interpolation where it is safe, else halving; after 30 steps halving
@@ -156,6 +163,8 @@ def refine(function: TimeFunction, left_us: ArrayLike, right_us: ArrayLike, tole
         Ends of the brackets [microseconds since 1970]; the function has a different sign at the two, or is zero.
     tolerance_us : float
         Largest error of an instant [microseconds], at least 1.
+    ends : pair of arrays, shape ``(n,)``, optional
+        What the function is at the left and right ends, where that is known already.
 
     Returns
     -------
@@ -177,7 +186,7 @@ def refine(function: TimeFunction, left_us: ArrayLike, right_us: ArrayLike, tole
     left, right = _ends(left_us, right_us)
     if not left.size:
         return np.empty(0)
-    at_left, at_right = function(left), function(right)
+    at_left, at_right = (function(left), function(right)) if ends is None else ends
     same = np.flatnonzero(np.sign(at_left) * np.sign(at_right) > 0)
     if same.size:
         k = int(same[0])

@@ -157,10 +157,11 @@ class ValueSet(Document):
 
     def membership(self, values: AnyArray, factor: Factor) -> FloatArray:
         """Return how well each value suits, 0 or 1; NaN where the value is unknown."""
-        if factor.kind == "boolean":
-            suits = np.isin(values, [int(value) for value in self.values])
-        else:
-            suits = np.isin(values, [str(value) for value in self.values])
+        # One comparison a value costs less than sorting: they are few.
+        first, *others = [int(value) if factor.kind == "boolean" else str(value) for value in self.values]
+        suits = values == first
+        for other in others:
+            suits = suits | (values == other)
         return np.where(factor.known(values), suits.astype(np.float64), np.nan)
 
     def corners(self, factor: Factor) -> tuple[float, ...]:

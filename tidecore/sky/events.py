@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache, partial
 from typing import NamedTuple
 
 import numpy as np
@@ -10,7 +13,7 @@ import numpy as np
 from tidecore.errors import Fault, InvalidSpan, UnknownName
 from tidecore.roots.brackets import TimeFunction, refine, sample_times, summits
 from tidecore.sky.positions import MOON_RADIUS_KM, SkyPositions
-from tidecore.sky.topocentre import Observers, altitudes, observers
+from tidecore.sky.topocentre import Observers, altitudes, observer
 from tidecore.timebase import US_PER_DAY, US_PER_HOUR, US_PER_MINUTE, TimeSpan, from_microseconds, instant
 from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray, UtcTimes
 
@@ -179,13 +182,19 @@ def sky_events(
     if span.start < positions.start or span.end > positions.end:
         expected = f"a span inside that of the positions, {positions.start} to {positions.end}"
         raise InvalidSpan(Fault("start", f"{span.start} to {span.end} is not covered", expected))
-    here = observers([latitude], [longitude])
+    here = observer(latitude, longitude)
     shift = round(((longitude + 180.0) % 360.0 - 180.0) / 360.0 * US_PER_DAY)
     first_day, end_day = (span.start_us + shift) // US_PER_DAY, -(-(span.end_us + shift) // US_PER_DAY)
     bounds = np.arange(first_day, end_day + 1, dtype=np.int64) * US_PER_DAY - shift
+    scan = (int(bounds[0]) // _SCAN_US - 1) * _SCAN_US, (-(-int(bounds[-1]) // _SCAN_US) + 1) * _SCAN_US
+    times, sun, moon = _scanned(positions, *scan)
+    seen = [
+        _brackets("sun", partial(_seen, _sun(here), positions.sun_vectors), times, _sun(here)(sun)),
+        _brackets("moon", partial(_seen, _moon(here), positions.moon_vectors), times, _moon(here)(moon)),
+    ]
     found = _Found([], [], [], [])
-    for body, function in (("sun", _sun(positions, here)), ("moon", _moon(positions, here))):
-        _search(function, [k for k, limit in enumerate(LIMITS) if limit.body == body], bounds, found)
+    for one, roots in zip(seen, _roots(seen), strict=True):
+        _add(one, roots, bounds, found)
     times = np.rint(np.concatenate(found.times)).astype(np.int64)
     kinds, rates = np.concatenate(found.kinds), np.concatenate(found.rates)
     inside = np.flatnonzero((times >= span.start_us) & (times < span.end_us))
@@ -198,6 +207,10 @@ def sky_events(
     )
 
 
+#: Altitudes [degrees] for the vectors of a body.
+Sight = Callable[[FloatArray], FloatArray]
+
+
 class _Found(NamedTuple):
     """What `_search` adds to, limit by limit: instants, indices into `EVENT_KINDS`, rates, states of days."""
 
@@ -207,48 +220,96 @@ class _Found(NamedTuple):
     states: list[IntArray]
 
 
-def _sun(positions: SkyPositions, here: Observers) -> TimeFunction:
-    """Return the altitude of the sun's centre as a function of time [degrees]."""
-    return lambda times: altitudes(positions.sun_vectors(times), here)[0]
+# What is seen at the whole half hours hangs on no mark but by its longitude, hour by hour.
+@lru_cache(maxsize=16)
+def _scanned(positions: SkyPositions, start_us: int, end_us: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the whole half hours of a span, and the vectors of sun and moon at them."""
+    times = sample_times(start_us, end_us, _SCAN_US)
+    found = times, positions.sun_vectors(times), positions.moon_vectors(times)
+    for array in found:
+        array.flags.writeable = False
+    return found
 
 
-def _moon(positions: SkyPositions, here: Observers) -> TimeFunction:
-    """Return the altitude of the moon's upper limb as a function of time [degrees]."""
+def _sun(here: Observers) -> Sight:
+    """Return the altitude of the sun's centre [degrees] for its vectors."""
+    return lambda vectors: altitudes(vectors, here)[0]
 
-    def limb(times: FloatArray) -> FloatArray:
-        vectors = positions.moon_vectors(times)
+
+def _moon(here: Observers) -> Sight:
+    """Return the altitude of the moon's upper limb [degrees] for its vectors."""
+
+    def limb(vectors: FloatArray) -> FloatArray:
         distance = np.linalg.norm(vectors - here.places[0][:, None], axis=0)
         return np.asarray(altitudes(vectors, here)[0] + np.degrees(np.arcsin(MOON_RADIUS_KM / distance)))
 
     return limb
 
 
-def _search(function: TimeFunction, limits: list[int], bounds: IntArray, found: _Found) -> None:
-    """Add what one body does at its limits over the days between ``bounds`` to ``found``."""
-    times, values = _samples(function, limits, bounds)
+def _seen(see: Sight, vectors_at: TimeFunction, times: FloatArray) -> FloatArray:
+    return see(vectors_at(times))
+
+
+class _Brackets(NamedTuple):
+    """Where one body passes its limits, between neighbours of ``times``.
+
+    ``limits`` are places in `LIMITS`; ``above`` says of each, and of each instant, on which side the body is; bracket
+    ``k`` is that of row ``rows[k]`` after the instant ``left[k]``, and ``levels`` are the altitudes to pass.
+    """
+
+    function: TimeFunction
+    limits: list[int]
+    times: FloatArray
+    values: FloatArray
+    above: BoolArray
+    rows: IntArray
+    left: IntArray
+    levels: FloatArray
+
+
+def _brackets(body: str, function: TimeFunction, times: FloatArray, values: FloatArray) -> _Brackets:
+    """Return where a body passes its limits, of its altitudes at whole half hours."""
+    limits = [k for k, limit in enumerate(LIMITS) if limit.body == body]
+    times, values = _samples(function, (times, values), limits)
     at = np.array([LIMITS[k].altitude_deg for k in limits])
     above = values >= at[:, None]
     rows, left = np.nonzero(above[:, 1:] != above[:, :-1])
-    levels = at[rows]
-    roots = refine(lambda t: function(t) - levels, times[left], times[left + 1])
-    around = function(np.concatenate((roots - _RATE_US, roots + _RATE_US)))
+    return _Brackets(function, limits, times, values, above, rows, left, at[rows])
+
+
+def _roots(seen: list[_Brackets]) -> list[FloatArray]:
+    """Return when bodies pass their limits; their brackets are closed together, at little more than those of one."""
+    borders = np.cumsum([0, *(one.left.size for one in seen)]).tolist()
+    parts = [slice(first, last) for first, last in itertools.pairwise(borders)]
+
+    def function(times: FloatArray) -> FloatArray:
+        return np.concatenate([one.function(times[part]) - one.levels for one, part in zip(seen, parts, strict=True)])
+
+    lefts, rights = (np.concatenate([one.times[one.left + k] for one in seen]) for k in (0, 1))
+    at_left, at_right = (np.concatenate([one.values[one.left + k] - one.levels for one in seen]) for k in (0, 1))
+    roots = refine(function, lefts, rights, ends=(at_left, at_right))
+    return [roots[part] for part in parts]
+
+
+def _add(one: _Brackets, roots: FloatArray, bounds: IntArray, found: _Found) -> None:
+    """Add what one body does at its limits over the days between ``bounds`` to ``found``."""
+    around = one.function(np.concatenate((roots - _RATE_US, roots + _RATE_US)))
     rates = (around[roots.size :] - around[: roots.size]) * (0.5 * US_PER_HOUR / _RATE_US)
-    middays = np.searchsorted(times, 0.5 * (bounds[1:] + bounds[:-1]))
-    for row, limit in enumerate(limits):
-        mine = rows == row
+    middays = np.searchsorted(one.times, 0.5 * (bounds[1:] + bounds[:-1]))
+    for row, limit in enumerate(one.limits):
+        mine = one.rows == row
         passed = np.diff(np.searchsorted(roots[mine], bounds)) > 0
-        found.states.append(np.where(passed, 0, np.where(above[row, middays], 1, -1)))
+        found.states.append(np.where(passed, 0, np.where(one.above[row, middays], 1, -1)))
         found.times.append(roots[mine])
-        found.kinds.append(2 * limit + np.where(above[row, left[mine] + 1], 0, 1))
+        found.kinds.append(2 * limit + np.where(one.above[row, one.left[mine] + 1], 0, 1))
         found.rates.append(rates[mine])
 
 
-def _samples(function: TimeFunction, limits: list[int], bounds: IntArray) -> tuple[FloatArray, FloatArray]:
+def _samples(
+    function: TimeFunction, scan: tuple[FloatArray, FloatArray], limits: list[int]
+) -> tuple[FloatArray, FloatArray]:
     """Return instants and altitudes between which no limit is passed twice, at whole half hours and some extremes."""
-    start_us = (int(bounds[0]) // _SCAN_US - 1) * _SCAN_US
-    end_us = (-(-int(bounds[-1]) // _SCAN_US) + 1) * _SCAN_US
-    times = sample_times(start_us, end_us, _SCAN_US)
-    values = function(times)
+    times, values = scan
     inner, before, after = values[1:-1], values[:-2], values[2:]
     beyond = np.array([LIMITS[k].altitude_deg for k in limits])[:, None] - inner
     high = (inner > before) & (inner >= after) & ((beyond > 0.0) & (beyond < _HIDDEN_DEG)).any(axis=0)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -10,7 +12,7 @@ from numpy.typing import ArrayLike
 
 from tidecore.errors import Fault, InvalidSpan
 from tidecore.sky import ephemeris
-from tidecore.sky.topocentre import altitudes, observers
+from tidecore.sky.topocentre import altitudes, observer, observers
 from tidecore.timebase import US_PER_SECOND, TimeSpan, from_microseconds, instant
 from tidecore.units import AnyArray, FloatArray, IntArray
 
@@ -19,7 +21,13 @@ PADDING_DAYS = 2.0
 MOON_RADIUS_KM = 1737.4
 
 _SUN, _MOON = np.arange(ephemeris.ROWS)[ephemeris.SUN], np.arange(ephemeris.ROWS)[ephemeris.MOON]
+_BOTH = np.concatenate((_SUN, _MOON))
+_SUN_TURNING, _MOON_TURNING, _BOTH_TURNING = (np.append(rows, ephemeris.TURN) for rows in (_SUN, _MOON, _BOTH))
 _DELTA_T = np.array([ephemeris.DELTA_T])
+
+
+#: Of so many instants, what hangs on no mark is kept for the next mark: the steps of a search of weeks.
+_SHARED_FROM, _SHARED_TO = 1000, 10_000
 
 
 class BodyAltitudes(NamedTuple):
@@ -95,13 +103,19 @@ class SkyPositions:
         -----
         Within 0.0001 degree of skyfield's own altitudes in tests; see `tidecore.sky.topocentre.altitudes`.
         """
-        found = altitudes(self.sun_vectors(times_us), observers([latitude], [longitude]))
+        found = altitudes(self._shared(_sun_turned, times_us)[0], observer(latitude, longitude))
         return found.reshape(np.shape(times_us))
 
     def moon_altitude(self, latitude: float, longitude: float, times_us: AnyArray) -> FloatArray:
         """Return the altitude of the moon's centre [degrees]; everything else as `sun_altitude`."""
-        found = altitudes(self.moon_vectors(times_us), observers([latitude], [longitude]))
+        found = altitudes(self.moon_vectors(times_us), observer(latitude, longitude))
         return found.reshape(np.shape(times_us))
+
+    def moon_seen(self, latitude: float, longitude: float, times_us: AnyArray) -> tuple[FloatArray, FloatArray]:
+        """Return `moon_altitude` and `illuminated_fraction`; asked for together they cost little more than one."""
+        vectors, lit = self._shared(_moon_and_light, times_us)
+        found = altitudes(vectors, observer(latitude, longitude))
+        return found.reshape(np.shape(times_us)), lit.reshape(np.shape(times_us)).copy()
 
     def altitudes_many(self, latitudes: ArrayLike, longitudes: ArrayLike, times_us: AnyArray) -> BodyAltitudes:
         """Return the altitudes of sun and moon at many marks at the same instants.
@@ -131,11 +145,11 @@ class SkyPositions:
 
     def sun_vectors(self, times_us: AnyArray) -> FloatArray:
         """Return the sun in the Earth-fixed frame [km], shape ``(3, n)``; every mark's altitude follows from it."""
-        return self._earth_fixed(_SUN, times_us)
+        return self._earth_fixed(_SUN_TURNING, times_us)
 
     def moon_vectors(self, times_us: AnyArray) -> FloatArray:
         """Return the moon in the Earth-fixed frame [km], shape ``(3, n)``; every mark's altitude follows from it."""
-        return self._earth_fixed(_MOON, times_us)
+        return self._earth_fixed(_MOON_TURNING, times_us)
 
     def sun_equatorial(self, times_us: AnyArray) -> Place:
         """Return right ascension, declination and distance of the sun, apparent, true equinox of date."""
@@ -178,19 +192,28 @@ class SkyPositions:
         Meeus (1998), Astronomical Algorithms, 2nd ed., chapter 48: (1 + cos i) / 2, i the angle at the moon between
         sun and Earth.
         """
-        sun, moon = self._rows(_SUN, times_us), self._rows(_MOON, times_us)
-        to_sun = sun - moon
-        cosine = -np.einsum("ij,ij->j", to_sun, moon)
-        cosine /= np.linalg.norm(to_sun, axis=0) * np.linalg.norm(moon, axis=0)
-        return np.asarray(np.clip(0.5 + 0.5 * cosine, 0.0, 1.0)).reshape(np.shape(times_us))
+        rows = self._rows(_BOTH, times_us)
+        return _lit(rows[:3], rows[3:]).reshape(np.shape(times_us))
 
     def tt_minus_utc_s(self, times_us: AnyArray) -> FloatArray:
         """Return terrestrial time less UTC [s]; before 1972 less UT1, which civil time then followed."""
         times = _instants(times_us)
         return np.asarray((self._terrestrial(times) - times) / US_PER_SECOND).reshape(np.shape(times_us))
 
+    def _shared(self, make: _Maker, times_us: AnyArray) -> tuple[FloatArray, ...]:
+        """Return what hangs on no mark; kept for a while where so many instants are asked for as many marks share."""
+        times = _instants(times_us)
+        if not _SHARED_FROM <= times.size <= _SHARED_TO:
+            return make(self, times)
+        return _kept(make, self, times.tobytes())
+
     def _terrestrial(self, times: FloatArray) -> FloatArray:
         """Return instants in terrestrial time [microseconds since 1970 TT], refusing what is not covered."""
+        if times.size:
+            # Most often all lie between two leap seconds.
+            first, last = np.searchsorted(self.leap_dates_us, (times.min(), times.max()), side="right")
+            if first == last and first > 0:
+                return np.asarray(times + float(self.leap_offsets_us[first - 1]))
         steps = np.maximum(np.searchsorted(self.leap_dates_us, times, side="right") - 1, 0)
         offsets = self.leap_offsets_us[steps].astype(np.float64)
         early = times < ephemeris.UTC_BEGINS_US
@@ -215,20 +238,18 @@ class SkyPositions:
         pieces = np.floor(since)
         u = 2.0 * (since - pieces) - 1.0
         index = pieces.astype(np.intp) - self.first_piece
-        powers = self.coefficients[rows]
-        result = powers[:, -1].take(index, axis=1)
+        powers = self.coefficients[rows].take(index, axis=2)
+        result = powers[:, -1].copy()
         for order in range(ephemeris.DEGREE - 1, -1, -1):
             result *= u
-            result += powers[:, order].take(index, axis=1)
+            result += powers[:, order]
         return result
 
-    def _earth_fixed(self, body: IntArray, times_us: AnyArray) -> FloatArray:
+    def _earth_fixed(self, turning: IntArray, times_us: AnyArray) -> FloatArray:
         """Return the vectors of a body turned with the Earth [km], shape ``(3, n)``."""
         tt_us = self._terrestrial(_instants(times_us))
-        x, y, z, turn = self._interpolated(np.append(body, ephemeris.TURN), tt_us)
-        angle = np.radians(np.mod(ephemeris.uniform_turn(tt_us) + turn, 360.0))
-        cosine, sine = np.cos(angle), np.sin(angle)
-        return np.stack((x * cosine + y * sine, y * cosine - x * sine, z))
+        rows = self._interpolated(turning, tt_us)
+        return _turned(rows[:3], rows[3], tt_us)
 
     def _ecliptic(self, body: IntArray, times_us: AnyArray) -> FloatArray:
         """Return the vectors of a body in the ecliptic of date [km], shape ``(3, n)``."""
@@ -292,12 +313,54 @@ def sky_positions(start: np.datetime64 | str, end: np.datetime64 | str) -> SkyPo
     return SkyPositions(span.start, span.end, first, coefficients, *ephemeris.leap_seconds())
 
 
+_Maker = Callable[[SkyPositions, FloatArray], tuple[FloatArray, ...]]
+
+
+def _sun_turned(positions: SkyPositions, times_us: FloatArray) -> tuple[FloatArray, ...]:
+    return (positions.sun_vectors(times_us),)
+
+
+def _moon_and_light(positions: SkyPositions, times_us: FloatArray) -> tuple[FloatArray, ...]:
+    """Return the moon in the Earth-fixed frame, and the lit part of its disc."""
+    tt_us = positions._terrestrial(times_us)
+    rows = positions._interpolated(_BOTH_TURNING, tt_us)
+    return _turned(rows[3:6], rows[6], tt_us), _lit(rows[:3], rows[3:6])
+
+
+@lru_cache(maxsize=8)
+def _kept(make: _Maker, positions: SkyPositions, times: bytes) -> tuple[FloatArray, ...]:
+    found = make(positions, np.frombuffer(times, dtype=np.float64))
+    for array in found:
+        array.flags.writeable = False
+    return found
+
+
 def _instants(times_us: AnyArray) -> FloatArray:
     """Return instants as a flat float array; microseconds of any covered year are exact in it."""
     array = np.asarray(times_us)
     if array.dtype.kind not in "iuf":
         raise InvalidSpan(Fault("times_us", f"of type {array.dtype}", "numbers: microseconds since 1970 UTC"))
     return array.astype(np.float64).ravel()
+
+
+def _turned(vectors: FloatArray, turn: FloatArray, tt_us: FloatArray) -> FloatArray:
+    """Return vectors of the true equator turned with the Earth, shape ``(3, n)``."""
+    x, y, z = vectors
+    angle = np.radians(np.mod(ephemeris.uniform_turn(tt_us) + turn, 360.0))
+    cosine, sine = np.cos(angle), np.sin(angle)
+    found = np.empty_like(vectors)
+    found[0] = x * cosine + y * sine
+    found[1] = y * cosine - x * sine
+    found[2] = z
+    return found
+
+
+def _lit(sun: FloatArray, moon: FloatArray) -> FloatArray:
+    """Return the lit part of the moon's disc, of the vectors of both."""
+    to_sun = sun - moon
+    cosine = -np.einsum("ij,ij->j", to_sun, moon)
+    cosine /= np.linalg.norm(to_sun, axis=0) * np.linalg.norm(moon, axis=0)
+    return np.asarray(np.clip(0.5 + 0.5 * cosine, 0.0, 1.0))
 
 
 def _angles(vectors: FloatArray, shape: tuple[int, ...]) -> Place:

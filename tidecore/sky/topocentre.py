@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -16,6 +17,8 @@ FLATTENING = 1.0 / 298.257223563
 
 #: Most values worked on at once, so that they stay in the processor's cache.
 _BLOCK = 65_536
+#: Single observers kept by the process: a mark is asked for again and again.
+_KEPT = 256
 
 
 class Observers(NamedTuple):
@@ -67,6 +70,15 @@ def observers(latitudes: ArrayLike, longitudes: ArrayLike) -> Observers:
     places = normal[:, None] * verticals * np.array([1.0, 1.0, shrink])
     heights, squares = np.einsum("ij,ij->i", verticals, places), np.einsum("ij,ij->i", places, places)
     return Observers(verticals, places, heights, squares)
+
+
+@lru_cache(maxsize=_KEPT)
+def observer(latitude: float, longitude: float) -> Observers:
+    """Return one observer, kept by the process: its arrays are read-only. Everything else as `observers`."""
+    found = observers([latitude], [longitude])
+    for array in found:
+        array.flags.writeable = False
+    return found
 
 
 def altitudes(vectors: FloatArray, watchers: Observers) -> FloatArray:

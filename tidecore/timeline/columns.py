@@ -209,14 +209,17 @@ class Timeline:
         array = np.asarray(times)
         if array.ndim != 1:
             raise InvalidInput(Fault("times", f"has shape {array.shape}", "a one-dimensional array"))
-        if array.dtype.kind == "M":
+        if array.dtype == np.int64:
+            ticks = array
+        elif array.dtype.kind == "M":
             ticks = array.astype("datetime64[us]").view(np.int64)
         elif array.dtype.kind == "f" and not np.isfinite(array).all():
             raise InvalidSpan(Fault("times", "NaN or infinite", "instants"))
         else:
             ticks = np.rint(array).astype(np.int64)
         first, last = self.span.start_us - MARGIN_US, self.span.end_us + MARGIN_US
-        if ticks.size and not (ticks.min() >= first and ticks.max() <= last):
-            low, high, *ends = from_microseconds(np.array([ticks.min(), ticks.max(), first, last]))
+        least, most = (ticks.min(), ticks.max()) if ticks.size else (first, last)
+        if not (least >= first and most <= last):
+            low, high, *ends = from_microseconds(np.array([least, most, first, last]))
             raise InvalidSpan(Fault("times", f"from {low} to {high}", f"instants from {ends[0]} to {ends[1]}"))
         return ticks

@@ -14,6 +14,7 @@ from tidecore.timeline.sources import Sources
 PHASE_KINDS = tuple(name if name.endswith("quarter") else f"{name}_moon" for name in PHASE_NAMES)
 #: Every kind of key time.
 KEY_KINDS = ("high_water", "low_water", "slack_after_hw", "slack_after_lw", *EVENT_KINDS, *PHASE_KINDS)
+_RANK = {kind: place for place, kind in enumerate(KEY_KINDS)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,9 @@ def key_times(sources: Sources, span: TimeSpan) -> tuple[KeyTime, ...]:
     are known.
     """
     found = [*_tide(sources, span), *_slacks(sources, span), *_sky(sources, span)]
-    return tuple(sorted(found, key=lambda event: (event.time, KEY_KINDS.index(event.kind))))
+    times = np.array([event.time for event in found], dtype="datetime64[us]")
+    order = np.lexsort((np.array([_RANK[event.kind] for event in found], dtype=np.int64), times))
+    return tuple([found[k] for k in order.tolist()])
 
 
 # Marks that share positions of the moon share its phases.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -22,6 +23,9 @@ Breaks = Callable[["Sources"], IntArray]
 
 #: Of the sources of a mark: something in words.
 Words = Callable[["Sources"], str]
+
+#: Of the sources of a mark: the one object that the values hang on, None where it is not there.
+RestsAlone = Callable[["Sources"], object | None]
 
 #: How a boolean column says unknown; its other values are 0 and 1.
 UNKNOWN_BOOLEAN = -1
@@ -62,6 +66,9 @@ class Factor:
         Of the sources of a mark: where the values of its timeline come from; `provenance` unless given.
     why_unknown : callable or None
         Of the sources of a mark: why the factor is unknown for a part of the span, or all of it.
+    hangs_on : callable or None
+        Of the sources of a mark: the tables, conditions, sea or time zone that alone make values and breaks, so that
+        marks which share it share them; None for a factor that hangs on the mark, or on several of these.
     """
 
     name: str
@@ -77,6 +84,7 @@ class Factor:
     of_the_stream: bool = False
     rests_on: Words | None = None
     why_unknown: Words | None = None
+    hangs_on: RestsAlone | None = None
 
     def unknown(self, count: int) -> AnyArray:
         """Return a column of ``count`` unknown values of this kind."""
@@ -97,7 +105,14 @@ class Factor:
 
 def pick(categories: tuple[str, ...], codes: IntArray) -> AnyArray:
     """Return the category of every code; code -1 is unknown, the empty text."""
-    return np.array((*categories, ""))[codes]
+    return _texts(categories)[codes]
+
+
+@lru_cache(maxsize=256)
+def _texts(categories: tuple[str, ...]) -> AnyArray:
+    found = np.array((*categories, ""))
+    found.flags.writeable = False
+    return found
 
 
 def midway(events_us: IntArray) -> IntArray:

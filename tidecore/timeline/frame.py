@@ -15,8 +15,6 @@ from tidecore.timeline.sources import Sources
 from tidecore.timeline.wall_clock import local_times
 from tidecore.units import BoolArray, FloatArray, IntArray, UtcTimes
 
-#: A smaller range than this is no tide [m].
-NO_TIDE_M = 0.05
 #: A high or low water further away than this is not looked at [microseconds].
 TIDE_REACH_US = 2 * US_PER_DAY
 #: A rising or setting further away than this is not looked at [microseconds].
@@ -85,7 +83,9 @@ def since_nearest(times_us: IntArray, events_us: IntArray, reach_us: int) -> Int
 
 def in_units(ticks: IntArray, unit_us: int) -> FloatArray:
     """Return the answer of `since_nearest` in a unit of time, NaN where there was no event."""
-    return np.where(np.abs(ticks) == _FAR, np.nan, ticks / unit_us)
+    found: FloatArray = ticks / unit_us
+    far = np.abs(ticks) == _FAR
+    return np.where(far, np.nan, found) if far.any() else found
 
 
 # No slots: the shared quantities are kept in the instance's dictionary once they are worked out.
@@ -117,26 +117,38 @@ class Frame:
         if len(turns) < 2:
             nothing, nowhere = np.zeros(len(self)), np.zeros(len(self), dtype=np.bool_)
             return HalfTide(self.times_us, self.times_us, nothing, nothing, nowhere, nowhere)
-        k = np.searchsorted(turns.times_us, self.times_us, side="right") - 1
-        inside = (k >= 0) & (k < len(turns) - 1)
-        k = np.clip(k, 0, len(turns) - 2)
+        k, known = self._half_tide_at
         start, end = turns.times_us[k], turns.times_us[k + 1]
-        first, second = turns.heights[k], turns.heights[k + 1]
-        near = (self.times_us - start <= TIDE_REACH_US) & (end - self.times_us <= TIDE_REACH_US)
-        moving = (turns.high[k] != turns.high[k + 1]) & (np.abs(second - first) >= NO_TIDE_M)
-        return HalfTide(start, end, first, second, turns.high[k + 1], inside & near & moving)
+        return HalfTide(start, end, turns.heights[k], turns.heights[k + 1], turns.high[k + 1], known)
+
+    @cached_property
+    def _half_tide_at(self) -> tuple[IntArray, BoolArray]:
+        """Which turn begins the half tide that holds each instant, and whether there is a tide."""
+        turns = self.sources.turns
+        if len(turns) < 2:
+            return np.zeros(len(self), dtype=np.int64), np.zeros(len(self), dtype=np.bool_)
+        found = np.searchsorted(turns.times_us, self.times_us, side="right") - 1
+        k = np.clip(found, 0, len(turns) - 2)
+        since, until = self.times_us - turns.times_us[k], turns.times_us[k + 1] - self.times_us
+        near = (since <= TIDE_REACH_US) & (until <= TIDE_REACH_US)
+        return k, (found == k) & near & turns.moving[k]
+
+    def where_tide(self, values: FloatArray) -> FloatArray:
+        """Return ``values``, NaN where there is no tide."""
+        known = self._half_tide_at[1]
+        return values if known.all() else np.where(known, values, np.nan)
 
     @cached_property
     def hours_from_hw(self) -> FloatArray:
         """Time since the nearest primary high water [h], negative before it; NaN where there is no tide."""
         since = since_nearest(self.times_us, self.sources.turns.high_us, TIDE_REACH_US)
-        return self.half_tide.masked(in_units(since, US_PER_HOUR))
+        return self.where_tide(in_units(since, US_PER_HOUR))
 
     @cached_property
     def hours_from_lw(self) -> FloatArray:
         """Time since the nearest primary low water [h], negative before it; NaN where there is no tide."""
         since = since_nearest(self.times_us, self.sources.turns.low_us, TIDE_REACH_US)
-        return self.half_tide.masked(in_units(since, US_PER_HOUR))
+        return self.where_tide(in_units(since, US_PER_HOUR))
 
     @cached_property
     def flow_index(self) -> FloatArray:
@@ -148,11 +160,14 @@ class Frame:
         index = np.full(len(self), np.nan)
         normaliser = source.model.flow_normaliser
         if slacks.size > 1 and normaliser > 0.0:
-            inside = (self.times_us >= slacks[0]) & (self.times_us <= slacks[-1])
+            times = self.times_us
+            inside = (times >= slacks[0]) & (times <= slacks[-1])
             tables = source.tables
             as_level = source.lags is None and source.mark.offsets is None
             at_station = slacks if as_level else tables.station_turns_us
-            rate = index_between(self.times_us[inside], slacks, at_station, ~turns.high, tables.station_slope)
+            if inside.all():
+                return index_between(times, slacks, at_station, turns.low, tables.station_slope) / normaliser
+            rate = index_between(times[inside], slacks, at_station, turns.low, tables.station_slope)
             index[inside] = rate / normaliser
         return index
 
@@ -202,6 +217,12 @@ class Frame:
         """Altitude of the moon's centre [degrees], without refraction."""
         mark = self.sources.mark
         return self.sources.sky.moon_altitude(mark.latitude, mark.longitude, self.times_us)
+
+    @cached_property
+    def moon_seen(self) -> tuple[FloatArray, FloatArray]:
+        """Altitude of the moon's centre and the lit part of its disc, both at once."""
+        mark = self.sources.mark
+        return self.sources.sky.moon_seen(mark.latitude, mark.longitude, self.times_us)
 
     @cached_property
     def illuminated_fraction(self) -> FloatArray:

@@ -31,8 +31,9 @@ def light(frame: Frame) -> AnyArray:
 
 def moonlight(frame: Frame) -> FloatArray:
     """Return the lit part of the moon times the sine of its altitude, 0 while it is down."""
-    up = np.maximum(np.sin(np.radians(frame.moon_altitude)), 0.0)
-    return frame.illuminated_fraction * up
+    altitude, lit = frame.moon_seen
+    up = np.maximum(np.sin(np.radians(altitude)), 0.0)
+    return lit * up
 
 
 def _minutes(frame: Frame, event: str) -> FloatArray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
+from operator import attrgetter
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from tidecore.timeline.sources import Sources
 
 _NOTHING = np.empty(0, dtype=np.int64)
+_CONDITIONS, _SEA_AT_MARK = attrgetter("conditions"), attrgetter("sea")
 
 
 def _given(frame: Frame, variable: str) -> FloatArray:
@@ -100,6 +102,7 @@ def _variable(name: str, unit: str, meaning: str, variable: str, period: float |
         period=period,
         rests_on=partial(rests_on, variables=(variable,)),
         why_unknown=partial(why_unknown, variables=(variable,)),
+        hangs_on=_CONDITIONS,
     )
 
 
@@ -124,6 +127,7 @@ FACTORS = (
         _wave_height_breaks,
         rests_on=_SEA[0],
         why_unknown=_SEA[1],
+        hangs_on=_SEA_AT_MARK,
     ),
     _period("wave_peak_period", "Peak period Tp", "wave_peak_period_s"),
     _period("wave_energy_period", "Energy period Tm-1,0", "wave_energy_period_s"),
@@ -182,6 +186,7 @@ FACTORS = (
         _sea_peak_breaks,
         rests_on=_SEA[0],
         why_unknown=partial(why_unknown, variables=_WAVES, past="no peak of the sea is known that lies before"),
+        hangs_on=_SEA_AT_MARK,
     ),
     Factor(
         "sea_trend",
@@ -196,6 +201,7 @@ FACTORS = (
         categories=TRENDS,
         rests_on=_SEA[0],
         why_unknown=partial(why_unknown, variables=_WAVES, past="the height of 3 h before is not known of"),
+        hangs_on=_SEA_AT_MARK,
     ),
     *water_state.FACTORS,
 )

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import zoneinfo
+from operator import attrgetter
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from tidecore.timebase import US_PER_DAY
 from tidecore.timeline.factor import Factor
 from tidecore.timeline.wall_clock import local_times
 from tidecore.units import FloatArray, IntArray, UtcTimes
@@ -15,6 +17,7 @@ if TYPE_CHECKING:
     from tidecore.timeline.frame import Frame
 
 _CALENDAR = "the calendar of the mark's time zone"
+_ZONE = attrgetter("mark.zone")
 
 
 def day_of_year(frame: Frame) -> FloatArray:
@@ -36,7 +39,20 @@ def local_days(zone: zoneinfo.ZoneInfo, times_us: IntArray) -> IntArray:
 
 
 def _calendar_days(local: UtcTimes) -> IntArray:
-    days, years = local.astype("datetime64[D]"), local.astype("datetime64[Y]")
+    numbers = local.view(np.int64) // US_PER_DAY
+    if not numbers.size:
+        return numbers
+    # Many instants fall on few days.
+    first, last = int(numbers.min()), int(numbers.max())
+    few = last - first < numbers.size
+    days = np.arange(first, last + 1, dtype=np.int64) if few else numbers
+    found = _numbered(days.astype("datetime64[D]"))
+    return found[numbers - first] if few else found
+
+
+def _numbered(days: UtcTimes) -> IntArray:
+    """Return the calendar day of each date."""
+    years = days.astype("datetime64[Y]")
     passed = (days - years.astype("datetime64[D]")).astype(np.int64) + 1
     year = years.astype(np.int64) + 1970
     leap = (year % 4 == 0) & ((year % 100 != 0) | (year % 400 == 0))
@@ -59,6 +75,7 @@ FACTORS = (
         _CALENDAR,
         day_of_year,
         period=366.0,
+        hangs_on=_ZONE,
     ),
     Factor(
         "calendar_day",
@@ -70,6 +87,7 @@ FACTORS = (
         _CALENDAR,
         calendar_day,
         period=366.0,
+        hangs_on=_ZONE,
     ),
     Factor(
         "month",
@@ -80,5 +98,6 @@ FACTORS = (
         _CALENDAR,
         month,
         period=12.0,
+        hangs_on=_ZONE,
     ),
 )

@@ -13,10 +13,10 @@ from typing import Any, TypeVar
 import numpy as np
 
 from tidecore.calendars import FreeTime
-from tidecore.conditions import Conditions, SeaAtMark, WarningSteps, warning_steps
+from tidecore.conditions import Conditions, SeaAtMark, WarningSteps, sea_at, warning_steps
 from tidecore.datums import RangeCycle
 from tidecore.extremes import Extremes, peak_rates
-from tidecore.flow import SlackLags, slack_times
+from tidecore.flow import SlackLags
 from tidecore.model import TideModel
 from tidecore.offsets import PlaceTide, WarpedHeight, WarpedRate, check_offsets, place_tide
 from tidecore.place import Mark, MarkOffsets
@@ -32,13 +32,16 @@ MARGIN_US = US_PER_DAY
 Curve = Callable[[IntArray | FloatArray], FloatArray]
 #: The tables reach two days further than that, and on to whole days.
 _PADDING_US = MARGIN_US + 2 * US_PER_DAY
+#: A smaller range than this is no tide [m].
+NO_TIDE_M = 0.05
 #: A station whose springs are smaller than this has no tide to speak of [m].
 _LEAST_SPRINGS_M = 0.05
 _TABLES_KEPT = 32
 T = TypeVar("T")
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+# No slots here and below: what is worked out once is kept in the instance's dictionary.
+@dataclass(frozen=True, eq=False)
 class Turns:
     """Primary high and low waters in time order: instants, heights [m], and which are high; they alternate."""
 
@@ -50,18 +53,28 @@ class Turns:
         """Return the number of turns."""
         return int(self.times_us.size)
 
-    @property
+    @cached_property
     def high_us(self) -> IntArray:
         """Instants of the high waters."""
         return self.times_us[self.high]
 
-    @property
+    @cached_property
     def low_us(self) -> IntArray:
         """Instants of the low waters."""
         return self.times_us[~self.high]
 
+    @cached_property
+    def low(self) -> BoolArray:
+        """Which are low."""
+        return ~self.high
 
-# No slots here and below: what is worked out once is kept in the instance's dictionary.
+    @cached_property
+    def moving(self) -> BoolArray:
+        """Of each turn but the last whether a tide worth the name follows, from high to low or from low to high."""
+        rise = np.abs(np.diff(self.heights))
+        return np.asarray((self.high[1:] != self.high[:-1]) & (rise >= NO_TIDE_M))
+
+
 @dataclass(frozen=True, eq=False)
 class TideTables:
     """The tide of a station from ``start_us`` to ``end_us``; each table is made when first asked for."""
@@ -287,7 +300,8 @@ class Sources:
     @cached_property
     def slacks_us(self) -> IntArray:
         """Instants at which the stream turns, one for each of ``turns``; without lags the turns themselves."""
-        return slack_times(self.extremes, self.lags).time.view(np.int64)
+        turns = self.turns
+        return turns.times_us if self.lags is None else self.lags.after(turns.times_us, turns.high)
 
     @cached_property
     def slack_points_us(self) -> IntArray:
@@ -343,7 +357,7 @@ class Sources:
     @cached_property
     def sea(self) -> SeaAtMark | None:
         """The sea at the mark; None where the caller gave no conditions."""
-        return None if self.conditions is None else SeaAtMark(self.conditions, self.mark)
+        return None if self.conditions is None else sea_at(self.conditions, self.mark)
 
     @cached_property
     def warnings(self) -> WarningSteps:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 _MODEL = "the station's tide model, and the mark's offsets where it has some"
 _FLOW = "rate of the station's tide model, by the mark's slack lags; without them a proxy"
 _CYCLE = "daily range of the station's tide model"
+_TABLES = attrgetter("tables")
 
 #: Below this strength of flow the stream is said to be slack. A convention.
 SLACK_STRENGTH = 0.1
@@ -119,7 +120,7 @@ def _slacks_after(sources: Sources, high: bool) -> IntArray:
 def _from_slack(frame: Frame, high: bool) -> FloatArray:
     """Return the time since the nearest slack after high (low) water [min], negative before it."""
     since = since_nearest(frame.times_us, _slacks_after(frame.sources, high), TIDE_REACH_US)
-    return frame.half_tide.masked(in_units(since, US_PER_MINUTE))
+    return frame.where_tide(in_units(since, US_PER_MINUTE))
 
 
 def _slack_breaks(sources: Sources, high: bool) -> IntArray:
@@ -149,7 +150,17 @@ def _number(
     of_the_stream: bool = False,
 ) -> Factor:
     return Factor(
-        name, "tide", unit, "number", meaning, provenance, compute, breaks, period=period, of_the_stream=of_the_stream
+        name,
+        "tide",
+        unit,
+        "number",
+        meaning,
+        provenance,
+        compute,
+        breaks,
+        period=period,
+        of_the_stream=of_the_stream,
+        hangs_on=None if of_the_stream else _TABLES,
     )
 
 
@@ -286,6 +297,7 @@ FACTORS = (
         _CYCLE,
         making,
         categories=MAKINGS,
+        hangs_on=_TABLES,
     ),
     Factor(
         "named_phase",

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import datetime
 import zoneinfo
+from functools import lru_cache
 
 import numpy as np
 
 from tidecore.timebase import US_PER_DAY, US_PER_SECOND
 from tidecore.units import IntArray, UtcTimes
 
+#: Days of which the offsets at both midnights are kept together, by zone.
+_BLOCK_DAYS = 64
 _EPOCH = datetime.datetime(1970, 1, 1, tzinfo=datetime.UTC)
 
 
@@ -35,14 +38,25 @@ def local_times(zone: zoneinfo.ZoneInfo, times_us: IntArray) -> UtcTimes:
     """
     if not times_us.size:
         return times_us.view("datetime64[us]")
-    days, which = np.unique(times_us // US_PER_DAY, return_inverse=True)
-    midnights = {day: _offset_us(zone, day * US_PER_DAY) for day in {*days.tolist(), *(days + 1).tolist()}}
-    at_start = np.array([midnights[day] for day in days.tolist()], dtype=np.int64)
-    at_end = np.array([midnights[day] for day in (days + 1).tolist()], dtype=np.int64)
+    days = times_us // US_PER_DAY
+    first, last = int(days.min()) // _BLOCK_DAYS, int(days.max()) // _BLOCK_DAYS
+    blocks = [_midnights(zone, block) for block in range(first, last + 1)]
+    at_start, at_end = blocks[0] if len(blocks) == 1 else (np.concatenate(one) for one in zip(*blocks, strict=True))
+    which = days - first * _BLOCK_DAYS
     offsets = at_start[which]
     changing = np.flatnonzero((at_start != at_end)[which])
     offsets[changing] = [_offset_us(zone, ticks) for ticks in times_us[changing].tolist()]
     return (times_us + offsets).view("datetime64[us]")
+
+
+@lru_cache(maxsize=256)
+def _midnights(zone: zoneinfo.ZoneInfo, block: int) -> tuple[IntArray, IntArray]:
+    """Return the offsets at the start and at the end of each UTC day of a block [microseconds]."""
+    first = block * _BLOCK_DAYS
+    offsets = [_offset_us(zone, day * US_PER_DAY) for day in range(first, first + _BLOCK_DAYS + 1)]
+    found = np.array(offsets, dtype=np.int64)
+    found.flags.writeable = False
+    return found[:-1], found[1:]
 
 
 def _offset_us(zone: zoneinfo.ZoneInfo, ticks: int) -> int:

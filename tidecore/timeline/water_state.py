@@ -63,7 +63,7 @@ def _cleared(since_h: FloatArray, known_h: FloatArray, tinged_h: float, clear_h:
 def _seen(frame: Frame, name: str, values: tuple[str, ...]) -> IntArray:
     """Return the places of what was seen, -1 where nothing was."""
     conditions = frame.sources.conditions
-    if conditions is None:
+    if conditions is None or not len(conditions.pieces(name)):
         return np.full(len(frame), -1, dtype=np.int64)
     seen = conditions.at(name, frame.times_us)
     return np.select([seen == value for value in values], np.arange(len(values)), -1)
@@ -82,7 +82,9 @@ def clarity(frame: Frame) -> AnyArray:
     """Return the clarity of the water: as seen, else by the proxy."""
     seen = _seen(frame, "clarity", CLARITIES)
     sea = frame.sources.sea
-    return pick(CLARITIES, seen if sea is None else np.where(seen >= 0, seen, _clarity_proxy(frame, sea)))
+    if sea is not None and (seen < 0).any():
+        seen = np.where(seen >= 0, seen, _clarity_proxy(frame, sea))
+    return pick(CLARITIES, seen)
 
 
 def _clarity_proxy(frame: Frame, sea: SeaAtMark) -> IntArray:
@@ -91,13 +93,13 @@ def _clarity_proxy(frame: Frame, sea: SeaAtMark) -> IntArray:
     if bed is None:
         return np.full(len(frame), -1, dtype=np.int64)
     past = sea.colouring
-    found = _cleared(past.since_h(times), past.known_h(times), *CLEARING_H[bed])
+    found = _cleared(*past.told(times), *CLEARING_H[bed])
     found = np.where(sea.onshore.found(times) >= 0, found, -1)
     if bed == "mud":
         near, _ = _springs_near(frame)
         found = np.where(near & (found >= 0), np.maximum(found, _COLOURED), found)
     if mark.kind == "estuary":
-        after = _cleared(sea.wet.since_h(times), sea.wet.known_h(times), *AFTER_RAIN_H)
+        after = _cleared(*sea.wet.told(times), *AFTER_RAIN_H)
         after = np.where(sea.conditions.pieces("rain_mm_per_h").found(times) >= 0, np.minimum(after, _COLOURED), -1)
         # The worse of the two, and unknown where one of them is and may be worse.
         either = (found < 0) | (after < 0)
@@ -127,7 +129,7 @@ def weed_risk(frame: Frame) -> AnyArray:
 
 def _weed_proxy(frame: Frame, sea: SeaAtMark) -> IntArray:
     times = frame.times_us
-    since, known = sea.tearing.since_h(times), sea.tearing.known_h(times)
+    since, known = sea.tearing.told(times)
     near, days = _springs_near(frame)
     # The first springs after the sea: their height lies after it, and no more than a round of springs and neaps.
     ahead_h = since - 24.0 * days

@@ -1,20 +1,24 @@
 """When a rule holds at a mark, and when to go: scores, windows, sessions, and why there are no more.
 
-``scoring`` turns columns into scores, ``tracks`` samples the factors of a timeline, ``spans`` finds where a score
-reaches the threshold, ``account`` says what each window is worth, ``rounds`` lets the searches of many rules go on side
-by side, ``search`` is their door: `find_windows`, `find_all_windows` and `explain`. ``curves`` holds what several rules
+``scoring`` turns columns into scores, ``scorer`` the same fast where much never changes, ``tracks`` samples the factors
+of a timeline, which marks share where they may, ``spans`` finds where a score reaches the threshold, ``account``
+says what each window is worth, ``rounds`` lets the searches of many rules go on side by side, ``search`` is their door:
+`find_windows`, `find_all_windows` and `explain`. ``curves`` holds what several rules
 find at a mark, ``outings`` and ``two_marks`` when to be where, ``ranking`` in what order, ``sessions`` the account of
-each: `find_sessions`. ``obstacles`` says why not, ``comparison`` which of two, ``bait`` when to gather it.
+each: `find_sessions`. ``obstacles`` says why not, ``comparison`` which of two, ``bait`` when to gather it. ``picks``
+says which methods a session asks for, ``method_plan`` what to do with them.
 """
 
 from tidecore.windows.bait import BaitOuting, find_bait_outings
 from tidecore.windows.comparison import Comparison, compare_sessions
 from tidecore.windows.curves import MarkSearch, search_mark
+from tidecore.windows.method_plan import SessionPlan, SessionRemark, two_rods
 from tidecore.windows.nothing import explain_no_outings
 from tidecore.windows.obstacle import Obstacle, WhyNot
 from tidecore.windows.obstacles import explain_why_not
 from tidecore.windows.options import SessionOptions
 from tidecore.windows.outings import Outing, find_outings
+from tidecore.windows.picks import MethodPick, MethodPicks, NotPicked, Reason, pick_methods
 from tidecore.windows.ranking import RankedOuting, rank_outings
 from tidecore.windows.scoring import Scores, score_columns, score_rule
 from tidecore.windows.search import Explanation, TermReport, explain, find_all_windows, find_windows
@@ -33,13 +37,19 @@ __all__ = [
     "GroupContribution",
     "Lull",
     "MarkSearch",
+    "MethodPick",
+    "MethodPicks",
+    "NotPicked",
     "Obstacle",
     "Outing",
     "RankedOuting",
+    "Reason",
     "Scores",
     "Session",
     "SessionLeg",
     "SessionOptions",
+    "SessionPlan",
+    "SessionRemark",
     "SessionWindow",
     "TermReport",
     "UnknownTerm",
@@ -57,9 +67,11 @@ __all__ = [
     "find_outings",
     "find_sessions",
     "find_windows",
+    "pick_methods",
     "rank_outings",
     "score_columns",
     "score_rule",
     "search_mark",
     "session_at",
+    "two_rods",
 ]

@@ -11,7 +11,7 @@ from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, from_microseconds
 from tidecore.timeline import Timeline, find_factor
 from tidecore.units import BoolArray, FloatArray, IntArray
 from tidecore.windows.rounds import Question, Search
-from tidecore.windows.scoring import Scores, score_memberships, score_only
+from tidecore.windows.scoring import Scores, score_memberships
 from tidecore.windows.seasons import touched
 from tidecore.windows.spans import EDGE_TOLERANCE_US, Judgement, Samples, Span
 from tidecore.windows.tracks import distinct
@@ -24,6 +24,7 @@ _EQUAL = 1e-9
 _BENT = 0.004
 #: Whole minutes on both sides of the ends of a best hour.
 _ABOUT_MIN = 3
+_HOUR_MIN = US_PER_HOUR // US_PER_MINUTE
 #: Turns in which a sharp top is closed in on.
 _TURNS = 2
 
@@ -73,7 +74,7 @@ def account(judged: Judgement, timeline: Timeline, spans: list[Span], samples: S
     """
     if not spans:
         return []
-    times, scores = yield from _scored(judged, spans, samples.times_us)
+    times, scores = yield from _scored(judged, spans, samples)
     slices = _Slices.of(times, spans)
     best = _best_of(scores.score, slices)
     instants = from_microseconds(times)
@@ -111,10 +112,11 @@ def account(judged: Judgement, timeline: Timeline, spans: list[Span], samples: S
     ]
 
 
-def _scored(judged: Judgement, spans: list[Span], samples_us: IntArray) -> Search[tuple[IntArray, Scores]]:
+def _scored(judged: Judgement, spans: list[Span], samples: Samples) -> Search[tuple[IntArray, Scores]]:
     """Return the instants over which windows are integrated, in all of which the rule holds, and the scores there."""
     # The rule still holds so far before the edge that was found.
     ends = np.array([(span.start_us, max(span.start_us, span.end_us - EDGE_TOLERANCE_US - 1)) for span in spans])
+    samples_us = samples.times_us
     within = np.searchsorted(ends[:, 0], samples_us, side="right") - 1
     sampled = samples_us[(within >= 0) & (samples_us < ends[within, 1])]
     times = distinct(np.concatenate((ends.ravel(), sampled)))
@@ -124,9 +126,15 @@ def _scored(judged: Judgement, spans: list[Span], samples_us: IntArray) -> Searc
     wide[starts[1:] - 1] = False
     middles = times[:-1][wide] + gaps[wide] // 2
     times = distinct(np.concatenate((times, middles)))
-    memberships = yield from _judged(judged, times)
+    # What the search has sampled is known already.
+    at = np.minimum(np.searchsorted(samples_us, times), samples_us.size - 1)
+    new = samples_us[at] != times
+    found = yield from _judged(judged, times[new])
+    memberships = {k: suits[at] for k, suits in samples.suits.items()}
+    for k, suits in memberships.items():
+        suits[new] = found[k]
     for turn in range(_TURNS):
-        score = score_only(judged.rule, memberships)
+        score = judged.scorer.score(memberships, times.size)
         more = [_tops(times, score, np.searchsorted(times, ends[:, 0]))]
         more.append(_bends(times, score, middles) if turn == 0 else _hour_ends(times, score, spans))
         fresh = distinct(np.concatenate(more))
@@ -136,14 +144,14 @@ def _scored(judged: Judgement, spans: list[Span], samples_us: IntArray) -> Searc
             times = np.concatenate((times, fresh))
             order = np.argsort(times)
             times = times[order]
-            memberships = np.concatenate((memberships, found), axis=1)[:, order]
-    return times, score_memberships(judged.rule, memberships)
+            memberships = {k: np.concatenate((memberships[k], found[k]))[order] for k in memberships}
+    return times, score_memberships(judged.rule, judged.scorer.memberships(memberships, times.size))
 
 
-def _judged(judged: Judgement, times_us: IntArray) -> Search[FloatArray]:
-    """Return how well every leaf suits at instants, shape ``(leaves, n)``."""
+def _judged(judged: Judgement, times_us: IntArray) -> Search[dict[int, FloatArray]]:
+    """Return how well every leaf that changes suits at instants, by its place."""
     columns = yield Question(judged.names, times_us)
-    return np.array(judged.memberships(columns, times_us.size))
+    return judged.memberships(columns)
 
 
 def _bends(times: IntArray, score: FloatArray, middles: IntArray) -> IntArray:
@@ -273,10 +281,15 @@ def _best_starts(spans: list[Span], slices: _Slices, score: FloatArray) -> tuple
     total = np.append(0.0, np.cumsum(0.5 * (score[1:] + score[:-1]) * np.diff(times)))
     first, last = -(-ends[:, 0] // US_PER_MINUTE), (ends[:, 1] - US_PER_HOUR) // US_PER_MINUTE
     counts = np.maximum(last - first + 1, 0)
-    bounds = np.append(0, np.cumsum(counts))
-    starts = (np.arange(bounds[-1]) + np.repeat(first - bounds[:-1], counts)) * US_PER_MINUTE
-    means = (np.interp(starts + US_PER_HOUR, times, total) - np.interp(starts, times, total)) / US_PER_HOUR
     fits = counts > 0
+    bounds = np.append(0, np.cumsum(counts))
+    # An hour ends where another starts: each whole minute is looked at once.
+    lengths = np.where(fits, counts + _HOUR_MIN, 0)
+    begins = np.cumsum(lengths) - lengths
+    minutes = (np.arange(lengths.sum()) + np.repeat(first - begins, lengths)) * US_PER_MINUTE
+    until = np.interp(minutes, times, total)
+    at = np.arange(bounds[-1]) + np.repeat(begins - bounds[:-1], counts)
+    starts, means = minutes[at], (until[at + _HOUR_MIN] - until[at]) / US_PER_HOUR
     best_starts, best_means = np.zeros(len(spans), dtype=np.int64), np.zeros(len(spans))
     if fits.any():
         best = _first_best(means, np.append(bounds[:-1][fits], bounds[-1]))

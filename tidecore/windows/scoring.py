@@ -136,6 +136,39 @@ def score_only(rule: SpeciesRule, memberships: Sequence[FloatArray] | FloatArray
     return _score(rule, gates, weighed, total)[0]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Preferred:
+    """The preferences of a tree at ``n`` instants, what is unknown settled as they say.
+
+    Parameters
+    ----------
+    suits : float64 array, shape ``(preferences, n)``
+        How well each suits, NaN where it is unknown.
+    values : float64 array, shape ``(preferences, n)``
+        The same with penalties where it is unknown and penalised, and 1 where it is left out or excludes.
+    counts : bool array, shape ``(preferences, n)``
+        Where it is known, or penalised.
+    excluded : bool array, shape ``(n,)``
+        Where one that is unknown excludes the instant.
+    """
+
+    suits: FloatArray
+    values: FloatArray
+    counts: BoolArray
+    excluded: BoolArray
+
+
+def preferred(tree: RuleTree, memberships: Sequence[FloatArray] | FloatArray) -> Preferred:
+    """Return how well the preferences of a tree suit where its leaves suit so well; it must have some."""
+    suits = np.array([_judge(node, memberships, {}).value for node in tree.prefer])
+    counted = _counted(tree.prefer, memberships, {})
+    assert counted is not None
+    penalised = np.array([node.unknown == "penalise" for node in tree.prefer])[:, None]
+    counts = ~counted.dropped & (~np.isnan(suits) | penalised)
+    nowhere = np.zeros(suits.shape[1], dtype=np.bool_)
+    return Preferred(suits, counted.values, counts, nowhere if counted.excluded is None else counted.excluded)
+
+
 def _score(
     rule: SpeciesRule, gates: _Counted | None, weighed: _Counted | None, loss: FloatArray
 ) -> tuple[FloatArray, BoolArray]:
@@ -174,6 +207,11 @@ def _counted(
     penalties = np.array([node.penalty if node.unknown == "penalise" else 1.0 for node in nodes])[:, None]
     values = np.where(unknown, np.where(dropped, 1.0, penalties), values)
     return _Counted(values, dropped, [one.leaf for one in judged], excluded, True)
+
+
+def suits_of(node: Node, memberships: Sequence[FloatArray] | FloatArray) -> FloatArray:
+    """Return how well a term or a group suits, NaN where that is unknown; see `_judge`."""
+    return _judge(node, memberships, {}).value
 
 
 def _judge(node: Node, memberships: Sequence[FloatArray] | FloatArray, groups: dict[str, FloatArray]) -> _Judged:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -13,7 +14,8 @@ from tidecore.timeline import Timeline
 from tidecore.units import BoolArray, FloatArray, IntArray
 from tidecore.windows.filtering import held_to
 from tidecore.windows.rounds import Columns, Question, Search
-from tidecore.windows.scoring import ROUNDING, membership_of, score_only
+from tidecore.windows.scorer import Scorer
+from tidecore.windows.scoring import ROUNDING, membership_of
 from tidecore.windows.tracks import Track, Tracks, distinct, slopes
 
 #: Edges are found to this [microseconds].
@@ -40,10 +42,11 @@ class Span:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Samples:
-    """Instants in ascending order, and the score at each."""
+    """Instants in ascending order, the score at each, and how well each leaf that changes suits, by its place."""
 
     times_us: IntArray
     score: FloatArray
+    suits: dict[int, FloatArray]
 
 
 class Judgement:
@@ -53,33 +56,35 @@ class Judgement:
         """Look at every leaf along the tracks of the timeline."""
         self.rule, self.flow_reliable = rule, timeline.flow_reliable
         self.constant: dict[int, float] = {}
-        self.along: dict[int, FloatArray] = {}
+        self.moving: list[tuple[int, Leaf]] = []
         for k, leaf in enumerate(rule.tree.leaves):
             track = tracks.track(leaf.factor)
-            suits = membership_of(leaf, track.values, self.flow_reliable)
-            low, high = float(suits.min()), float(suits.max())
-            if np.isnan(suits).all() or (low == high and not track.meets(leaf.term.corners())):
-                self.constant[k] = low
+            same = track.once(leaf, self.flow_reliable, partial(self._same, leaf, track))
+            if same is None:
+                self.moving.append((k, leaf))
             else:
-                self.along[k] = suits
-        self.names = tuple(dict.fromkeys(rule.tree.leaves[k].factor for k in self.along))
+                self.constant[k] = same
+        self.names = tuple(dict.fromkeys(leaf.factor for _, leaf in self.moving))
+        self.scorer = Scorer(rule, self.constant)
 
-    def moving(self) -> list[tuple[int, Leaf]]:
-        """Return the leaves that change, with their places."""
-        return [(k, self.rule.tree.leaves[k]) for k in self.along]
+    def along(self, leaf: Leaf, track: Track) -> FloatArray:
+        """Return how well a leaf suits along the track of its factor."""
+        return membership_of(leaf, track.values, self.flow_reliable)
 
-    def memberships(self, columns: Columns, count: int) -> list[FloatArray]:
-        """Return how well every leaf suits at ``count`` instants."""
-        return [
-            np.full(count, self.constant[k])
-            if k in self.constant
-            else membership_of(leaf, columns[leaf.factor], self.flow_reliable)
-            for k, leaf in enumerate(self.rule.tree.leaves)
-        ]
+    def _same(self, leaf: Leaf, track: Track) -> float | None:
+        """Return how well a leaf suits all along its track, None where that changes."""
+        suits = self.along(leaf, track)
+        low, high = float(suits.min()), float(suits.max())
+        constant = np.isnan(suits).all() or (low == high and not track.meets(leaf.term.corners()))
+        return low if constant else None
+
+    def memberships(self, columns: Columns) -> dict[int, FloatArray]:
+        """Return how well every leaf that changes suits, by its place."""
+        return {k: membership_of(leaf, columns[leaf.factor], self.flow_reliable) for k, leaf in self.moving}
 
     def score(self, columns: Columns, count: int) -> FloatArray:
         """Return the score at ``count`` instants."""
-        return score_only(self.rule, self.memberships(columns, count))
+        return self.scorer.score(self.memberships(columns), count)
 
 
 def find_spans(
@@ -121,15 +126,16 @@ def _sampled(judged: Judgement, tracks: Tracks, start_us: int, end_us: int) -> S
     gates = {node.leaf for node in judged.rule.tree.require if node.mode == "term"}
     for k in gates & judged.constant.keys():
         if _gate(judged.rule, k, judged.constant[k]) < judged.rule.threshold - ROUNDING:
-            return Samples(extras[0], np.zeros(2))
-    for k, leaf in judged.moving():
+            return Samples(extras[0], np.zeros(2), {})
+    for k, leaf in judged.moving:
         track = tracks.track(leaf.factor)
-        extras += [track.extras_us, *_passings(track, leaf)]
+        extras += [track.extras_us, track.once(leaf, "passings", partial(_passings, track, leaf))]
         if k in gates:
-            alive.append(_alive(judged, k, leaf, track))
+            key = judged.rule.threshold, judged.flow_reliable
+            alive.append(track.once(leaf, key, partial(_alive, judged, k, leaf, track)))
     runs = _common(alive)
     if not runs.size:
-        return Samples(extras[0], np.zeros(2))
+        return Samples(extras[0], np.zeros(2), {})
     times = np.concatenate(extras)
     times = distinct(times[_inside(times, runs)])
     steps = np.flatnonzero(_inside(even, runs))
@@ -138,19 +144,19 @@ def _sampled(judged: Judgement, tracks: Tracks, start_us: int, end_us: int) -> S
     axis = np.concatenate((even[steps], fresh))
     order = np.argsort(axis, kind="stable")
     merged = {name: np.concatenate((tracks.even(name)[steps], columns[name]))[order] for name in judged.names}
-    samples = Samples(axis[order], judged.score(merged, axis.size))
+    suits = judged.memberships(merged)
+    samples = Samples(axis[order], judged.scorer.score(suits, axis.size), suits)
     return (yield from _with_hidden_extremes(judged, samples))
 
 
-def _passings(track: Track, leaf: Leaf) -> list[IntArray]:
+def _passings(track: Track, leaf: Leaf) -> IntArray:
     """Return when a factor passes the corners of its shape, about; just before and after if one is an edge."""
-    if not track.number:
-        return []
-    found, corners = [], leaf.term.corners()
+    corners = leaf.term.corners() if track.number else ()
+    found = [np.empty(0, dtype=np.int64)]
     for corner in dict.fromkeys(corners):
         passing = np.rint(track.passing(corner)).astype(np.int64)
         found += [passing - _EDGE_SIDE_US, passing + _EDGE_SIDE_US] if corners.count(corner) > 1 else [passing]
-    return found
+    return np.concatenate(found)
 
 
 def _gate(rule: SpeciesRule, leaf: int, suits: float) -> float:
@@ -163,7 +169,7 @@ def _gate(rule: SpeciesRule, leaf: int, suits: float) -> float:
 
 def _alive(judged: Judgement, k: int, leaf: Leaf, track: Track) -> IntArray:
     """Return where a requirement may let the threshold through, as runs of samples of its factor, shape ``(n, 2)``."""
-    suits, values, times = judged.along[k], track.values, track.times_us
+    suits, values, times = judged.along(leaf, track), track.values, track.times_us
     through = np.where(np.isnan(suits), _gate(judged.rule, k, np.nan), suits) >= judged.rule.threshold - ROUNDING
     # A number may go up and down its whole shape between two samples: then it passes a corner.
     between = through[1:] | through[:-1]
@@ -199,11 +205,11 @@ def _inside(times: IntArray, runs: IntArray) -> BoolArray:
     return np.asarray((at >= 0) & (times <= runs[at, 1]))
 
 
-def _merged(samples: Samples, times_us: IntArray, score: FloatArray) -> Samples:
-    """Return the samples with more of them."""
-    times = np.concatenate((samples.times_us, times_us))
-    times, chosen = np.unique(times, return_index=True)
-    return Samples(times, np.concatenate((samples.score, score))[chosen])
+def _merged(samples: Samples, more: Samples) -> Samples:
+    """Return the samples with more of them, in any order."""
+    times, chosen = np.unique(np.concatenate((samples.times_us, more.times_us)), return_index=True)
+    suits = {k: np.concatenate((known, more.suits[k]))[chosen] for k, known in samples.suits.items()}
+    return Samples(times, np.concatenate((samples.score, more.score))[chosen], suits)
 
 
 def _with_hidden_extremes(judged: Judgement, samples: Samples) -> Search[Samples]:
@@ -227,11 +233,15 @@ def _with_hidden_extremes(judged: Judgement, samples: Samples) -> Search[Samples
         points = low[:, None] + (high - low)[:, None] * _FAN
         asked = np.rint(points).astype(np.int64)
         columns = yield Question(judged.names, asked.ravel())
-        scores = judged.score(columns, asked.size).reshape(asked.shape)
+        suits = judged.memberships(columns)
+        scores = judged.scorer.score(suits, asked.size).reshape(asked.shape)
         rows, best = np.arange(found.size), np.argmax(scores * sign[:, None], axis=1)
         tops = scores[rows, best]
         crossed = (tops >= threshold) != (sign < 0.0)
-        samples = _merged(samples, asked[rows, best][crossed], tops[crossed])
+        if crossed.any():
+            place = (rows * _FAN.size + best)[crossed]
+            new = Samples(asked.ravel()[place], tops[crossed], {k: one[place] for k, one in suits.items()})
+            samples = _merged(samples, new)
         before, after = scores[rows, np.maximum(best - 1, 0)], scores[rows, np.minimum(best + 1, _FAN.size - 1)]
         gain = np.maximum(np.abs(tops - before), np.abs(tops - after))
         low, high = points[rows, np.maximum(best - 1, 0)], points[rows, np.minimum(best + 1, _FAN.size - 1)]

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass
 from functools import cached_property
+from threading import Lock
+from typing import Any, TypeVar
 from weakref import WeakKeyDictionary
 
 import numpy as np
 
+from tidecore.rules import Leaf
 from tidecore.timebase import US_PER_DAY, US_PER_MINUTE, US_PER_SECOND
 from tidecore.timeline import Timeline, find_factor
 from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
@@ -17,6 +21,11 @@ LONGEST_STEP_US = 10 * US_PER_MINUTE
 #: Samples nearer than this are two sides of a jump, not a slope [microseconds].
 JUMP_US = US_PER_SECOND
 _NEARLY = 1e-9
+#: Tracks that one object keeps for the marks which share it, of so many samples at most; some 2 MB.
+_TRACKS_SHARED, _SAMPLES_SHARED = 32, 6000
+#: What a track keeps of leaves: small arrays and numbers.
+_LEAVES_KEPT = 256
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, eq=False)
@@ -24,13 +33,31 @@ class Track:
     """One factor: instants in ascending order, and its values there.
 
     The instants are even steps, both sides of every break of the factor, and the extremes of a number: between two of
-    them a number goes one way. ``extras_us`` are those that are no even step.
+    them a number goes one way. ``extras_us`` are those that are no even step, ``even`` the values at those that are.
     """
 
     times_us: IntArray
     values: AnyArray
     extras_us: IntArray
     number: bool
+    even: AnyArray
+
+    def once(self, leaf: Leaf, what: Hashable, make: Callable[[], T]) -> T:
+        """Return what ``make`` makes of this track for a leaf, worked out when it is first asked for."""
+        key = id(leaf), what
+        # The leaf is kept beside it, so that no other can come by its number.
+        found = self._kept.get(key)
+        if found is None:
+            found = leaf, make()
+            if len(self._kept) >= _LEAVES_KEPT:
+                self._kept.clear()
+            self._kept[key] = found
+        kept: T = found[1]
+        return kept
+
+    @cached_property
+    def _kept(self) -> dict[Hashable, tuple[Leaf, Any]]:
+        return {}
 
     def passing(self, corner: float) -> FloatArray:
         """Return about when the factor passes a value between two samples [microseconds since 1970].
@@ -41,7 +68,7 @@ class Track:
         above = self.values - corner
         # What meets a corner to the last digits has passed it already.
         above[np.abs(above) < _NEARLY * max(1.0, abs(corner))] = 0.0
-        k = np.flatnonzero((above[:-1] * above[1:] < 0.0) & (self.gaps > JUMP_US))
+        k = np.flatnonzero((above[:-1] * above[1:] < 0.0) & self._smooth)
         rise, gap = above[k + 1] - above[k], self.gaps[k]
         part = -above[k] / rise
         part = np.clip(part + 0.5 * self.bends[k] * gap * gap * part * (1.0 - part) / rise, 0.0, 1.0)
@@ -65,15 +92,44 @@ class Track:
         return np.diff(self.times_us).astype(np.float64)
 
     @cached_property
+    def _smooth(self) -> BoolArray:
+        return self.gaps > JUMP_US
+
+    @cached_property
     def bends(self) -> FloatArray:
         """Second derivative between two samples, the mean of both ends; 0 beside a jump."""
-        slopes = np.where(self.gaps > JUMP_US, np.diff(self.values) / self.gaps, np.nan)
+        slopes = np.where(self._smooth, np.diff(self.values) / self.gaps, np.nan)
         inner = 2.0 * np.diff(slopes) / (self.gaps[1:] + self.gaps[:-1])
         padded = np.concatenate(([np.nan], inner, [np.nan]))
         known = ~np.isnan(padded)
         filled = np.where(known, padded, 0.0)
         count = known[:-1].astype(np.int64) + known[1:]
         return np.asarray((filled[:-1] + filled[1:]) / np.maximum(count, 1))
+
+
+_SHARED: WeakKeyDictionary[Any, dict[Hashable, Track]] = WeakKeyDictionary()
+_SHARING = Lock()
+
+
+@dataclass(frozen=True, slots=True)
+class _Shelf:
+    """Where the marks that share an object share a track: kept as long as the object is, the oldest go first."""
+
+    owner: Any
+    key: Hashable
+
+    def get(self) -> Track | None:
+        with _SHARING:
+            return _SHARED.get(self.owner, {}).get(self.key)
+
+    def put(self, track: Track) -> None:
+        for array in (track.times_us, track.values, track.extras_us, track.even):
+            array.flags.writeable = False
+        with _SHARING:
+            kept = _SHARED.setdefault(self.owner, {})
+            while len(kept) >= _TRACKS_SHARED:
+                del kept[next(iter(kept))]
+            kept[self.key] = track
 
 
 class Tracks:
@@ -86,16 +142,19 @@ class Tracks:
         even = np.arange(-(-first // step), last // step + 1, dtype=np.int64) * step
         ends = np.array([first, timeline.span.start_us, timeline.span.end_us, last], dtype=np.int64)
         self.even_us: IntArray = distinct(np.concatenate((even, ends)))
-        self._even: dict[str, AnyArray] = {}
         self._tracks: dict[str, Track] = {}
 
     def prepare(self, timeline: Timeline, names: tuple[str, ...]) -> None:
         """Sample the factors named that are not there yet."""
         missing = [name for name in names if name not in self._tracks]
-        if missing:
-            self._even |= timeline.at(self.even_us, missing)
-            for name in missing:
-                self._tracks[name] = self._made(timeline, name)
+        shared = {name: shelf for name in missing if (shelf := self._shelf(timeline, name)) is not None}
+        self._tracks |= {name: track for name, shelf in shared.items() if (track := shelf.get()) is not None}
+        missing = [name for name in missing if name not in self._tracks]
+        columns = timeline.at(self.even_us, missing) if missing else {}
+        for name in missing:
+            track = self._tracks[name] = self._made(timeline, name, columns[name])
+            if name in shared:
+                shared[name].put(track)
 
     def track(self, name: str) -> Track:
         """Return the track of a factor that was prepared."""
@@ -103,14 +162,26 @@ class Tracks:
 
     def even(self, name: str) -> AnyArray:
         """Return a factor at the even steps."""
-        return self._even[name]
+        return self._tracks[name].even
 
-    def _made(self, timeline: Timeline, name: str) -> Track:
+    def _shelf(self, timeline: Timeline, name: str) -> _Shelf | None:
+        """Return where marks share the track of a factor; None where it is the mark's own."""
+        factor = find_factor(name)
+        # What is no timeline proper may have its factors from anywhere.
+        if type(timeline) is not Timeline or factor.hangs_on is None or self.even_us.size > _SAMPLES_SHARED:
+            return None
+        owner = factor.hangs_on(timeline.sources)
+        if owner is None:
+            return None
+        span = timeline.span
+        return _Shelf(owner, (factor, span.start_us, span.end_us, min(timeline.grid.step_us, LONGEST_STEP_US)))
+
+    def _made(self, timeline: Timeline, name: str, even: AnyArray) -> Track:
         breaks = timeline.breaks_us([name])
-        values, number = self._even[name], find_factor(name).kind == "number"
+        values, number = even, find_factor(name).kind == "number"
         nowhere = np.empty(0, dtype=np.int64)
         if number and np.isnan(values).all():
-            return Track(self.even_us, values, nowhere, number)
+            return Track(self.even_us, values, nowhere, number, even)
         sides = distinct(np.concatenate((breaks, breaks - 1)))
         sides = sides[(sides >= self.even_us[0]) & (sides <= self.even_us[-1])]
         times, values, extras = self._joined(timeline, name, self.even_us, values, sides)
@@ -118,7 +189,7 @@ class Tracks:
             tops = distinct(np.rint(_extremes(times, values)).astype(np.int64))
             times, values, more = self._joined(timeline, name, times, values, tops)
             extras = np.concatenate((extras, more))
-        return Track(times, values, extras, number)
+        return Track(times, values, extras, number, even)
 
     @staticmethod
     def _joined(

@@ -29,7 +29,7 @@ def unknown_terms(
         shares = (np.add.reduceat(weights * unknown[row], bounds[:-1]) / totals).tolist()
         out = np.logical_or.reduceat(unknown[row] & scores.excluded, bounds[:-1]).tolist()
         seen = np.logical_or.reduceat(unknown[row], bounds[:-1]).tolist()
-        reason = _why(leaf, timeline)
+        reason = why_unknown(leaf, timeline)
         for k in range(parts):
             if seen[k]:
                 done: Done = "decided" if policy == "exclude" and not out[k] else policy
@@ -37,7 +37,7 @@ def unknown_terms(
     return [tuple(one) for one in found]
 
 
-def _why(leaf: Leaf, timeline: Timeline) -> str:
+def why_unknown(leaf: Leaf, timeline: Timeline) -> str:
     """Return why a factor is unknown."""
     factor = find_factor(leaf.factor)
     if factor.why_unknown is not None:

@@ -20,6 +20,8 @@ from service.storage.tables import (
     DocumentVersionRow,
     MarkRow,
     MarkVersionRow,
+    MethodRow,
+    MethodVersionRow,
     RuleRow,
     RuleVersionRow,
     SlackNoteRow,
@@ -56,6 +58,7 @@ class NewDocument:
 MARKS = DocumentTables("mrk", MarkRow, MarkVersionRow, _many_of(MarkRow))
 SPECIES_RULES = DocumentTables("rul", RuleRow, RuleVersionRow, _many_of(RuleRow))
 SLACK_NOTES = DocumentTables("sln", SlackNoteRow, SlackNoteVersionRow, _many_of(SlackNoteRow))
+METHODS = DocumentTables("mth", MethodRow, MethodVersionRow, _many_of(MethodRow))
 
 
 class DocumentRepository(Repository):

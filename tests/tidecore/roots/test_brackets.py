@@ -272,3 +272,17 @@ def test_summits_in_their_brackets_in_their_order() -> None:
     slope = summits(hours, [START], [DAY])
     np.testing.assert_allclose(slope.times_us, [DAY], rtol=0, atol=1e6)
     assert len(summits(wave, [], [])) == 0
+
+
+def test_ends_that_are_known_are_not_asked_for_again() -> None:
+    asked: list[int] = []
+
+    def wave(times: FloatArray) -> FloatArray:
+        asked.append(times.size)
+        return np.asarray(np.sin(times / US_PER_HOUR))
+
+    left, right = np.array([2.0, 5.5]) * US_PER_HOUR, np.array([4.0, 7.5]) * US_PER_HOUR
+    plain, calls = refine(wave, left, right), len(asked)
+    found = refine(wave, left, right, ends=(np.sin(left / US_PER_HOUR), np.sin(right / US_PER_HOUR)))
+    np.testing.assert_array_equal(found, plain)
+    assert len(asked) == 2 * calls - 2

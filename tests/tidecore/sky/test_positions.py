@@ -247,3 +247,14 @@ def test_civil_time_joins_at_1972_within_a_tenth_of_a_second() -> None:
     at = ephemeris.UTC_BEGINS_US + np.array([-1, 0, 1])
     assert np.abs(np.diff(made.tt_minus_utc_s(at))).max() < 0.1
     assert made.tt_minus_utc_s(at)[1] == pytest.approx(42.184, abs=1e-9)
+
+
+@pytest.mark.parametrize("count", [1, 50, 2500])
+def test_the_moon_seen_at_once_is_altitude_and_light_and_marks_keep_theirs(positions: SkyPositions, count: int) -> None:
+    times = np.linspace(positions.start_us, positions.end_us, count).astype(np.int64)
+    for latitude, longitude in ((50.0, -4.0), (-33.0, 151.0)):
+        altitude, lit = positions.moon_seen(latitude, longitude, times)
+        np.testing.assert_array_equal(altitude, positions.moon_altitude(latitude, longitude, times))
+        np.testing.assert_array_equal(lit, positions.illuminated_fraction(times))
+        many = positions.altitudes_many([latitude, 10.0], [longitude, 20.0], times)
+        np.testing.assert_allclose(positions.sun_altitude(latitude, longitude, times), many.sun[0], rtol=0, atol=1e-9)

@@ -16,7 +16,7 @@ class ChangeItem(Schema):
     """The latest change of one thing; a deleted thing keeps its place here."""
 
     kind: Annotated[
-        str, Field(description="Kind of thing: station, mark, slack_note, condition, warning, species_rule.")
+        str, Field(description="Kind of thing: station, mark, slack_note, condition, warning, species_rule, method.")
     ]
     id: str
     change: Literal["created", "updated", "deleted"]

@@ -12,7 +12,7 @@ from service.usecases.imports import LinePage
 from service.usecases.page import Page
 from service.usecases.records import ImportRecord
 
-Kind = Literal["mark", "station"]
+Kind = Literal["mark", "method", "station"]
 Status = Literal["created", "unchanged", "conflict", "invalid"]
 
 
