@@ -62,6 +62,11 @@ def test_the_core_is_light():
     assert heavy_imports("import tidecore") == []
 
 
+def test_the_catch_log_is_light():
+    questions = "compare_rates(3, 2.0, 1, 2.0), poisson_limits(4)"
+    assert heavy_imports(f"from tidecore.catchstats import compare_rates, poisson_limits\n{questions}") == []
+
+
 @pytest.mark.parametrize("name", ["scipy", "pandas"])
 def test_a_heavy_import_is_seen(name):
     assert name in heavy_imports(f"def later():\n    import {name}\nlater()")

@@ -1,0 +1,177 @@
+from __future__ import annotations
+
+import copy
+import json
+import pickle
+
+import pytest
+
+from tests.tidecore.catchlog.trips import BASS, at, cast, catch, deployment, record
+from tidecore.catchlog import Correction, TripRecord, corrected
+from tidecore.errors import InvalidInput
+
+
+def faults_of(plain: object) -> dict[str, str]:
+    with pytest.raises(InvalidInput) as caught:
+        TripRecord.parse(plain)
+    return {fault.field: f"{fault.problem}; {fault.expected}" for fault in caught.value.faults}
+
+
+def whole():
+    return record(
+        trip={"purpose": "match", "drawn_peg": "14", "target": [BASS], "slack_seen": [at("19:10")]},
+        deployments=[
+            deployment(
+                "a",
+                casts=[cast("18:05", "18:25", bait_back="crabbed"), cast("18:25", "19:00")],
+                reach={"metres": 60, "known": "guessed"},
+                changes=[{"at": at("18:25"), "what": "range"}],
+                line="held",
+                snags=1,
+            ),
+            deployment("b", rod="far"),
+            deployment("c", start="20:00", end="20:30"),
+        ],
+        bites=[{"at": at("18:20"), "deployment": "a", "kind": "rattle", "outcome": "missed"}],
+        catches=[
+            catch(
+                deployment="a",
+                length={"cm": 44, "kind": "total", "precision_cm": 0.5},
+                weight={"grams": 900, "how": "estimated"},
+                hook_position="lip",
+                condition="alive",
+            )
+        ],
+    )  # fmt: skip
+
+
+def test_a_record_survives_json_and_pickling():
+    found = TripRecord.parse(whole())
+    assert TripRecord.parse(json.loads(json.dumps(found.to_document()))) == found
+    assert pickle.loads(pickle.dumps(found)) == found
+    assert found.to_document()["deployments"][0]["casts"][0]["in"] == at("18:25")
+
+
+@pytest.mark.parametrize(
+    "plain",
+    [
+        record(trip={"outcome": "blank"}, deployments=[deployment()]),
+        record(trip={"outcome": "not_fished", "why_not": "weed", "end": None}),
+        record(trip={"end": None}, catches=[catch("23:00")]),
+        record(deployments=[deployment()], catches=[catch("20:04", deployment="a")]),
+        record(deployments=[deployment()], catches=[catch("20:55", deployment="a", precision_min=60)]),
+        record(trip={"time_precision_min": 60}, deployments=[deployment(end="21:50")]),
+    ],
+)  # fmt: skip
+def test_what_is_in_order_is_taken(plain):
+    assert TripRecord.parse(plain)
+
+
+def test_every_fault_comes_at_once():
+    felt = {"metres": -1, "known": "felt"}
+    found = faults_of(
+        record(
+            trip={"end": at("17:00"), "drawn_peg": "3", "party": 0, "why_not": "surf"},
+            deployments=[
+                deployment("a", end="17:00"),
+                deployment("b", casts=[cast("18:30", "18:20"), cast("18:40", "18:50")]),
+                deployment("c", casts=[cast("17:30", "18:10"), cast("18:05", "20:30")], reach=felt),
+            ],
+            bites=[{"at": "soon", "kind": "nibble", "outcome": "missed"}],
+            catches=[
+                catch(length={"cm": 400, "kind": "total"}),
+                catch(species={"scientific_name": "Gadus morhua", "fao_code": "cod"}, fate="eaten", precision_min=10),
+            ],
+        )
+    )  # fmt: skip
+    assert set(found) == {
+        "trip.end", "trip.drawn_peg", "trip.party", "trip.why_not",
+        "deployments.0.end", "deployments.1.casts.0.in", "deployments.2.casts.1.out",
+        "deployments.2.reach.metres", "deployments.2.reach.known",
+        "bites.0.at", "bites.0.kind",
+        "catches.0.length.cm", "catches.1.species.fao_code", "catches.1.fate", "catches.1.precision_min",
+    }  # fmt: skip
+    assert "400, of Dicentrarchus labrax" in found["catches.0.length.cm"]
+
+
+def test_rods_places_and_times_are_held_against_each_other_at_once():
+    found = faults_of(
+        record(
+            deployments=[
+                deployment("a"),
+                deployment("a", start="19:30", end="20:30"),
+                deployment("d", rod="far", start="19:00", end="22:00"),
+            ],
+            bites=[{"at": at("18:20"), "deployment": "z", "kind": "knock", "outcome": "missed"}],
+            catches=[catch("22:00"), catch("23:00")],
+        )
+    )
+    assert set(found) == {
+        "deployments.1.ref",
+        "deployments.1.start",
+        "deployments.2.end",
+        "catches.0.at",
+        "catches.1.at",
+    }
+    assert "in use by deployments.0" in found["deployments.1.start"]
+    found = faults_of(
+        record(
+            deployments=[deployment("a")],
+            bites=[{"at": at("18:20"), "deployment": "z", "kind": "knock", "outcome": "missed"}],
+            catches=[catch("20:06", deployment="a"), catch("19:00", deployment="b")],
+        )
+    )
+    assert set(found) == {"bites.0.deployment", "catches.0.at", "catches.1.deployment"}
+
+
+def test_a_cast_lies_within_its_deployment():
+    found = faults_of(record(deployments=[deployment(casts=[cast("17:50", "18:10"), cast("19:50", "20:10")])]))
+    assert set(found) == {"deployments.0.casts.0.out", "deployments.0.casts.1.in"}
+
+
+@pytest.mark.parametrize("shape", ["bss", "BS", "BSSX", "B1S", 7])
+def test_a_code_that_is_none_is_refused(shape):
+    assert "catches.0.species.fao_code" in faults_of(record(catches=[catch(species={**BASS, "fao_code": shape})]))
+
+
+def test_an_outcome_fits_what_was_done():
+    assert set(faults_of(record(trip={"outcome": "blank"}, catches=[catch()]))) == {"catches"}
+    nothing = {"outcome": "not_fished", "why_not": "surf"}
+    assert set(faults_of(record(trip=nothing, deployments=[deployment()], catches=[catch()]))) == {
+        "deployments",
+        "catches",
+    }
+    assert set(faults_of(record(trip={"outcome": "not_fished"}))) == {"trip.why_not"}
+
+
+def test_a_long_overlap_is_seen_behind_a_short_deployment():
+    times = [("18:00", "20:30"), ("18:10", "18:20"), ("20:00", "20:40")]
+    rows = [deployment(str(place), start=start, end=end) for place, (start, end) in enumerate(times)]
+    assert set(faults_of(record(deployments=rows))) == {"deployments.1.start", "deployments.2.start"}
+
+
+def test_a_correction_keeps_the_original():
+    plain = TripRecord.parse(whole()).to_document()
+    before = copy.deepcopy(plain)
+    change = {
+        "path": "catches.0.length.cm",
+        "was": 44.0,
+        "now": 41.5,
+        "at": at("09:00", "2026-10-12"),
+        "why": "tape read again",
+    }
+    first = Correction.parse(change)
+    second = Correction.parse({**change, "was": 41.5, "now": 41.0})
+    made = corrected(plain, [first, second])
+    assert plain == before
+    assert made["catches"][0]["length"]["cm"] == 41.0
+    assert TripRecord.parse(made).to_document() == made
+
+
+def test_a_correction_of_what_is_not_there_is_refused():
+    plain = TripRecord.parse(whole()).to_document()
+    wrong = [("catches.0.length.cm", 50.0), ("catches.7.length.cm", 1), ("catches.0.colour", 1), ("trip.mark.name", 1)]
+    moment = at("09:00", "2026-10-12")
+    with pytest.raises(InvalidInput) as caught:
+        corrected(plain, [Correction.parse({"path": path, "was": was, "now": 1, "at": moment}) for path, was in wrong])
+    assert [fault.field for fault in caught.value.faults] == ["0.was", "1.path", "2.path", "3.path"]

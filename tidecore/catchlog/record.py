@@ -1,0 +1,173 @@
+"""A trip with all that belongs to it, checked against each other; corrections that keep the original."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import pairwise
+from typing import Annotated, Any
+
+from pydantic import Field, JsonValue, ValidationInfo, field_validator
+
+from tidecore.catchlog.moments import Moment, outside, written
+from tidecore.catchlog.trip import Bite, Catch, Deployment, Trip
+from tidecore.documents import Document, Flaw, Name, Note, refuse, shown
+from tidecore.errors import Fault, InvalidInput
+
+#: Most deployments of one trip; most bites, and most catches.
+MOST_DEPLOYMENTS, MOST_EVENTS = 200, 5000
+
+
+class TripRecord(Document):
+    """A trip, its deployments, bites and catches.
+
+    Deployments of one rod do not overlap and lie within the trip; a bite or catch lies within its deployment, as far as
+    its own precision tells. A trip that was not fished has none of them, and a blank no catch.
+    """
+
+    trip: Trip
+    deployments: Annotated[tuple[Deployment, ...], Field(max_length=MOST_DEPLOYMENTS)] = ()
+    bites: Annotated[tuple[Bite, ...], Field(max_length=MOST_EVENTS)] = ()
+    catches: Annotated[tuple[Catch, ...], Field(max_length=MOST_EVENTS)] = ()
+
+    # Each is held against those before it, where these are fit by themselves.
+    @field_validator("deployments")
+    @classmethod
+    def _one_after_the_other(cls, found: tuple[Deployment, ...], info: ValidationInfo) -> tuple[Deployment, ...]:
+        trip = info.data.get("trip")
+        flaws = list(_refs(found))
+        flaws += overlaps(found)
+        if trip is not None:
+            flaws += _unfished(trip, found)
+            flaws += _off_the_trip(trip, found)
+        refuse(found, flaws)
+        return found
+
+    @field_validator("bites")
+    @classmethod
+    def _bites_within(cls, bites: tuple[Bite, ...], info: ValidationInfo) -> tuple[Bite, ...]:
+        refuse(bites, list(_misplaced(bites, info)))
+        return bites
+
+    @field_validator("catches")
+    @classmethod
+    def _catches_within(cls, catches: tuple[Catch, ...], info: ValidationInfo) -> tuple[Catch, ...]:
+        trip, flaws = info.data.get("trip"), list(_misplaced(catches, info))
+        if catches and trip is not None and trip.outcome == "blank":
+            flaws.append(Flaw((), f"has {len(catches)} of a blank", "no catch, or the outcome fished"))
+        refuse(catches, flaws)
+        return catches
+
+
+def overlaps(deployments: Sequence[Deployment]) -> Iterator[Flaw]:
+    """Give a flaw for each deployment that begins before another of the same rod has ended."""
+    by_rod: dict[str, list[int]] = {}
+    for place, one in enumerate(deployments):
+        by_rod.setdefault(one.rod, []).append(place)
+    for places in by_rod.values():
+        places.sort(key=lambda place: (deployments[place].start, deployments[place].end))
+        last = places[0]
+        for _, place in pairwise(places):
+            before, one = deployments[last], deployments[place]
+            if one.start < before.end:
+                problem = f"is {written(one.start)}, while rod {shown(one.rod)} is in use by deployments.{last}"
+                yield Flaw(
+                    (place, "start"), problem, f"one deployment of a rod at a time: {written(before.end)} or later"
+                )
+            if one.end > before.end:
+                last = place
+
+
+def _refs(deployments: Sequence[Deployment]) -> Iterator[Flaw]:
+    seen: dict[str, int] = {}
+    for place, one in enumerate(deployments):
+        if seen.setdefault(one.ref, place) != place:
+            yield Flaw((place, "ref"), f"is that of deployments.{seen[one.ref]} too", "each ref once")
+
+
+def _unfished(trip: Trip, things: Sequence[object]) -> Iterator[Flaw]:
+    if things and trip.outcome == "not_fished":
+        yield Flaw((), f"has {len(things)} of a trip that was not fished", "none, or another outcome")
+
+
+def _off_the_trip(trip: Trip, deployments: Iterable[Deployment]) -> Iterator[Flaw]:
+    for place, one in enumerate(deployments):
+        for field, moment in (("start", one.start), ("end", one.end)):
+            if outside(moment, trip.time_precision_min, trip.start, trip.end):
+                yield Flaw((place, field), f"is {written(moment)}, outside the trip", "a time within the trip")
+
+
+def _misplaced(events: Sequence[Bite | Catch], info: ValidationInfo) -> Iterator[Flaw]:
+    trip, deployments = info.data.get("trip"), info.data.get("deployments")
+    if trip is not None:
+        yield from _unfished(trip, events)
+    by_ref = {one.ref: one for one in deployments or ()}
+    for place, event in enumerate(events):
+        if event.deployment is not None and deployments is not None:
+            its = by_ref.get(event.deployment)
+            if its is None:
+                yield Flaw(
+                    (place, "deployment"), f"is {shown(event.deployment)}", "the ref of a deployment of this trip"
+                )
+            elif outside(event.at, event.precision_min, its.start, its.end):
+                expected = f"from {written(its.start)} to {written(its.end)}, give or take {event.precision_min} min"
+                yield Flaw((place, "at"), f"is {written(event.at)}, outside its deployment", expected)
+        elif trip is not None:
+            slack = event.precision_min + trip.time_precision_min
+            if outside(event.at, slack, trip.start, trip.end):
+                yield Flaw((place, "at"), f"is {written(event.at)}, outside the trip", "a time within the trip")
+
+
+class Correction(Document):
+    """What is put right in a document: ``path`` (as ``catches.2.length.cm``), what it was, what it is now, why, when.
+
+    The document that it corrects is kept; `corrected` makes the one that holds now.
+    """
+
+    path: Annotated[str, Field(pattern=r"^[a-z_]+(\.([a-z_]+|\d{1,5})){0,8}$")]
+    was: JsonValue
+    now: JsonValue
+    at: Moment
+    why: Note = ""
+    by: Name | None = None
+
+
+def corrected(document: dict[str, Any], corrections: Sequence[Correction]) -> dict[str, Any]:
+    """Return plain data with corrections made one after the other; what is given stays as it is.
+
+    Raises
+    ------
+    InvalidInput
+        With every correction that names no field there is, or another value than stands there.
+    """
+    made, faults = copy.deepcopy(document), []
+    for place, one in enumerate(corrections):
+        steps = one.path.split(".")
+        holder: Any = made
+        for step in steps[:-1]:
+            holder = _inside(holder, step)
+        last = _key(holder, steps[-1])
+        if last is None:
+            faults.append(Fault(f"{place}.path", f"is {one.path}, which is no field", "a field of the document"))
+        elif holder[last] != one.was:
+            expected = f"{shown(holder[last])}, as it stands"
+            faults.append(Fault(f"{place}.was", f"is {shown(one.was)}", expected))
+        else:
+            holder[last] = copy.deepcopy(one.now)
+    if faults:
+        raise InvalidInput(faults)
+    return made
+
+
+def _key(holder: Any, step: str) -> str | int | None:
+    """Return the key or index that a step names in a container; None where there is none."""
+    if isinstance(holder, dict):
+        return step if step in holder else None
+    if isinstance(holder, list) and step.isdecimal() and int(step) < len(holder):
+        return int(step)
+    return None
+
+
+def _inside(holder: Any, step: str) -> Any:
+    key = _key(holder, step)
+    return None if key is None else holder[key]

@@ -1,0 +1,93 @@
+"""Incomplete gamma and beta functions and their inverses, of one number at a time, without scipy.
+
+Series and continued fractions as in the NIST Digital Library of Mathematical Functions: 8.7.1, 8.9.2, 8.17.22.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from itertools import count
+
+_TINY = 1e-300
+_CLOSE = 1e-16
+_MOST_TERMS = 1_000_000
+
+
+def gamma_below(shape: float, x: float) -> float:
+    """Return P(shape, x), the chance that a gamma variable of this shape and scale 1 is at most ``x``.
+
+    ``shape`` above 0, ``x`` at least 0; relative error about 1e-12 for shapes up to 1e4.
+    """
+    if x <= 0.0:
+        return 0.0
+    front = math.exp(shape * math.log(x) - x - math.lgamma(shape))
+    if x < shape + 1.0:
+        term = total = 1.0 / shape
+        for k in range(1, _MOST_TERMS):
+            term *= x / (shape + k)
+            total += term
+            if term < total * _CLOSE:
+                break
+        return min(1.0, front * total)
+    steps = ((-k * (k - shape), x + 2.0 * k + 1.0 - shape) for k in count(1))
+    return max(0.0, 1.0 - front / _fraction(x + 1.0 - shape, steps))
+
+
+def beta_below(a: float, b: float, x: float) -> float:
+    """Return I_x(a, b), the chance that a beta variable is at most ``x``; ``a`` and ``b`` above 0."""
+    if x <= 0.0 or x >= 1.0:
+        return 0.0 if x <= 0.0 else 1.0
+    if x > (a + 1.0) / (a + b + 2.0):
+        return 1.0 - beta_below(b, a, 1.0 - x)
+    front = a * math.log(x) + b * math.log1p(-x) + math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b)
+    return math.exp(front) / (a * _fraction(1.0, _beta_steps(a, b, x)))
+
+
+def gamma_quantile(chance: float, shape: float) -> float:
+    """Return the ``x`` at which `gamma_below` is ``chance``, 0 to below 1."""
+    if chance <= 0.0:
+        return 0.0
+    upper = shape + 1.0
+    while gamma_below(shape, upper) < chance:
+        upper *= 2.0
+    return _inverse(lambda x: gamma_below(shape, x), chance, upper)
+
+
+def beta_quantile(chance: float, a: float, b: float) -> float:
+    """Return the ``x`` from 0 to 1 at which `beta_below` is ``chance``."""
+    return _inverse(lambda x: beta_below(a, b, x), chance, 1.0)
+
+
+def _beta_steps(a: float, b: float, x: float) -> Iterator[tuple[float, float]]:
+    for m in count():
+        yield -(a + m) * (a + b + m) * x / ((a + 2 * m) * (a + 2 * m + 1)), 1.0
+        k = m + 1
+        yield k * (b - k) * x / ((a + 2 * k - 1) * (a + 2 * k)), 1.0
+
+
+def _fraction(first: float, steps: Iterator[tuple[float, float]]) -> float:
+    """Return the continued fraction ``first + s1/(t1 + s2/(t2 + ...))`` of ``(s, t)``, by Lentz's method."""
+    value = first or _TINY
+    above, below = value, 0.0
+    for k, (s, t) in enumerate(steps):
+        below = 1.0 / ((t + s * below) or _TINY)
+        above = (t + s / above) or _TINY
+        value *= above * below
+        if abs(above * below - 1.0) < 4e-16 or k > _MOST_TERMS:
+            break
+    return value
+
+
+def _inverse(rising: Callable[[float], float], wanted: float, upper: float) -> float:
+    """Return where a rising function from 0 to ``upper`` is ``wanted``, by halving, to the last few digits."""
+    low, high = 0.0, upper
+    for _ in range(1100):
+        middle = 0.5 * (low + high)
+        if middle in (low, high) or high - low < 1e-15 * high:
+            break
+        if rising(middle) < wanted:
+            low = middle
+        else:
+            high = middle
+    return 0.5 * (low + high)
