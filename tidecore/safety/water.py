@@ -200,8 +200,8 @@ def _no_walk(look: Look, way: WayBack, limits: Thresholds, facts: OutingFacts) -
         {
             NOT_ASSESSED: f"When to turn back is not assessed: {way.why}.",
             DANGER: f"From {{since}} to {{until}} the water can cut off the way back ({way.sill_name}, "
-            f"{way.sill_m:.1f} m): be off long before, for nobody knows how long the way takes. Whoever is cut off calls the coastguard "
-            "and does not try to cross.",
+            f"{way.sill_m:.1f} m): be off long before, for nobody knows how long the way takes. Whoever is cut off "
+            "calls the coastguard and does not try to cross.",
         },
         f"the way back as stated, the level that 95 % of waters stay under; {COMMON}",
     )
