@@ -61,7 +61,7 @@ def test_stories_that_follow_the_links_keep_the_contract(application: FromHere) 
         told += tell_stories(application, IN_STORIES // 4, first_seed=20261128 + 1000 * more)
     # Links lead somewhere: every kind of edit and reading was met with a thing that was there.
     assert _went_well(told) >= METHODS, told
-    assert sum(count for (_, status), count in told.items() if status < 300) >= 0.2 * told.total(), told
+    assert sum(count for (_, status), count in told.items() if status < 300) >= 0.1 * told.total(), told
 
 
 def _went_well(told: Told) -> set[str]:
