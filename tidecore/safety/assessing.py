@@ -204,6 +204,11 @@ def _hazards(line: Line, look: Look, first: int, last: int) -> Iterator[Hazard]:
             if code == DANGER:
                 # In an outing that does not end in time the danger begins when turning back is due.
                 moments["since"] = begin = max(first, min(begin, moments["turn_back"]))
+        clocks = {name: _clock(zone, one, last - first) for name, one in moments.items()}
+        if moments.get("turn_back", first) < first:
+            clocks["turning"] = "Turning back was due at"
+        else:
+            clocks["turning"] = "Turn back by"
         ends = from_microseconds(np.array([begin, finish], dtype=np.int64))
         yield Hazard(
             line.kind,
@@ -214,7 +219,7 @@ def _hazards(line: Line, look: Look, first: int, last: int) -> Iterator[Hazard]:
             line.unit,
             threshold,
             line.source,
-            _said(line, code, part, value, {name: _clock(zone, one, last - first) for name, one in moments.items()}),
+            _said(line, code, part, value, clocks),
         )
 
 

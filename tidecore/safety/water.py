@@ -178,7 +178,7 @@ def _way_back(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Li
             INFO: ahead_said,
             CAUTION: f"Alone, turn back well before {{turn_back}}: then the water can cover the way back ({lowest}).",
             NOT_ASSESSED: "Being cut off is not assessed: the tide is not known.",
-            DANGER: f"Turn back by {{turn_back}}: until {{until}} the water can cut off the way back ({lowest}). "
+            DANGER: f"{{turning}} {{turn_back}}: until {{until}} the water can cut off the way back ({lowest}). "
             "Whoever is cut off calls the coastguard and does not try to cross.",
         },
         f"the way back as stated, the level that 95 % of waters stay under; {COMMON}",

@@ -104,6 +104,10 @@ def test_water_stands_behind_the_peg_on_a_bar_and_cuts_it_off():
     assert {"info", "danger"} <= {one.grade for one in turning}
     assert "the ground behind the peg" in turning[0].text
     assert "Turn back by" in " ".join(one.text for one in turning)
+    cut = max((one for one in turning if one.grade == "danger"), key=lambda one: one.end - one.start)
+    late = assess(timeline, cut.end - HOUR, cut.end, facts=KNOWN)
+    said = [one.text for one in of(late, "cut_off") if one.grade == "danger"]
+    assert said[0].startswith("Turning back was due at")
 
 
 def test_alone_goes_up_a_grade_with_night_rock_or_a_tide_that_cuts_off():
