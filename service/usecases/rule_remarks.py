@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from service.errors import SpanTooLong
 from service.security import Caller
+from service.usecases.conditions import find_conditions
 from service.usecases.context import Context
 from service.usecases.marks import MARKS, MarkView, of_one_mark
 from service.usecases.species_rules import SPECIES_RULES, RuleView
@@ -43,8 +44,16 @@ def remarks_on(context: Context, caller: Caller, rule_id: str, mark_id: str, spa
         (rule,) = SPECIES_RULES.find(context, unit, [rule_id])
         (mark,) = MARKS.find(context, unit, [mark_id])
         (served,) = serve_models(context, unit, [mark.document.station], None)
+        told = find_conditions(context, unit, [mark], span)[mark.record.id]
     with of_one_mark(mark):
         here = rule_at(rule.document, mark.document)
-        timeline = build_timeline(mark.document, served.model, span.start, span.end, names=here.factor_names)
+        timeline = build_timeline(
+            mark.document,
+            served.model,
+            span.start,
+            span.end,
+            names=here.factor_names,
+            conditions=told.conditions,
+        )
         found = lint(here, timeline=timeline)
     return RuleRemarks(rule, mark, span, suitability(here, mark.document), found)

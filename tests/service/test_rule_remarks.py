@@ -58,6 +58,23 @@ def test_remarks_at_a_mark(coastal):
     problem(client.get(f"/v1/species-rules/{rule}/remarks", params=years), 422, "span-too-long")
 
 
+def test_remarks_at_a_mark_know_its_conditions(coastal):
+    client, coast = coastal
+    waves = {"factor": "wave_height", "shape": {"kind": "trapezoid", "full_to": 1.0, "to": 2.0}}
+    rule = made(client, require=[waves], prefer=[])
+    hours = [f"2026-06-{day:02d}T{hour:02d}:00:00Z" for day in range(1, 4) for hour in range(0, 24, 3)]
+    issue = {
+        "mark_id": coast.mark, "kind": "forecast", "source": "an invented office", "issued_at": hours[0],
+        "waves_at": "at_mark", "times": hours, "values": {"wave_height_m": [0.5] * len(hours)},
+    }  # fmt: skip
+    told = client.post("/v1/conditions", json=issue)
+    assert told.status_code == 201, told.text
+    asked = {"mark_id": coast.mark, "start": hours[1], "end": hours[-2]}
+    found = client.get(f"/v1/species-rules/{rule}/remarks", params=asked).json()
+    client.delete(told.headers["location"], headers={"If-Match": "*"})
+    assert [one["kind"] for one in found["remarks"]] == ["no_effect"]
+
+
 def test_windows_say_what_groups_gave_and_that_fish_go_back(coastal):
     client, coast = coastal
     season = {"from": "01-01", "to": "12-31", "source": "invented byelaw"}
