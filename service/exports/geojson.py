@@ -38,6 +38,8 @@ FEATURE_SCHEMA: dict[str, Any] = {
         "geometry": _POINT,
         "properties": {"type": "object", "description": "The fields of the thing, as its import takes them."},
     },
+    # Foreign members (RFC 7946, 6.1): what is known of the thing besides, its version among it.
+    "additionalProperties": True,
 }
 COLLECTION_SCHEMA: dict[str, Any] = {
     "type": "object",

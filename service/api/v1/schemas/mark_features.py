@@ -30,7 +30,7 @@ COLLECTION: dict[int | str, dict[str, Any]] = {
         "content": {
             geojson.MEDIA_TYPE: {
                 "schema": geojson.COLLECTION_SCHEMA,
-                "example": {"type": "FeatureCollection", "features": [_EXAMPLE], "next_cursor": None},
+                "example": {"type": "FeatureCollection", "features": [_EXAMPLE], "next_cursor": "bWFya3M"},
             }
         },
         "headers": {
