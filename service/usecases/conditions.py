@@ -66,13 +66,6 @@ class MarkConditions:
         ]
 
 
-def conditions_of(
-    context: Context, unit: UnitOfWork, marks: Sequence[MarkView], span: TimeSpan | None = None
-) -> dict[str, Conditions | None]:
-    """Return the conditions of marks by the id of each, None where nothing is told; see `find_conditions`."""
-    return {key: found.conditions for key, found in find_conditions(context, unit, marks, span).items()}
-
-
 def find_conditions(
     context: Context, unit: UnitOfWork, marks: Sequence[MarkView], span: TimeSpan | None = None
 ) -> dict[str, MarkConditions]:

@@ -42,7 +42,6 @@ DATUMS: Mapping[str, str] = {
     "LAT": "lowest astronomical tide: the lowest level that is predicted",
 }
 SPRING_DATUMS = ("MHWS", "MHWN", "MLWN", "MLWS")
-TROPIC_DATUMS = ("TcHHW", "TcLLW")
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -38,9 +38,7 @@ _ALERT: dict[str, Any] = {
     "requestBody": {
         "required": True,
         "description": "One alert of the Common Alerting Protocol 1.2, as it came.",
-        "content": {
-            one: {"schema": {"type": "string", "format": "binary"}, "example": CAP_EXAMPLE} for one in CAP_TYPES
-        },
+        "content": dict.fromkeys(CAP_TYPES, _XML),
     }
 }
 _Body = Annotated[TextBody, Depends(receive(*CAP_TYPES))]
