@@ -54,7 +54,7 @@ BUILD_NEEDS = $(BIN)/python -c 'import tomllib; print(*tomllib.load(open("pyproj
 pins:
 	@command -v uv >/dev/null || { echo "make pins needs uv (a Python package resolver) on the PATH; it is not installed" >&2; exit 1; }
 	@.ci/environment run
-	$(BUILD_NEEDS) | $(COMPILE) $(ARGS) --extra service --extra netcdf --extra postgres pyproject.toml - -o requirements.txt
+	$(BUILD_NEEDS) | $(COMPILE) $(ARGS) --extra service --extra netcdf --extra postgres --extra charts pyproject.toml - -o requirements.txt
 	$(BUILD_NEEDS) | $(COMPILE) $(ARGS) --extra dev -c requirements.txt pyproject.toml - -o requirements-dev.txt
 
 # What can be made again. The store .ebbmark/ is never touched.
