@@ -30,8 +30,8 @@ PROTOCOL = "rod and line from the shore"
 #: Columns of the three files; the first of each is the id of the event.
 EVENT_TERMS: tuple[str, ...] = (
     "eventID", "eventDate", "year", "month", "day", "verbatimEventDate", "samplingProtocol", "sampleSizeValue",
-    "sampleSizeUnit", "samplingEffort", "eventRemarks", "locality", "decimalLatitude", "decimalLongitude", "geodeticDatum",
-    "coordinateUncertaintyInMeters", "dataGeneralizations", "informationWithheld",
+    "sampleSizeUnit", "samplingEffort", "eventRemarks", "locality", "decimalLatitude", "decimalLongitude",
+    "geodeticDatum", "coordinateUncertaintyInMeters", "dataGeneralizations", "informationWithheld",
 )  # fmt: skip
 OCCURRENCE_TERMS: tuple[str, ...] = (
     "eventID", "occurrenceID", "basisOfRecord", "occurrenceStatus", "individualCount", "scientificName",
