@@ -72,8 +72,11 @@ class ColumnMapping(Document):
             before = by_ours.setdefault(ours, theirs)
             if before != theirs:
                 flaws.append(Flaw(("columns", theirs), f"leads to {ours}, as {before} does", "each of ours once"))
-            if ours in self.constants:
-                flaws.append(Flaw(("constants", ours), f"is what the column {theirs} says", "one of the two"))
+        flaws += [
+            Flaw(("constants", ours), f"is what the column {by_ours[ours]} says", "one of the two")
+            for ours in self.constants
+            if ours in by_ours
+        ]
         if self.client_ref_from and CLIENT_REF in by_ours:
             flaws.append(Flaw(("client_ref_from",), "is given beside a column of client_ref", "one of the two"))
         refuse(self, flaws)
