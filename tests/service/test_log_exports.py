@@ -8,6 +8,7 @@ import json
 import math
 import random
 import xml.etree.ElementTree as ElementTree
+import zipfile
 from datetime import UTC, datetime
 
 import pytest
@@ -88,6 +89,11 @@ def rows_of(pieces):
     return list(csv.DictReader(io.StringIO(b"".join(pieces).decode(), newline="")))
 
 
+def member(archive, name):
+    with zipfile.ZipFile(archive) as zipped:
+        return zipped.read(name).decode()
+
+
 @pytest.fixture(scope="module")
 def archive(tmp_path_factory):
     path = tmp_path_factory.mktemp("archive") / "log.zip"
@@ -143,7 +149,8 @@ def test_every_term_is_listed_by_the_standard():
     assert set(EVENT_TERMS) == LISTED["event"]
     assert set(OCCURRENCE_TERMS) == LISTED["occurrence"]
     assert set(MEASUREMENT_TERMS) == LISTED["measurement"] | {"eventID"}
-    used = {DWC + name for names in LISTED.values() for name in names}
+    # The reader has a list of its own, of an earlier year and without measurements.
+    used = {DWC + name for file in ("event", "occurrence") for name in LISTED[file]}
     assert used - set(READERS_TERMS) == YOUNGER
 
 
@@ -152,6 +159,7 @@ def test_an_independent_reader_reads_the_archive(archive):
         assert read.descriptor.core.type == DWC + "Event"
         assert [one.file_location for one in read.descriptor.extensions] == ["occurrence.txt", "measurement.txt"]
         first, blank, lost = read.rows
+        parts = {row.id: row.extensions for row in (first, blank, lost)}
     event = {name.removeprefix(DWC): value for name, value in first.data.items()}
     assert event["eventDate"] == "2025-07-01T22:30:00Z/2025-07-02T02:30:00Z"
     assert (event["sampleSizeValue"], event["sampleSizeUnit"]) == ("6.0", "rod-hour")
@@ -160,7 +168,7 @@ def test_an_independent_reader_reads_the_archive(archive):
     assert lost.data[DWC + "eventRemarks"] == "not fished: surf"
 
     def told(row, *names, kind="Occurrence"):
-        return [tuple(one.data[DWC + name] for name in names) for one in row.extensions if one.rowtype.endswith(kind)]
+        return [tuple(one.data[DWC + name] for name in names) for one in parts[row.id] if one.rowtype.endswith(kind)]
 
     status = ("occurrenceStatus", "scientificName", "individualCount")
     assert told(first, *status) == [
@@ -177,20 +185,16 @@ def test_an_independent_reader_reads_the_archive(archive):
 
 
 def test_an_archive_gives_neither_name_nor_place_nor_notes_away(archive):
-    with DwCAReader(str(archive)) as read:
-        whole = "".join(read.open_included_file(name).read() for name in ("event.txt", "occurrence.txt", "eml.xml"))
-        row = read.rows[0].data
+    whole = "".join(member(archive, name) for name in ("event.txt", "occurrence.txt", "measurement.txt", "eml.xml"))
     for secret in ("Secret", "51.2345", "20.3711", "HYPERLINK", "soft", "mrk_1", "ledge"):
         assert secret not in whole
-    assert int(row[DWC + "coordinateUncertaintyInMeters"]) >= 5000
     named = b"".join(trip_archive(LOG, 10.0, names=True))
     assert named != archive.read_bytes()
     assert b"".join(trip_archive(LOG, 10.0, names=False)) == archive.read_bytes()
 
 
 def test_the_metadata_is_well_formed_and_complete(archive):
-    with DwCAReader(str(archive)) as read:
-        dataset = ElementTree.fromstring(read.open_included_file("eml.xml").read().encode()).find("dataset")
+    dataset = ElementTree.fromstring(member(archive, "eml.xml")).find("dataset")
     # In the order of the schema of EML 2.1.1: eml-resource, then eml-dataset.
     assert dataset is not None
     assert [one.tag for one in dataset] == [

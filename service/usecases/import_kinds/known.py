@@ -46,6 +46,14 @@ class Known:
             zones = {key: ZoneInfo(document["time_zone"]) for key, document in current(unit.marks, found).items()}
         return {name: zones[found[name].id] if name in found else None for name in marks}
 
+    def zones_of_trips(self, trips: Collection[str]) -> Mapping[str, ZoneInfo | None]:
+        """Return the same for each of the names of trips: by the clocks of their marks."""
+        with self.store.unit(self.account_id) as unit:
+            found = things_named(unit.trips, trips)
+            marks = {key: document["trip"]["mark"] for key, document in current(unit.trips, found).items()}
+        zones = self.zones(set(marks.values()))
+        return {name: zones[marks[found[name].id]] if name in found else None for name in trips}
+
     def species(self, name: str) -> Species | Fault:
         """Return the species of a name: the account's own, a code of FAO's, or a scientific one; else the fault."""
         if self._species is None:

@@ -16,7 +16,7 @@ from service.usecases.page import Page
 from service.usecases.records import ImportRecord
 from tidecore.errors import Fault, InvalidInput
 
-Kind = Literal["mark", "method", "station"]
+Kind = Literal["mark", "method", "station", "trip", "catch", "diary_row"]
 Status = Literal["created", "unchanged", "conflict", "invalid"]
 
 
@@ -66,7 +66,7 @@ class ImportLine(Schema):
     row: Annotated[int, Field(description="Number of the row in the file, from 1; a header is no row.")]
     client_ref: Annotated[str | None, Field(description="What the row calls its thing; null where it does not say.")]
     status: Status
-    id: Annotated[str | None, Field(description="Id of the record; null where there is none.")]
+    id: Annotated[str | None, Field(description="Id of the record, for a catch that of its trip; null for none.")]
     faults: list[ImportFault]
 
 
