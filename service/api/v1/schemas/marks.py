@@ -147,7 +147,7 @@ class Mark(Schema):
     access: Annotated[list[AccessEntry], Field(description="When it may be reached and fished.")]
     regulation_areas: Annotated[
         list[str],
-        Field(description="Areas whose regulations hold here, by the name that these have; unknown where none is named."),
+        Field(description="Areas whose regulations hold here, by their name; unknown where none is named."),
     ]
     facilities: list[str]
     phone_signal: str | None
