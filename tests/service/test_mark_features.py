@@ -9,8 +9,9 @@ import json
 import pytest
 
 from tests.service.coast import SPAN, example
+from tests.service.importing import CSV, GEOJSON, NDJSON, ndjson, statuses, take
 from tests.service.problems import problem
-from tests.service.test_bulk_imports import CSV, GEOJSON, NDJSON, STATION, ndjson, statuses, take
+from tests.service.test_bulk_imports import STATION
 from tidecore.place import Mark
 
 FULL = example("create_mark_in_full")
@@ -185,7 +186,7 @@ def as_csv(document):
     for name, value in document.items():
         if name in ("exposure", "ground_datum", "peg"):
             cells |= {f"{name}.{inner}": item for inner, item in value.items()}
-        elif name in ("beds", "cliff", "facilities"):
+        elif name in ("beds", "cliff", "facilities", "regulation_areas"):
             cells[name] = ";".join(value)
         else:
             cells[name] = json.dumps(value) if isinstance(value, list) else value
