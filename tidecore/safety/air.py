@@ -22,6 +22,7 @@ from tidecore.shore.dangers import (
     cold_water,
     graded,
     low_visibility,
+    strong_gusts,
     thunder,
     wind_chill,
 )
@@ -41,6 +42,7 @@ def air_lines(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Li
     yield from _visibility(look, limits)
     yield from _cold(look, limits)
     yield from _cliff(look, limits)
+    yield from _gusts(look, limits)
     yield from _access(look)
 
 
@@ -185,6 +187,37 @@ def _cliff(look: Look, limits: Thresholds) -> Iterator[Line]:
     )
 
 
+#: What the wind takes people off, by the kind of mark.
+_EDGES = {"rock_ledge": "this ledge", "pier_or_wall": "this pier or wall"}
+
+
+def _gusts(look: Look, limits: Thresholds) -> Iterator[Line]:
+    """Yield the wind where a fall follows a stagger: on cliffs, ledges, piers and walls."""
+    mark = look.sources.mark
+    if not mark.cliff and mark.kind not in _EDGES:
+        return
+    place = _EDGES.get(mark.kind, "the cliff")
+    wind, gust = look.given("wind_speed_m_per_s"), look.given("wind_gust_m_per_s")
+    codes, reckoned = strong_gusts(wind, gust, limits.gust_caution_m_per_s, limits.gust_danger_m_per_s)
+    yield Line(
+        "wind",
+        codes,
+        {
+            CAUTION: f"Gusts of {{value:.0f}} m/s{{how}} on {place} from {{since}} to {{until}} make one stagger: keep "
+            "well back from every edge, and leave as it freshens.",
+            NOT_ASSESSED: f"Wind on {place} from {{since}} to {{until}} is not assessed: gusts are not known, and may "
+            "make one stagger; keep back from every edge.",
+            DANGER: f"Gusts of {{value:.0f}} m/s{{how}} from {{since}} to {{until}} can take one off {place}: stay off "
+            "it, and away from every edge.",
+        },
+        f"the conditions given; gusts of 1.5 times the mean wind where they are not told; {COMMON}",
+        {CAUTION: reckoned, DANGER: reckoned},
+        {CAUTION: limits.gust_caution_m_per_s, DANGER: limits.gust_danger_m_per_s},
+        "m/s",
+        named={"how": (np.isnan(gust).astype(np.int64), ("", " (reckoned from the mean wind)"))},
+    )
+
+
 def _access(look: Look) -> Iterator[Line]:
     mark = look.sources.mark
     if not mark.access and mark.kind != "pier_or_wall":
@@ -194,7 +227,7 @@ def _access(look: Look) -> Iterator[Line]:
         "access",
         graded(shut, shut & _gale(look), unsure),
         {
-            CAUTION: "From {since} to {until} access is closed.",
+            CAUTION: "From {since} to {until} access is closed: do not go in, and be out before.",
             NOT_ASSESSED: "Whether access is open is not known: look for notices and gates.",
             DANGER: "Closed for the gale from {since} to {until}: stay off.",
         },

@@ -12,6 +12,7 @@ import numpy as np
 from tidecore.calendars import clipped, difference, merged
 from tidecore.errors import Fault, InvalidSpan
 from tidecore.safety.air import air_lines, people_lines
+from tidecore.safety.decks import deck_lines
 from tidecore.safety.line import Line
 from tidecore.safety.looking import Look, look_at, walk_us
 from tidecore.safety.outing import OutingFacts
@@ -166,7 +167,8 @@ def _graded(sources: Sources, thresholds: Thresholds, facts: OutingFacts) -> _Gr
         look = sources.once(look_at)
         water = tuple(water_lines(look, thresholds, facts))
         cut_off = next((line.codes for line in water if line.kind == "cut_off"), np.zeros(len(look), dtype=np.int8))
-        lines = (*water, *air_lines(look, thresholds, facts), *people_lines(look, facts, cut_off))
+        decks = deck_lines(look, thresholds, facts)
+        lines = (*water, *decks, *air_lines(look, thresholds, facts), *people_lines(look, facts, cut_off))
         danger = np.zeros(len(look), dtype=np.bool_)
         for line in lines:
             danger |= line.codes == DANGER
@@ -230,6 +232,8 @@ def _said(line: Line, code: int, part: slice, value: float | None, words: dict[s
         words[name] = f"{known.max():.0f}" if known.size else "unknown"
     for name, (places, names) in line.named.items():
         words[name] = names[int(places[part].max())]
+    if value is not None:
+        words["beside"] = f"{abs(value):.1f} m {'above' if value < 0.0 else 'below'}"
     return line.texts[code].format(value=np.nan if value is None else value, **words)
 
 
