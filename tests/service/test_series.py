@@ -146,6 +146,20 @@ def test_a_timeline_says_whether_the_stream_is_known_whatever_is_asked(coastal, 
     assert {row["flow_reliable"] for row in rows} == {"false"}
 
 
+def test_csv_of_a_timeline_tells_the_worst_hazard_of_each_step(coastal):
+    client, coast = coastal
+    path, named = f"/v1/marks/{coast.mark}/timeline", ("hazard_grade", "hazard_kinds", "hazards_not_assessed")
+    rows = ask(client, path, CSV)
+    assert {one["hazard_grade"] for one in rows} <= {"info", "caution", "not_assessed", "danger"}
+    # Nobody said anything of sea and air.
+    assert all({"official_warning", "thunder"} <= set(one["hazards_not_assessed"].split()) for one in rows)
+    assert named[0] not in ask(client, path, CSV, factor="height")[0]
+    few = ask(client, path, CSV, factor="height", hazards=True)
+    assert [[one[name] for name in named] for one in few] == [[one[name] for name in named] for one in rows]
+    assert named[0] not in ask(client, path, CSV, hazards=False)[0]
+    assert named[0] not in ask(client, path, hazards=True)["columns"]
+
+
 def test_a_timeline_between_two_steps_is_empty_in_every_form(coastal):
     client, coast = coastal
     span = {"start": "2026-06-01T00:01:00Z", "end": "2026-06-01T00:02:00Z", "factor": ["height", "light"]}

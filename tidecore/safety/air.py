@@ -39,7 +39,7 @@ def air_lines(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Li
     """Yield the hazards of warnings, air and cold at a mark."""
     yield _warnings(look)
     yield _thunder(look, limits)
-    yield from _visibility(look, limits)
+    yield from _visibility(look, limits, facts)
     yield from _cold(look, limits)
     yield from _cliff(look, limits)
     yield from _gusts(look, limits)
@@ -95,10 +95,10 @@ def _thunder(look: Look, limits: Thresholds) -> Line:
     )
 
 
-def _visibility(look: Look, limits: Thresholds) -> Iterator[Line]:
+def _visibility(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line]:
     if look.sources.mark.kind not in ("open_beach", "estuary"):
         return
-    away, visibility = _from_shore_m(look, limits.flats_from_shore_m), look.given("visibility_m")
+    away, visibility = _from_shore_m(look, limits.flats_from_shore_m, facts), look.given("visibility_m")
     if np.isnan(away) and look.sources.mark.all_beds and not _FLATS & set(look.sources.mark.all_beds):
         return
     yield Line(
@@ -118,14 +118,19 @@ def _visibility(look: Look, limits: Thresholds) -> Iterator[Line]:
     )
 
 
-def _from_shore_m(look: Look, limit_m: float) -> float:
+def _from_shore_m(look: Look, limit_m: float, facts: OutingFacts) -> float:
     """Return how far from the shore a mark lies [m]; NaN where it is not known, and may be far.
 
-    The length of its way back or, if that is more, the place of its peg; where there is no way, the peg alone tells
-    that it is far, but not that it is near.
+    The length of its way back or, if that is more, the place of its peg, of the edge of the lowest water for who
+    gathers bait; where there is no way, the peg alone tells that it is far, but not that it is near.
     """
-    mark = look.sources.mark
+    mark, ground = look.sources.mark, look.sources.setting.beach
     peg = 0.0 if mark.peg is None else mark.peg.distance_m
+    if facts.gathering:
+        if ground is None or np.isnan(look.frame.still_level).all():
+            return float("nan")
+        edge = float(ground.waterline(np.nanmin(look.frame.still_level)))
+        return max(peg, min(edge, float(ground.distances[-1])) - float(max(ground.distances[0], 0.0)))
     if mark.way_back:
         return max(peg, sum(leg.length_m for leg in mark.way_back))
     return peg if peg > limit_m else float("nan")

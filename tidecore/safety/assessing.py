@@ -27,7 +27,7 @@ from tidecore.timeline.wall_clock import local_times
 from tidecore.units import AnyArray, BoolArray, IntArray
 
 NOBODY = OutingFacts()
-_GRADE_OF: dict[int, Grade] = {INFO: "info", CAUTION: "caution", NOT_ASSESSED: "not_assessed", DANGER: "danger"}
+GRADE_OF: dict[int, Grade] = {INFO: "info", CAUTION: "caution", NOT_ASSESSED: "not_assessed", DANGER: "danger"}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -160,6 +160,12 @@ def safe_span(
     return start, end
 
 
+def graded_lines(timeline: Timeline, thresholds: Thresholds, facts: OutingFacts) -> tuple[Look, tuple[Line, ...]]:
+    """Return what is looked at over the span of a timeline and around it, and each kind of hazard along it."""
+    graded = _graded(timeline.sources, thresholds, facts)
+    return graded.look, graded.lines
+
+
 def _graded(sources: Sources, thresholds: Thresholds, facts: OutingFacts) -> _Graded:
     """Return the lines of a mark, worked out once for each set of thresholds and facts."""
     kept, key = sources.once(_kept), (thresholds, facts)
@@ -214,7 +220,7 @@ def _hazards(line: Line, look: Look, first: int, last: int) -> Iterator[Hazard]:
         ends = from_microseconds(np.array([begin, finish], dtype=np.int64))
         yield Hazard(
             line.kind,
-            _GRADE_OF[code],
+            GRADE_OF[code],
             ends[0],
             ends[1],
             value,

@@ -30,6 +30,8 @@ class OutingFacts:
     surge_m : float or None
         What weather adds to the tide [m], on top of what the interval of the tide allows for. Where he says nothing it
         is what the pressure of the air lifts the sea, if the conditions tell that.
+    gathering : bool
+        Whether he gathers bait: out over the ground that low water bares, down to its edge, and not at the peg alone.
     pace : float
         How many times as long as stated the way back takes.
 
@@ -46,6 +48,7 @@ class OutingFacts:
     bathers: bool | None = None
     surge_m: float | None = None
     pace: float = 1.0
+    gathering: bool = False
 
     def __post_init__(self) -> None:
         """Refuse what cannot be."""

@@ -115,7 +115,7 @@ def _ground(look: Look) -> Iterator[Line]:
 
 def _at_the_peg(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line]:
     setting = look.sources.setting
-    if setting.no_beach or setting.beach is None or setting.peg_m is None:
+    if setting.no_beach or setting.beach is None or setting.peg_m is None or facts.gathering:
         return
     sea = look.sea
     still = look.frame.still_level + look.surge(facts)
@@ -156,11 +156,16 @@ def _behind(look: Look, facts: OutingFacts) -> Iterator[Line]:
     if ground is None or setting.no_beach:
         return
     upper = look.upper + look.surge(facts)
-    if setting.peg_m is None:
-        cut, trough = ground.isolates(upper), bool((np.diff(ground.levels) > 0.0).any())
-        danger, caution = np.zeros(len(look), dtype=np.bool_), cut & trough
+    nowhere = np.zeros(len(look), dtype=np.bool_)
+    bank = ground.isolates(upper) if bool((np.diff(ground.levels) > 0.0).any()) else nowhere
+    if facts.gathering:
+        # He is as far out as the water leaves ground, wherever the peg is.
+        danger, caution = bank, nowhere
+    elif setting.peg_m is None:
+        danger, caution = nowhere, bank
     else:
-        danger, caution = ground.water_behind(upper, setting.peg_m), np.zeros(len(look), dtype=np.bool_)
+        danger, caution = ground.water_behind(upper, setting.peg_m), nowhere
+    between = "behind the banks of this ground" if facts.gathering else "between the peg and the land"
     yield Line(
         "water_behind",
         graded(caution, danger & ~np.isnan(upper), np.isnan(upper)),
@@ -168,8 +173,8 @@ def _behind(look: Look, facts: OutingFacts) -> Iterator[Line]:
             CAUTION: "From {since} to {until} water can stand behind the banks of this ground: whoever is out on one "
             "is cut off.",
             NOT_ASSESSED: "Whether water stands behind the peg is not assessed: the tide is not known.",
-            DANGER: "From {since} to {until} water can stand between the peg and the land: be off it before. Whoever "
-            "is cut off calls the coastguard and does not try to cross.",
+            DANGER: f"From {{since}} to {{until}} water can stand {between}: be off it before. Whoever is cut off "
+            "calls the coastguard and does not try to cross.",
         },
         "the profile, and the level that 95 % of waters stay under",
     )
@@ -346,7 +351,7 @@ def _wading(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line
     if setting.inside:
         # Nobody knows how much of the sea of outside comes in.
         height = np.where(look.sea.reaches == 1, height, np.nan)
-    codes = wading(facts.wading, _flood_behind(look), mud, height, limits.knee_m)
+    codes = wading(facts.wading, _flood_behind(look, facts), mud, height, limits.knee_m)
     yield Line(
         "wading",
         codes,
@@ -364,14 +369,14 @@ def _wading(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line
     )
 
 
-def _flood_behind(look: Look) -> AnyArray:
+def _flood_behind(look: Look, facts: OutingFacts) -> AnyArray:
     """Return whether the tide floods behind a bar: 1, 0, or -1 where the ground is not known."""
     setting = look.sources.setting
     if setting.ground is None:
         return np.full(len(look), -1 if look.sources.mark.kind == "open_beach" else 0, dtype=np.int8)
     bar: bool = (
         bool((np.diff(setting.ground.levels) > 0.0).any())
-        if setting.peg_m is None
+        if setting.peg_m is None or facts.gathering
         else setting.ground.sill_behind(setting.peg_m) is not None
     )
     rising: BoolArray = look.frame.rate > 0.0

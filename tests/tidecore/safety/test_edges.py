@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from tests.tidecore.safety.shores import BEACH, EVENING, LEDGE, NOON, WAY, ZERO, line_of
-from tidecore.safety import Hazard, OutingFacts, Thresholds, assess
+from tidecore.safety import Care, Hazard, OutingFacts, Thresholds, assess, worst_in_steps
 from tidecore.shore.dangers import GRADES, WAVES_IN_OUTING, overtopped, strong_gusts
 from tidecore.shore.waves import largest_most_probable
+from tidecore.windows import bait_dangers, find_bait_outings
 
 KNOWN = OutingFacts(alone=False, first_visit=False, wading=False, bathers=False)
 #: The tide of the plain model stands 4.6 m at most, and its allowance and the doubt of the zero are 0.6 m more.
@@ -29,12 +30,14 @@ def grades(*asked: Any, **named: Any) -> set[str]:
 def test_the_highest_wave_of_an_outing_comes_over_a_deck_or_does_not():
     highest = float(largest_most_probable(WAVES_IN_OUTING))
     water, sea = np.full(5, 5.0), np.array([0.0, 0.5, 1.0, 2.0, np.nan])
-    codes, margin = overtopped(5.0 + highest + 0.1, water, sea, np.ones(5), (0.5, 0.0))
+    codes, margin = overtopped(5.0 + highest + 0.1, water, sea, np.ones(5, dtype=np.int64), (0.5, 0.0))
     assert [GRADES[code] for code in codes] == ["none", "none", "caution", "danger", "not_assessed"]
     assert margin[2] == pytest.approx(0.1)
     # Still water over the top needs no sea to be known; from outside the exposure some of it bends round.
-    assert [GRADES[code] for code in overtopped(4.9, water, sea, np.zeros(5), (0.5, 0.0))[0]] == ["danger"] * 5
-    off = overtopped(6.0, water, sea, np.zeros(5), (0.5, 0.0))[0]
+    assert [GRADES[code] for code in overtopped(4.9, water, sea, np.zeros(5, dtype=np.int64), (0.5, 0.0))[0]] == [
+        "danger"
+    ] * 5
+    off = overtopped(6.0, water, sea, np.zeros(5, dtype=np.int64), (0.5, 0.0))[0]
     assert [GRADES[code] for code in off] == ["none", "not_assessed", "not_assessed", "not_assessed", "not_assessed"]
 
 
@@ -113,3 +116,42 @@ def test_low_pressure_lifts_the_sea_and_a_given_surge_replaces_it():
     assert cut["low"] == pytest.approx(cut["given"])
     assert cut["high"] == cut["unknown"] == cut["none"] < cut["low"]
     assert not of(mark, {"pressure_hpa": 973.25}, "surge", facts=OutingFacts(alone=False, surge_m=0.0))
+
+
+def test_who_gathers_bait_is_out_beyond_the_bank_and_the_peg():
+    # The peg is on the land side of the trough; who gathers bait goes out over the bank behind which it fills.
+    timeline = line_of({**BEACH, "way_back": WAY}, {"visibility_m": 300.0})
+    bank = [one for one in assess(timeline, NOON, EVENING, facts=KNOWN).hazards if one.kind == "water_behind"]
+    assert not bank
+    gathering = OutingFacts(alone=False, first_visit=False, wading=False, bathers=False, gathering=True)
+    told = assess(timeline, NOON, EVENING, facts=gathering).hazards
+    assert "behind the banks" in next(one.text for one in told if one.kind == "water_behind" and one.grade == "danger")
+    # The way back is short, but the edge of low water lies far out: mist counts.
+    assert {one.grade for one in told if one.kind == "visibility"} == {"danger"}
+    assert not find_bait_outings(timeline, 3.0, care=Care(facts=KNOWN))
+    assert "visibility 100%" in bait_dangers(timeline, Care(facts=KNOWN))[0]
+    shown = find_bait_outings(timeline, 3.0, care=Care(facts=KNOWN, include_dangerous=True))
+    assert {one.hazards.grade for one in shown} == {"danger"}
+
+
+def test_bait_outings_leave_before_the_flood_fills_the_trough():
+    timeline = line_of({**BEACH, "way_back": WAY}, {})
+    found = find_bait_outings(timeline, 4.0, care=Care(facts=KNOWN))
+    free = find_bait_outings(timeline, 4.0, care=Care(facts=KNOWN, include_dangerous=True))
+    assert found
+    assert all(one.hazards.grade != "danger" for one in found)
+    assert sum(one.duration_h for one in found) < sum(one.duration_h for one in free)
+
+
+def test_the_worst_of_each_step_is_that_of_an_outing_of_the_step():
+    timeline = line_of({**BEACH, "peg": {"distance_m": 180.0}, "way_back": WAY}, {"thunder_probability_percent": 40.0})
+    step = np.timedelta64(30, "m")
+    times = np.arange(NOON, EVENING, step)
+    found = worst_in_steps(timeline, times, step, facts=KNOWN)
+    assert {"danger", "caution"} <= set(found.grades.tolist())
+    for k, start in enumerate(times):
+        report = assess(timeline, start, start + step, facts=KNOWN)
+        kinds = {one.kind for one in report.hazards if one.grade == report.grade}
+        assert found.grades[k] == report.grade
+        assert set(found.kinds[k].split()) >= kinds
+        assert set(found.not_assessed[k].split()) == set(report.not_assessed)

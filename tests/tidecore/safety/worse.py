@@ -113,7 +113,7 @@ def case_of(chance: random.Random) -> Case:
         mark |= {"cliff": ["foot"]}
     if chance.random() < 0.3:
         mark |= {"access": [{"kind": "gale_closure", "state": "closed", "wind_over_m_per_s": 12.0}]}
-    sea = CALM | {
+    sea: dict[str, Any] = CALM | {
         "wave_height_m": chance.choice([0.2, 0.6, 1.0, 1.3, 1.8, 3.0]),
         "wave_period_s": chance.choice([4.0, 7.0, 9.0, 12.5, 16.0]),
         "wind_speed_m_per_s": chance.choice([0.5, 2.0, 8.0, 13.0]),
