@@ -99,11 +99,13 @@ def _visibility(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[
     if look.sources.mark.kind not in ("open_beach", "estuary"):
         return
     away, visibility = _from_shore_m(look, limits.flats_from_shore_m, facts), look.given("visibility_m")
+    codes = low_visibility(visibility, away, limits.visibility_danger_m, limits.flats_from_shore_m)
     if np.isnan(away) and look.sources.mark.all_beds and not _FLATS & set(look.sources.mark.all_beds):
-        return
+        # No flats: mist that nobody foretells is no matter there, but how far out one is in known mist is.
+        codes = np.where(np.isnan(visibility), NONE, codes).astype(np.int8)
     yield Line(
         "visibility",
-        low_visibility(visibility, away, limits.visibility_danger_m, limits.flats_from_shore_m),
+        codes,
         {
             NOT_ASSESSED: "Mist on the flats is not assessed: the visibility, or how far from the shore the mark lies, "
             "is not known.",
