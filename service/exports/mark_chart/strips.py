@@ -24,7 +24,6 @@ from service.exports.mark_chart.look import (
 )
 from service.exports.series import Export
 from tidecore.timeline import KeyTime
-from tidecore.timeline.events import PHASE_KINDS
 
 WIDTH = 1000.0
 _LEFT, _RIGHT = 112.0, 826.0
