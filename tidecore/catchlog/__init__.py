@@ -2,12 +2,15 @@
 
 ``moments`` are times and how sure they are, ``sizes`` lengths and weights; ``trip`` has the documents, ``record`` holds
 them against each other, ``diary`` is for coarse rows of old. ``effort`` counts rod-hours, ``bins`` says when a factor
-had which value. ``regulations`` are the rules on file, ``limits`` what they say of catches and plans.
+had which value, ``default_bins`` which factors are looked at, ``joined`` what they were at each thing of a trip.
+``regulations`` are the rules on file, ``limits`` what they say of catches and plans.
 """
 
-from tidecore.catchlog.bins import bins_at, factor_bins, shares
+from tidecore.catchlog.bins import Steps, bins_at, factor_bins, shares, steps_of
+from tidecore.catchlog.default_bins import BINS_VERSION, DEFAULT_BINS, VALUES_ALONE, DefaultBins
 from tidecore.catchlog.diary import CoarseEffort, DiaryRow, Tally, TideHours, coarse_effort, days_of, read_tide_hours
 from tidecore.catchlog.effort import Effort, bait_on, effort_by_bin, effort_of, in_use, overlap_us
+from tidecore.catchlog.joined import AtEvent, BinCount, JoinedTrip, OverDeployment, join_trips, trip_ends_us
 from tidecore.catchlog.limits import Finding, judge_catches, judge_plan, worst
 from tidecore.catchlog.moments import ticks
 from tidecore.catchlog.record import Correction, TripRecord, corrected
@@ -26,23 +29,32 @@ from tidecore.catchlog.sizes import (
 from tidecore.catchlog.trip import Bite, Cast, Catch, Deployment, MethodChange, Reach, Trip
 
 __all__ = [
+    "BINS_VERSION",
+    "DEFAULT_BINS",
+    "VALUES_ALONE",
+    "AtEvent",
+    "BinCount",
     "Bite",
     "Cast",
     "Catch",
     "ClosedHours",
     "CoarseEffort",
     "Correction",
+    "DefaultBins",
     "Deployment",
     "DiaryRow",
     "Effort",
     "Finding",
+    "JoinedTrip",
     "Length",
     "LengthWeight",
     "MethodChange",
+    "OverDeployment",
     "Reach",
     "ReachRemark",
     "Regulation",
     "SizeLimit",
+    "Steps",
     "Tally",
     "TideHours",
     "Trip",
@@ -59,6 +71,7 @@ __all__ = [
     "estimate_weight",
     "factor_bins",
     "in_use",
+    "join_trips",
     "judge_catches",
     "judge_plan",
     "longest_cm",
@@ -67,6 +80,8 @@ __all__ = [
     "read_tide_hours",
     "same_species",
     "shares",
+    "steps_of",
     "ticks",
+    "trip_ends_us",
     "worst",
 ]
