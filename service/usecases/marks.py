@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import contextmanager
 
-from service.errors import DocumentInvalid
+from service.errors import DocumentInvalid, InUse
 from service.storage.identifiers import is_id
 from service.storage.records import DELETED, Change
 from service.storage.unit import UnitOfWork
@@ -21,6 +21,8 @@ from tidecore.rules import check_overrides
 MarkView = DocumentView[Mark]
 
 _RELEASED_AT_ONCE = 500
+#: Most trips and diary rows that are named where they keep a mark from being deleted.
+_USERS_NAMED = 20
 
 
 def _settle(context: Context, unit: UnitOfWork, mark: Mark) -> tuple[Mark, Mapping[str, str]]:
@@ -73,7 +75,10 @@ def no_station(name: str) -> DocumentInvalid:
 
 
 def _release(context: Context, unit: UnitOfWork, key: str) -> None:
-    """Delete what is noted and told of a mark: it means nothing without it."""
+    """Delete what is noted and told of a mark: it means nothing without it. InUse where something was fished there."""
+    users = [*unit.trips.linked("mark_id", key, _USERS_NAMED), *unit.diary_rows.linked("mark_id", key, _USERS_NAMED)]
+    if users:
+        raise InUse("mark", key, users[:_USERS_NAMED])
     while records := unit.slack_notes.page_linked("mark_id", key, None, _RELEASED_AT_ONCE):
         for record in records:
             unit.slack_notes.remove(record)
