@@ -3,10 +3,10 @@
 ``moments`` are times and how sure they are, ``sizes`` lengths and weights; ``trip`` has the documents, ``record`` holds
 them against each other, ``diary`` is for coarse rows of old. ``effort`` counts rod-hours, ``bins`` says when a factor
 had which value, ``default_bins`` which factors are looked at, ``joined`` what they were at each thing of a trip.
-``regulations`` are the rules on file, ``limits`` what they say of catches and plans.
+``tallies`` sum a trip up. ``regulations`` are the rules on file, ``limits`` what they say of catches and plans.
 """
 
-from tidecore.catchlog.bins import Steps, bins_at, factor_bins, shares, steps_of
+from tidecore.catchlog.bins import Steps, bin_names, bins_at, factor_bins, shares, steps_of
 from tidecore.catchlog.default_bins import BINS_VERSION, DEFAULT_BINS, VALUES_ALONE, DefaultBins
 from tidecore.catchlog.diary import CoarseEffort, DiaryRow, Tally, TideHours, coarse_effort, days_of, read_tide_hours
 from tidecore.catchlog.effort import Effort, bait_on, effort_by_bin, effort_of, in_use, overlap_us
@@ -25,6 +25,15 @@ from tidecore.catchlog.sizes import (
     longest_cm,
     reach_remark,
     same_species,
+)
+from tidecore.catchlog.tallies import (
+    Longest,
+    SpeciesTally,
+    effort_on_record,
+    longest_of,
+    species_key,
+    tally_catches,
+    tally_row,
 )
 from tidecore.catchlog.trip import Bite, Cast, Catch, Deployment, MethodChange, Reach, Trip
 
@@ -48,12 +57,14 @@ __all__ = [
     "JoinedTrip",
     "Length",
     "LengthWeight",
+    "Longest",
     "MethodChange",
     "OverDeployment",
     "Reach",
     "ReachRemark",
     "Regulation",
     "SizeLimit",
+    "SpeciesTally",
     "Steps",
     "Tally",
     "TideHours",
@@ -62,12 +73,14 @@ __all__ = [
     "Weight",
     "WeightEstimate",
     "bait_on",
+    "bin_names",
     "bins_at",
     "coarse_effort",
     "corrected",
     "days_of",
     "effort_by_bin",
     "effort_of",
+    "effort_on_record",
     "estimate_weight",
     "factor_bins",
     "in_use",
@@ -75,12 +88,16 @@ __all__ = [
     "judge_catches",
     "judge_plan",
     "longest_cm",
+    "longest_of",
     "overlap_us",
     "reach_remark",
     "read_tide_hours",
     "same_species",
     "shares",
+    "species_key",
     "steps_of",
+    "tally_catches",
+    "tally_row",
     "ticks",
     "trip_ends_us",
     "worst",

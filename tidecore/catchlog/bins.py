@@ -194,6 +194,11 @@ def shares(bins: Mapping[str, IntArray], at_us: int, precision_min: int) -> dict
     return {name: share for name, share in sorted(found.items(), key=lambda pair: -pair[1]) if share > 0.0}
 
 
+def bin_names(name: str, edges: Sequence[float]) -> tuple[str, ...]:
+    """Return the names of the bins of a factor in their order, as `factor_bins` has them; raises as it does."""
+    return (*_names(find_factor(name), edges), UNKNOWN)
+
+
 def _names(factor: Factor, edges: Sequence[float]) -> tuple[str, ...]:
     if factor.kind != "number":
         if len(edges):

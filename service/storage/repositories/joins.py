@@ -126,20 +126,26 @@ class JoinRepository(Repository):
                 delete(row).where(row.account_id == self._account_id, row.trip_id.in_(sorted(trip_ids)))
             )
 
-    def doubt(self, mark_ids: Collection[str] | None, start: datetime, end: datetime) -> None:
-        """Note that joins of trips from ``start`` to ``end``, of these marks or of all, may say something else now."""
+    def doubt(self, mark_ids: Collection[str] | None, start: datetime, end: datetime) -> int:
+        """Note that joins of trips from ``start`` to ``end``, of these marks or of all, may say something else now.
+
+        Returns how many there are.
+        """
         row = TripJoinRow
         which = [row.account_id == self._account_id, row.ended_at >= start, row.started_at <= end, row.stale.is_(False)]
         if mark_ids is not None:
             which.append(row.mark_id.in_(sorted(mark_ids)))
-        self._session.execute(update(row).where(*which).values(stale=True).execution_options(synchronize_session=False))
+        found = self._session.execute(
+            update(row).where(*which).values(stale=True).execution_options(synchronize_session=False)
+        )
+        return int(found.rowcount)  # type: ignore[attr-defined]
 
     def stale(self, stamp: str, limit: int) -> list[StaleTrip]:
         """Return trips whose join is missing or rests on something else than today's, mark by mark in time order."""
         query = (
             select(TripRow.key, TripRow.version, TripRow.mark_id)
             .join(MarkRow, and_(MarkRow.account_id == TripRow.account_id, MarkRow.key == TripRow.mark_id))
-            .outerjoin(StationRow, StationRow.station_id == MarkRow.station_id)
+            .outerjoin(StationRow, self._station())
             .outerjoin(
                 TripJoinRow,
                 and_(TripJoinRow.account_id == TripRow.account_id, TripJoinRow.trip_id == TripRow.key),
@@ -164,7 +170,7 @@ class JoinRepository(Repository):
         query = (
             select(some, MarkRow.version, MarkRow.station_id, func.coalesce(StationRow.version, 0))
             .join(MarkRow, and_(MarkRow.account_id == self._account_id, MarkRow.key == some.c.mark_id))
-            .outerjoin(StationRow, StationRow.station_id == MarkRow.station_id)
+            .outerjoin(StationRow, self._station())
         )
         found = []
         for mark, mark_version, station, version, stamped, stale, trips, *now in self._session.execute(query):
@@ -191,6 +197,11 @@ class JoinRepository(Repository):
                 MarkRow, and_(MarkRow.account_id == TripRow.account_id, MarkRow.key == TripRow.mark_id)
             ).where(MarkRow.station_id == station_id)
         return self._session.scalar(query.limit(1)) is not None
+
+    def _station(self) -> ColumnElement[bool]:
+        """Return what joins a mark to its station, where the account may read that."""
+        readable = or_(StationRow.account_id == self._account_id, StationRow.public.is_(True))
+        return and_(StationRow.station_id == MarkRow.station_id, readable)
 
 
 def _within(query: Any, row: Any, wanted: TripFilter) -> Any:
