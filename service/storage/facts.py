@@ -57,7 +57,9 @@ def encode_counts(counts: Sequence[BinCount], names: Sequence[str]) -> tuple[byt
 
 def stacked(arrays: Sequence[bytes], columns: int) -> tuple[IntArray, IntArray]:
     """Return the rows of many arrays under each other, and of each the number of its array."""
-    rows = np.frombuffer(b"".join(arrays), dtype=_LITTLE).reshape(-1, columns).astype(np.int64)
+    content = b"".join(arrays)
+    flat = np.frombuffer(content, dtype=_LITTLE) if content else np.empty(0, dtype=_LITTLE)
+    rows = flat.reshape(-1, columns).astype(np.int64)
     sizes = np.fromiter(map(len, arrays), dtype=np.int64, count=len(arrays)) // (columns * _LITTLE.itemsize)
     return rows, np.repeat(np.arange(len(arrays)), sizes)
 

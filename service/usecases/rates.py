@@ -27,7 +27,7 @@ from tidecore.catchstats import CatchRate, rate_of_counts
 from tidecore.errors import Fault, InvalidInput
 from tidecore.timebase import US_PER_HOUR
 from tidecore.timeline import find_factor
-from tidecore.units import FloatArray
+from tidecore.units import BoolArray, FloatArray
 
 #: What rates may be told by that is no factor.
 BY_MARK = "mark"
@@ -84,7 +84,7 @@ class _Table:
 
     counts: FloatArray
     efforts: FloatArray
-    there: FloatArray
+    there: BoolArray
 
 
 def tell_rates(context: Context, caller: Caller, ask: RateAsk) -> RatesView:
@@ -110,9 +110,7 @@ def tell_rates(context: Context, caller: Caller, ask: RateAsk) -> RatesView:
         rests_on = [] if ask.by == BY_MARK else unit.joins.rests_on(STAMP, ask.trips.mark_id)
     coarse = None if rows is None else _coarse(rows, ask, names)
     rates = _by_bin(table, ask.level)
-    together = rate_of_counts(
-        table.counts.sum(axis=1), _summed(table), ask.level, not_fished=not_fished if fished or not_fished else 0
-    )
+    together = rate_of_counts(table.counts.sum(axis=1), _summed(table), ask.level, not_fished=not_fished)
     bins = [
         BinRate(name, rate, None if coarse is None else coarse[name]) for name, rate in zip(names, rates, strict=True)
     ]
@@ -126,10 +124,8 @@ def edges_of(ask: RateAsk) -> tuple[float, ...]:
         return ask.edges
     default = DEFAULT_BINS.get(ask.by)
     if default is None and factor.kind == "number":
-        having = ", ".join(DEFAULT_BINS)
-        raise InvalidInput(
-            Fault("edges", f"are not given, and {ask.by} has no default bins", f"edges, or one of: {having}")
-        )
+        problem = f"are not given, and {ask.by} has no default bins"
+        raise InvalidInput(Fault("edges", problem, f"edges, or one of: {', '.join(DEFAULT_BINS)}"))
     return () if default is None else default.edges
 
 

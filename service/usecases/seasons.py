@@ -1,4 +1,4 @@
-"""A year of the log on one page: month by month, species by species, mark by mark; the best, the blank, the unfished."""
+"""A year of the log on one page: months, species, marks; the best trips, the blank ones, those not fished."""
 
 from __future__ import annotations
 
@@ -77,10 +77,11 @@ def tell_season(context: Context, caller: Caller, year: int, mark_id: str | None
         if mark_id is not None:
             MARKS.find(context, unit, [mark_id])
         trips, rows = unit.sums.trips(asked), unit.sums.rows(asked)
+        things: list[TripSum | RowSum] = [*trips, *rows]
         earlier = set(unit.sums.caught(before)) | {one.caught for one in unit.sums.rows(before)}
-        keys = sorted({one.mark_id for one in (*trips, *rows)})
+        keys = sorted({one.mark_id for one in things})
         marks = {view.record.id: view for view in MARKS.find(context, unit, keys)}
-    counts = {text: _count(text, species) for text in {one.caught for one in (*trips, *rows)}}
+    counts = {text: _count(text, species) for text in {one.caught for one in things}}
     caught = count_species([one.caught for one in trips], [one.caught for one in rows])
     best = [TripMark(one, counts[one.caught]) for one in trips if counts[one.caught]]
     return SeasonView(
@@ -94,7 +95,7 @@ def tell_season(context: Context, caller: Caller, year: int, mark_id: str | None
         _firsts(trips, rows, earlier, species),
         _longest(trips, species),
         sorted(best, key=lambda one: -one.count)[:MOST_NAMED],
-        Counter(one.why_not or "other" for one in (*trips, *rows) if one.outcome == "not_fished"),
+        Counter(one.why_not or "other" for one in things if one.outcome == "not_fished"),
         marks,
     )
 
