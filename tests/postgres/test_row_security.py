@@ -105,10 +105,7 @@ def two(house):
 
 
 def join_of(trip, mark, station):
-    versions = {"trip_version": 1, "mark_version": 1, "station_version": 1, "stamp": "1.1"}
-    when = {"started_at": NOW, "ended_at": NOW, "joined_at": NOW}
-    rest = {"conditions": 0, "conditions_hash": "0", "stale": False, "problem": None, "document": b""}
-    return JoinRecord(trip_id=trip, mark_id=mark, station_id=station, **versions, **when, **rest)
+    return JoinRecord(trip, 1, mark, 1, station, 1, "1.1", 0, "0", False, NOW, NOW, NOW, None, b"")
 
 
 def facts_of(trip, mark):

@@ -185,6 +185,7 @@ def test_conditions_of_a_past_time_join_anew_and_so_does_taking_them_back(house,
 def test_what_is_kept_is_what_the_timeline_says(house, mark):
     trip = log(house, mark)
     view = joined_trip(house.context, CALLER, trip)
+    assert view.basis.served is not None
     tide = build_timeline(view.basis.mark.document, view.basis.served.model, "2026-03-20", "2026-03-21")
     at = np.array([ticks(one.at) for one in view.trip.document.catches])
     told = list(view.joined.catches.values())
