@@ -137,8 +137,8 @@ CLAIMS: dict[str, Callable[[str], bool]] = {
 }
 
 
-def test_there_are_thirty_cards_and_ten_are_about_safety():
-    assert (len(cards()), sum(card.about_safety for card in cards().values())) == (30, 10)
+def test_there_are_thirty_two_cards_and_twelve_are_about_safety():
+    assert (len(cards()), sum(card.about_safety for card in cards().values())) == (32, 12)
 
 
 def test_the_cards_cover_what_an_angler_meets():
