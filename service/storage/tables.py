@@ -27,6 +27,9 @@ from service.storage.condition_tables import PlacedRow as PlacedRow
 from service.storage.condition_tables import WarningRow as WarningRow
 from service.storage.mapping import ID, NAME
 from service.storage.mapping import Table as Table
+from service.storage.plan_tables import PlanMarkRow as PlanMarkRow
+from service.storage.plan_tables import PlanResultRow as PlanResultRow
+from service.storage.plan_tables import PlanRow as PlanRow
 
 
 class AccountRow(Table):

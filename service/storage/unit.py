@@ -38,6 +38,7 @@ from service.storage.repositories.fits import FitRepository
 from service.storage.repositories.imports import ImportRepository
 from service.storage.repositories.jobs import JobQueue, JobRepository
 from service.storage.repositories.keys import AccountRepository, KeyRepository
+from service.storage.repositories.plans import PlanRepository
 from service.storage.repositories.stations import StationRepository
 from service.storage.row_security import ACCOUNT_SETTING, SERVICE_SETTING
 from service.storage.tables import AccountRow
@@ -93,6 +94,7 @@ class UnitOfWork:
         self.safety_thresholds = DocumentRepository(session, account_id, SAFETY_THRESHOLDS)
         self.conditions = condition_repository(session, account_id)
         self.warnings = warning_repository(session, account_id)
+        self.plans = PlanRepository(session, account_id)
         self.changes = ChangeRepository(session, account_id)
         self.answers = AnswerRepository(session, account_id)
         self._noted: dict[tuple[str, str], Change] = {}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import contextmanager
 
-from service.errors import DocumentInvalid
+from service.errors import DocumentInvalid, InUse
 from service.storage.identifiers import is_id
 from service.storage.records import DELETED, Change
 from service.storage.unit import UnitOfWork
@@ -21,6 +21,8 @@ from tidecore.rules import check_overrides
 MarkView = DocumentView[Mark]
 
 _RELEASED_AT_ONCE = 500
+#: Most plans of a mark that are named where it cannot be deleted.
+_USERS_NAMED = 20
 
 
 def _settle(context: Context, unit: UnitOfWork, mark: Mark) -> tuple[Mark, Mapping[str, str]]:
@@ -73,7 +75,10 @@ def no_station(name: str) -> DocumentInvalid:
 
 
 def _release(context: Context, unit: UnitOfWork, key: str) -> None:
-    """Delete what is noted and told of a mark: it means nothing without it."""
+    """Delete what is noted and told of a mark: it means nothing without it. InUse while a plan rests on it."""
+    plans = unit.plans.users_of_mark(key, _USERS_NAMED)
+    if plans:
+        raise InUse("mark", key, plans)
     while records := unit.slack_notes.page_linked("mark_id", key, None, _RELEASED_AT_ONCE):
         for record in records:
             unit.slack_notes.remove(record)
