@@ -27,11 +27,14 @@ from service.storage.repositories.answers import AnswerRepository
 from service.storage.repositories.changes import ChangeRepository
 from service.storage.repositories.conditions import condition_repository, warning_repository
 from service.storage.repositories.documents import (
+    DIARY_ROWS,
     MARKS,
     METHODS,
+    REGULATIONS,
     SAFETY_THRESHOLDS,
     SLACK_NOTES,
     SPECIES_RULES,
+    TRIPS,
     DocumentRepository,
 )
 from service.storage.repositories.fits import FitRepository
@@ -92,6 +95,9 @@ class UnitOfWork:
         self.methods = DocumentRepository(session, account_id, METHODS)
         self.slack_notes = DocumentRepository(session, account_id, SLACK_NOTES)
         self.safety_thresholds = DocumentRepository(session, account_id, SAFETY_THRESHOLDS)
+        self.trips = DocumentRepository(session, account_id, TRIPS)
+        self.diary_rows = DocumentRepository(session, account_id, DIARY_ROWS)
+        self.regulations = DocumentRepository(session, account_id, REGULATIONS)
         self.conditions = condition_repository(session, account_id)
         self.warnings = warning_repository(session, account_id)
         self.plans = PlanRepository(session, account_id)

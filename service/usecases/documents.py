@@ -11,7 +11,7 @@ from service.errors import NotFound, PreconditionMissing, ReferenceTaken, Stale
 from service.security import Caller
 from service.storage.identifiers import is_id
 from service.storage.records import CREATED, DELETED, UPDATED, Change, DocumentRecord, VersionRecord
-from service.storage.repositories.documents import DocumentRepository
+from service.storage.repositories.documents import DocumentRepository, Link
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
 from service.usecases.once import Keep, keep_nothing
@@ -52,7 +52,7 @@ def release_nothing(_context: Context, _unit: UnitOfWork, _key: str) -> None:
     """Leave everything as it is: nothing else goes with a document that is deleted."""
 
 
-def link_nothing(_context: Context, _unit: UnitOfWork, document: D) -> tuple[D, Mapping[str, str]]:
+def link_nothing(_context: Context, _unit: UnitOfWork, document: D) -> tuple[D, Mapping[str, Link]]:
     """Return a document that rests on nothing else in the store."""
     return document, {}
 
@@ -69,7 +69,7 @@ class Documents(Generic[D]):
     change_kind: str
     model: type[D]
     repository: Callable[[UnitOfWork], DocumentRepository]
-    settle: Callable[[Context, UnitOfWork, D], tuple[D, Mapping[str, str]]] = link_nothing
+    settle: Callable[[Context, UnitOfWork, D], tuple[D, Mapping[str, Link]]] = link_nothing
     release: Callable[[Context, UnitOfWork, str], None] = release_nothing
 
     def create(

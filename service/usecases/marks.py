@@ -21,7 +21,7 @@ from tidecore.rules import check_overrides
 MarkView = DocumentView[Mark]
 
 _RELEASED_AT_ONCE = 500
-#: Most plans of a mark that are named where it cannot be deleted.
+#: Most trips, diary rows and plans that are named where they keep a mark from being deleted.
 _USERS_NAMED = 20
 
 
@@ -75,10 +75,17 @@ def no_station(name: str) -> DocumentInvalid:
 
 
 def _release(context: Context, unit: UnitOfWork, key: str) -> None:
-    """Delete what is noted and told of a mark: it means nothing without it. InUse while a plan rests on it."""
-    plans = unit.plans.users_of_mark(key, _USERS_NAMED)
-    if plans:
-        raise InUse("mark", key, plans)
+    """Delete what is noted and told of a mark: it means nothing without it.
+
+    InUse where something was fished there, or a plan has it.
+    """
+    users = [
+        *unit.trips.linked("mark_id", key, _USERS_NAMED),
+        *unit.diary_rows.linked("mark_id", key, _USERS_NAMED),
+        *unit.plans.users_of_mark(key, _USERS_NAMED),
+    ]
+    if users:
+        raise InUse("mark", key, users[:_USERS_NAMED])
     while records := unit.slack_notes.page_linked("mark_id", key, None, _RELEASED_AT_ONCE):
         for record in records:
             unit.slack_notes.remove(record)

@@ -78,6 +78,11 @@ def two(house):
             unit.species_rules.add({}, external_ref="bass", now=NOW, links={})
             unit.safety_thresholds.add({}, external_ref="account", now=NOW, links={})
             unit.methods.add({}, external_ref="rough", now=NOW, links={})
+            log = {"mark_id": mark.id, "local_day": NOW.date(), "outcome": "blank"}
+            began = {"started_at": NOW, "ended_at": None, "method_ids": ""}
+            unit.trips.add({}, external_ref="first", now=NOW, links={**log, **began})
+            unit.diary_rows.add({}, external_ref="old", now=NOW, links=log)
+            unit.regulations.add({}, external_ref="bag", now=NOW, links={"area": "the bay"})
             unit.note(Change("station", station.station_id, CREATED, 1, NOW))
             unit.answers.keep("again", KeptAnswer("0", 201, {}, b"{}"), NOW, NOW)
             job = unit.jobs.add("fit", "0", {}, NOW)
