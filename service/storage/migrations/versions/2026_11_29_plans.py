@@ -1,7 +1,7 @@
 """Plans: what was asked, what each mark gave, and the results, each once.
 
 Revision ID: 2026_11_29_plans
-Revises: 2026_11_29_catch_log
+Revises: 2026_11_29_joins
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from alembic import op
 from service.storage.row_security import isolate
 
 revision = "2026_11_29_plans"
-down_revision = "2026_11_29_catch_log"
+down_revision = "2026_11_29_joins"
 branch_labels = None
 depends_on = None
 
