@@ -35,13 +35,15 @@ KINDS = {
     "fit_id": "fit",
     "job_id": "job",
     "import_id": "import",
+    "plan_id": "plan",
+    "supersedes": "plan",
 }
 #: Field of a body -> the one that an example has in its place.
 INSTEAD: Mapping[str, str] = {"mark_id": "area"}
 #: Parameters of paths that are no ids, and what is asked for.
 PLAIN: Mapping[str, str] = {}
 #: Examples of required parameters of queries whose schema gives none.
-EXAMPLES: Mapping[str, str] = SPAN
+EXAMPLES: Mapping[str, str] = {**SPAN, "date": "2026-06-01"}
 _ID_LIKE = re.compile(r"(^|_)ids?$")
 #: Operation -> a body that is no JSON: its content type, what is asked in the query beside it, and the body.
 _BODIES: Mapping[str, tuple[str, Mapping[str, str], bytes]] = {
@@ -191,6 +193,10 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         note = {"time": "2026-06-01T14:25:00Z", "turned_to": "ebb"}
         noted = client.post(f"/v1/marks/{coast.mark}/slack-notes", json=note)
         method = client.post("/v1/methods", json=example("create_method"))
+        planned = client.post("/v1/plans", json={"month": "2026-06", "mark_ids": [coast.mark]})
+        while client.get(planned.headers["location"]).json()["state"] in ("queued", "running"):
+            assert time.monotonic() < ends, "the plan is stuck"
+            time.sleep(0.02)
         given = {}
         for name, path in (("create_condition", "/v1/conditions"), ("create_warning", "/v1/warnings")):
             media_type, about, body = _BODIES[name]
@@ -209,6 +215,7 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         "fit": sent.json()["id"],
         "job": sent.json()["job_id"],
         "import": imported.json()["id"],
+        "plan": planned.json()["id"],
     }
 
 
