@@ -2,14 +2,17 @@
 
 ``moments`` are times and how sure they are, ``sizes`` lengths and weights; ``trip`` has the documents, ``record`` holds
 them against each other, ``diary`` is for coarse rows of old. ``effort`` counts rod-hours, ``bins`` says when a factor
-had which value. ``regulations`` are the rules on file, ``limits`` what they say of catches and plans.
+had which value. ``regulations`` are the rules on file; ``findings`` what one says, ``limits`` of catches, ``plans`` of
+plans.
 """
 
 from tidecore.catchlog.bins import bins_at, factor_bins, shares
 from tidecore.catchlog.diary import CoarseEffort, DiaryRow, Tally, TideHours, coarse_effort, days_of, read_tide_hours
 from tidecore.catchlog.effort import Effort, bait_on, effort_by_bin, effort_of, in_use, overlap_us
-from tidecore.catchlog.limits import Finding, judge_catches, judge_plan, worst
+from tidecore.catchlog.findings import Finding, worst
+from tidecore.catchlog.limits import KeptBesides, judge_catches
 from tidecore.catchlog.moments import ticks
+from tidecore.catchlog.plans import judge_plan
 from tidecore.catchlog.record import Correction, TripRecord, corrected
 from tidecore.catchlog.regulations import ClosedHours, Regulation, SizeLimit
 from tidecore.catchlog.sizes import (
@@ -36,6 +39,7 @@ __all__ = [
     "DiaryRow",
     "Effort",
     "Finding",
+    "KeptBesides",
     "Length",
     "LengthWeight",
     "MethodChange",
