@@ -31,6 +31,7 @@ KINDS = {
     "rule_id": "rule",
     "rule_ids": "rule",
     "method_id": "method",
+    "regulation_id": "regulation",
     "method_ids": "method",
     "fit_id": "fit",
     "job_id": "job",
@@ -191,6 +192,7 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         note = {"time": "2026-06-01T14:25:00Z", "turned_to": "ebb"}
         noted = client.post(f"/v1/marks/{coast.mark}/slack-notes", json=note)
         method = client.post("/v1/methods", json=example("create_method"))
+        regulation = client.post("/v1/regulations", json=example("create_regulation"))
         given = {}
         for name, path in (("create_condition", "/v1/conditions"), ("create_warning", "/v1/warnings")):
             media_type, about, body = _BODIES[name]
@@ -206,6 +208,7 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         "warning": given["create_warning"],
         "rule": coast.rule,
         "method": method.json()["id"],
+        "regulation": regulation.json()["id"],
         "fit": sent.json()["id"],
         "job": sent.json()["job_id"],
         "import": imported.json()["id"],

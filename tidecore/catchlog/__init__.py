@@ -9,7 +9,7 @@ plans.
 from tidecore.catchlog.bins import bins_at, factor_bins, shares
 from tidecore.catchlog.diary import CoarseEffort, DiaryRow, Tally, TideHours, coarse_effort, days_of, read_tide_hours
 from tidecore.catchlog.effort import Effort, bait_on, effort_by_bin, effort_of, in_use, overlap_us
-from tidecore.catchlog.findings import Finding, worst
+from tidecore.catchlog.findings import Finding, areas_on_file, worst
 from tidecore.catchlog.limits import KeptBesides, judge_catches
 from tidecore.catchlog.moments import ticks
 from tidecore.catchlog.plans import judge_plan
@@ -53,6 +53,7 @@ __all__ = [
     "TripRecord",
     "Weight",
     "WeightEstimate",
+    "areas_on_file",
     "bait_on",
     "bins_at",
     "coarse_effort",

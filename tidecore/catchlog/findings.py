@@ -12,7 +12,7 @@ from tidecore.catchlog.regulations import Regulation
 Verdict = Literal[
     "breach", "within_measuring_error", "cannot_compare", "no_rule_on_file", "stale", "release_only", "in_order"
 ]
-Matter = Literal["size", "bag", "season", "hours", "rods", "hooks", "permit", "gathering", "species"]
+Matter = Literal["size", "bag", "season", "hours", "rods", "hooks", "permit", "gathering", "species", "area"]
 
 #: What every finding ends with.
 CHECK = "Check the authority."
@@ -65,3 +65,16 @@ def none_on_file(matter: Matter, name: str, what: str, catches: tuple[int, ...] 
     """Return that there is no rule of a matter."""
     text = f"{name}: no {what} on file: don't assume it may be kept. {CHECK}"
     return Finding("no_rule_on_file", matter, text, catches=catches)
+
+
+def areas_on_file(areas: Sequence[str], rules: Sequence[Regulation]) -> tuple[Finding, ...]:
+    """Return what is not on file of a place: a finding for each of its areas without a rule, one where it has none."""
+    if not areas:
+        text = f"It is not told which regulations hold here: don't assume that there are none. {CHECK}"
+        return (Finding("no_rule_on_file", "area", text),)
+    known = {rule.area for rule in rules}
+    return tuple(
+        Finding("no_rule_on_file", "area", f"No rule of {area} on file: don't assume that there is none. {CHECK}")
+        for area in dict.fromkeys(areas)
+        if area not in known
+    )
