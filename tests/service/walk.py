@@ -12,8 +12,12 @@ from starlette.testclient import TestClient
 
 from service.api.v1.schemas.official_warnings import CAP_EXAMPLE
 from service.storage.identifiers import new_id
+from service.usecases.documents import Draft
+from service.usecases.trips import TRIPS
 from tests.service.coast import SPAN, example, make_coast
-from tests.service.holders import Holder
+from tests.service.holders import Holder, context_of
+from tests.tidecore.catchlog.trips import at, deployment, record
+from tidecore.catchlog import TripRecord
 
 #: Name of a parameter or of a field of a body -> the kind of thing whose id it takes. A new one is entered here, and
 #: what an account has of its kind in `make_things`; the walk fails until it is.
@@ -33,6 +37,7 @@ KINDS = {
     "method_id": "method",
     "regulation_id": "regulation",
     "method_ids": "method",
+    "trip_id": "trip",
     "fit_id": "fit",
     "job_id": "job",
     "import_id": "import",
@@ -193,6 +198,7 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         noted = client.post(f"/v1/marks/{coast.mark}/slack-notes", json=note)
         method = client.post("/v1/methods", json=example("create_method"))
         regulation = client.post("/v1/regulations", json=example("create_regulation"))
+        trip = TRIPS.create(context_of(client), holder.caller, Draft(_trip_at(coast.mark), None))
         given = {}
         for name, path in (("create_condition", "/v1/conditions"), ("create_warning", "/v1/warnings")):
             media_type, about, body = _BODIES[name]
@@ -209,10 +215,20 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         "rule": coast.rule,
         "method": method.json()["id"],
         "regulation": regulation.json()["id"],
+        "trip": trip.record.id,
         "fit": sent.json()["id"],
         "job": sent.json()["job_id"],
         "import": imported.json()["id"],
     }
+
+
+def _trip_at(mark: str) -> TripRecord:
+    """A trip with two rods whose casts are on record."""
+    day = "2026-05-10"
+    span = {"start": at("18:00", day), "end": at("20:00", day)}
+    thrown = [{"out": at("18:05", day), "in": at("19:55", day)}]
+    rods = [{**deployment(rod, rod), **span, "casts": thrown} for rod in ("near", "far")]
+    return TripRecord.parse(record(trip={"mark": mark, **span}, deployments=rods))
 
 
 def absent_id(like: str) -> str:
