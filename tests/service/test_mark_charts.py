@@ -83,9 +83,9 @@ def test_strips_are_a_day_each(charted, kind, days):
 def test_nothing_is_written_outside_the_page(charted, kind):
     _, _, _, get = charted
     root = ElementTree.fromstring(get(kind=kind).content)
-    width, height = float(root.get("width")), float(root.get("height"))
+    width, height = float(root.attrib["width"]), float(root.attrib["height"])
     for one in root.iter(f"{NAMESPACE}text"):
-        x, y, length = float(one.get("x")), float(one.get("y")), len("".join(one.itertext()))
+        x, y, length = float(one.attrib["x"]), float(one.attrib["y"]), len("".join(one.itertext()))
         room = length * (7.6 if "small" in (one.get("class") or "") else 15.0 if one.get("class") == "name" else 8.4)
         of = one.get("class") or ""
         left = x - room if "end" in of.split() else x - 0.5 * room if "mid" in of.split() else x
@@ -103,7 +103,7 @@ def test_pixels_are_two_a_unit(charted):
     # PNG, second edition (ISO/IEC 15948): the signature, then the chunk IHDR with width and height.
     assert found.content[:8] == b"\x89PNG\r\n\x1a\n"
     width, _ = struct.unpack(">II", found.content[16:24])
-    assert width == 2 * int(float(drawn.get("width")))
+    assert width == 2 * int(float(drawn.attrib["width"]))
 
 
 def test_without_fonts_there_are_no_pixels_and_it_says_so(charted, monkeypatch):
