@@ -47,7 +47,7 @@ INSTEAD: Mapping[str, str] = {"mark_id": "area"}
 #: Parameters of paths that are no ids, and what is asked for.
 PLAIN: Mapping[str, str] = {}
 #: Examples of required parameters of queries whose schema gives none.
-EXAMPLES: Mapping[str, str] = SPAN
+EXAMPLES: Mapping[str, str] = {**SPAN, "date": "2026-06-01"}
 _ID_LIKE = re.compile(r"(^|_)ids?$")
 #: Operation -> a body that is no JSON: its content type, what is asked in the query beside it, and the body.
 _BODIES: Mapping[str, tuple[str, Mapping[str, str], bytes]] = {
