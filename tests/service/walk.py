@@ -204,6 +204,10 @@ def make_things(client: TestClient, holder: Holder) -> Things:
             media_type, about, body = _BODIES[name]
             query, headers = {**about, "mark_id": coast.mark}, {"content-type": media_type}
             given[name] = client.post(path, params=query, content=body, headers=headers).json()["items"][0]["id"]
+        # The trip is joined to its tide meanwhile; whoever looks at the store wants that behind him.
+        while any(one["state"] in ("queued", "running") for one in client.get("/v1/jobs").json()["items"]):
+            assert time.monotonic() < ends, "the join is stuck"
+            time.sleep(0.02)
     finally:
         del client.headers["authorization"]
     return {
