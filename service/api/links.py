@@ -19,6 +19,7 @@ SHOWN: Mapping[str, Mapping[str, str]] = {
     "Regulation": {"regulation_id": "/id"},
     "Fit": {"fit_id": "/id", "job_id": "/job_id"},
     "Quality": {"fit_id": "/fit_id"},
+    "Plan": {"plan_id": "/id", "job_id": "/job_id"},
     "Job": {"job_id": "/id"},
 }
 _COMPONENTS = "#/components/links/"

@@ -41,6 +41,8 @@ KINDS = {
     "fit_id": "fit",
     "job_id": "job",
     "import_id": "import",
+    "plan_id": "plan",
+    "supersedes": "plan",
 }
 #: Field of a body -> the one that an example has in its place.
 INSTEAD: Mapping[str, str] = {"mark_id": "area"}
@@ -199,6 +201,10 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         method = client.post("/v1/methods", json=example("create_method"))
         regulation = client.post("/v1/regulations", json=example("create_regulation"))
         trip = TRIPS.create(context_of(client), holder.caller, Draft(_trip_at(coast.mark), None))
+        planned = client.post("/v1/plans", json={"month": "2026-06", "mark_ids": [coast.mark]})
+        while client.get(planned.headers["location"]).json()["state"] in ("queued", "running"):
+            assert time.monotonic() < ends, "the plan is stuck"
+            time.sleep(0.02)
         given = {}
         for name, path in (("create_condition", "/v1/conditions"), ("create_warning", "/v1/warnings")):
             media_type, about, body = _BODIES[name]
@@ -223,6 +229,7 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         "fit": sent.json()["id"],
         "job": sent.json()["job_id"],
         "import": imported.json()["id"],
+        "plan": planned.json()["id"],
     }
 
 

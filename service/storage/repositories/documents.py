@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Select, bindparam, delete, select, tuple_, update
+from sqlalchemy import Select, bindparam, delete, func, select, tuple_, update
 from sqlalchemy.orm import Session
 
 from service.storage.bulk import insert_many
@@ -191,6 +191,11 @@ class DocumentRepository(Repository):
         )
         found = (DocumentRecord(*one) for one in self._session.execute(query))
         return {record.external_ref: record for record in found if record.external_ref is not None}
+
+    def count(self) -> int:
+        """Return how many documents there are."""
+        query = select(func.count()).select_from(self._row).where(self._row.account_id == self._account_id)
+        return self._session.scalar(query) or 0
 
     def page(self, after: str | None, limit: int) -> list[DocumentRecord]:
         """Return documents in the order of their ids."""
