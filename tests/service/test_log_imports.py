@@ -8,8 +8,12 @@ import pytest
 from starlette.testclient import TestClient
 
 from service.app import create_app
+from service.security import LOCAL_ACCOUNT
+from service.storage.repositories.joins import TripFilter
+from service.usecases.tallies import read_tallies
 from tests.service.coast import PEER, URL, example
 from tests.service.conftest import settings_for
+from tests.service.holders import context_of
 from tests.service.importing import CSV, NDJSON, counts, ndjson, statuses, take
 from tests.service.problems import problem
 
@@ -98,6 +102,10 @@ def test_trips_and_catches_come_twice_without_doubling(bay):
     assert statuses(take(bay, ndjson(*rows), kind="catch")[1]) == again
     # The trips say nothing of catches, and so nothing against those that have come.
     assert statuses(take(bay, trips, kind="trip")[1]) == ["unchanged", "unchanged", "unchanged", "conflict"]
+    # What it adds up to has grown with it: three of one species, none kept.
+    with context_of(bay).store.unit(LOCAL_ACCOUNT) as unit:
+        sums = {found.trip_id: read_tallies(found.caught) for found in unit.sums.trips(TripFilter())}
+    assert [(each.species.fao_code, each.count, each.kept) for each in sums[lines[0]["id"]]] == [("BSS", 3, 0)]
     whole = {one["client_ref"]: one for one in lines_of(bay)}[one]
     assert [caught["ref"] for caught in whole["catches"]] == ["a", "b", "c"]
     assert whole["catches"][2]["species"] == BASS

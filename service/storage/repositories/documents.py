@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Select, bindparam, delete, select, tuple_, update
+from sqlalchemy import Select, bindparam, delete, func, select, tuple_, update
 from sqlalchemy.orm import Session
 
 from service.storage.bulk import insert_many
@@ -37,7 +37,7 @@ from service.storage.tables import (
 )
 
 #: Value of a column that a kind of document has beside it.
-Link = str | date | datetime | None
+Link = str | int | date | datetime | None
 
 
 def _many_of(row: type[DocumentRow]) -> Select[str, str | None, int, datetime, datetime]:
@@ -157,9 +157,9 @@ class DocumentRepository(Repository):
         return DocumentRecord(record.id, external_ref, version, record.created_at, now)
 
     def replace_many(
-        self, edits: Sequence[tuple[DocumentRecord, Mapping[str, Any]]], now: datetime
+        self, edits: Sequence[tuple[DocumentRecord, Mapping[str, Any], Mapping[str, Link]]], now: datetime
     ) -> list[DocumentRecord]:
-        """Give many documents their next versions, with the columns of the kind as they are.
+        """Give many documents their next versions, each with the same columns of the kind; others stay as they are.
 
         Their records must have been read in this unit of work: no other writer can have come between.
         """
@@ -168,19 +168,24 @@ class DocumentRepository(Repository):
         # An edit always comes after what it edits, whatever the clock says: ETags rest on it.
         made = [
             replace(one, version=one.version + 1, updated_at=max(now, one.updated_at + timedelta(microseconds=1)))
-            for one, _ in edits
+            for one, _, _ in edits
         ]
         row = self._row
+        linked: dict[str, Any] = {name: bindparam(f"its_{name}") for name in edits[0][2]}
         statement = (
             update(row)
             .where(row.account_id == self._account_id, row.key == bindparam("its_key"))
-            .values(version=bindparam("its_version"), updated_at=bindparam("its_time"))
+            .values(version=bindparam("its_version"), updated_at=bindparam("its_time"), **linked)
         )
-        values = [{"its_key": one.id, "its_version": one.version, "its_time": one.updated_at} for one in made]
+        values = [
+            {"its_key": one.id, "its_version": one.version, "its_time": one.updated_at}
+            | {f"its_{name}": value for name, value in links.items()}
+            for one, (_, _, links) in zip(made, edits, strict=True)
+        ]
         self._session.connection().execute(statement, values)
-        key = self._row.__mapper__.c.key.name
+        key = row.__mapper__.c.key.name
         versions = [
-            (one.id, one.version, document, one.updated_at) for one, (_, document) in zip(made, edits, strict=True)
+            (one.id, one.version, document, one.updated_at) for one, (_, document, _) in zip(made, edits, strict=True)
         ]
         names = [key, "version", "document", "created_at"]
         insert_many(self._session, self._version_row, {"account_id": self._account_id}, names, versions)
@@ -222,6 +227,11 @@ class DocumentRepository(Repository):
         found = (DocumentRecord(*one) for one in self._session.execute(query))
         return {record.external_ref: record for record in found if record.external_ref is not None}
 
+    def count(self) -> int:
+        """Return how many documents there are."""
+        query = select(func.count()).select_from(self._row).where(self._row.account_id == self._account_id)
+        return self._session.scalar(query) or 0
+
     def page(self, after: str | None, limit: int) -> list[DocumentRecord]:
         """Return documents in the order of their ids."""
         return [document_record(row) for row in self._page(self._mine(), self._row.key, after, limit)]
@@ -230,6 +240,17 @@ class DocumentRepository(Repository):
         """Return documents with a ``value`` in one of the columns of the kind, in the order of their ids."""
         query = self._mine().where(getattr(self._row, column) == value)
         return [document_record(row) for row in self._page(query, self._row.key, after, limit)]
+
+    def with_any(self, column: str, values: Sequence[str]) -> list[DocumentRecord]:
+        """Return documents with one of some ``values`` in one of the columns of the kind, in the order of their ids."""
+        query = self._mine().where(getattr(self._row, column).in_(list(values))).order_by(self._row.key)
+        return [document_record(row) for row in self._session.scalars(query)]
+
+    def between(self, column: str, start: datetime, end: datetime) -> list[DocumentRecord]:
+        """Return documents with an instant from ``start`` to before ``end`` in one of the columns, in its order."""
+        when = getattr(self._row, column)
+        query = self._mine().where(when >= start, when < end).order_by(when, self._row.key)
+        return [document_record(row) for row in self._session.scalars(query)]
 
     def linked(self, column: str, value: str, limit: int) -> list[str]:
         """Return the ids of at most ``limit`` documents with a ``value`` in one of the columns of the kind."""

@@ -17,12 +17,14 @@ from service.imports.mapping import CLIENT_REF
 from service.imports.rows import Columns, Row
 from service.security import Caller
 from service.storage.records import UPDATED, Change, DocumentRecord
+from service.storage.repositories.documents import Link
 from service.storage.unit import UnitOfWork
 from service.usecases.context import utc_now
 from service.usecases.import_kinds.kind import Candidate, ImportKind, Stored, content_hash
 from service.usecases.import_kinds.known import Known, current, things_named
 from service.usecases.import_kinds.local_times import in_utc, is_local, joined
 from service.usecases.references import ExternalRef
+from service.usecases.tallies import trip_sums
 from service.usecases.trips import trip_ahead_of_time
 from tidecore.catchlog import Catch, TripRecord
 from tidecore.documents import Name
@@ -59,6 +61,12 @@ class Onto:
         except InvalidInput as error:
             return list(error.faults)
         return trip_ahead_of_time(whole, now)
+
+    def with_more(self, added: Sequence[SaidCatch]) -> tuple[Mapping[str, Any], Mapping[str, Link]]:
+        """Return its document with catches at the end, and the columns that sum it up."""
+        document = {**self.document, "catches": [*self.document["catches"], *(one.document for one in added)]}
+        whole = self.trip.model_copy(update={"catches": (*self.trip.catches, *(one.catch for one in added))})
+        return document, trip_sums(whole)
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,16 +170,13 @@ class CatchImport(ImportKind[SaidCatch]):
 
     def write(self, unit: UnitOfWork, candidates: Sequence[Candidate[SaidCatch]], now: datetime) -> list[str]:
         """Add catches to their trips, each in its next version, and return the ids of the trips."""
-        added: dict[str, list[Mapping[str, Any]]] = {}
+        added: dict[str, list[SaidCatch]] = {}
         trips: dict[str, Onto] = {}
         for one in candidates:
             assert one.said.onto is not None, "only settled rows are written"
             trips[one.said.onto.record.id] = one.said.onto
-            added.setdefault(one.said.onto.record.id, []).append(one.said.document)
-        edits = [
-            (onto.record, {**onto.document, "catches": [*onto.document["catches"], *added[key]]})
-            for key, onto in trips.items()
-        ]
+            added.setdefault(one.said.onto.record.id, []).append(one.said)
+        edits = [(onto.record, *onto.with_more(added[key])) for key, onto in trips.items()]
         for record in unit.trips.replace_many(edits, now):
             unit.note(Change("trip", record.id, UPDATED, record.version, now))
         return [one.said.onto.record.id for one in candidates if one.said.onto is not None]

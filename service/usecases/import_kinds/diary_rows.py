@@ -102,7 +102,7 @@ class DiaryRowImport(ImportKind[SaidRow]):
             faults = ahead_of_time(one.said.row, clocks[mark_id], now)
             if faults:
                 return InvalidInput(faults)
-            links = {**diary_row_links(one.said.row), "mark_id": mark_id}
+            links = {**diary_row_links(one.said.row, clocks[mark_id]), "mark_id": mark_id}
             document = {**one.said.document, "mark": mark_id}
             return Candidate(one.client_ref, replace(one.said, document=document, links=links))
 
