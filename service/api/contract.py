@@ -53,6 +53,10 @@ TAGS = [
     },
     {"name": "species-rules", "description": "What one species wants, as data, and the factors that rules may name."},
     {"name": "methods", "description": "Ways of fishing, as data; those for a session, with a plan and the bag."},
+    {
+        "name": "regulations",
+        "description": "Rules on file, and what they say of plans; never that something is allowed.",
+    },
     {"name": "windows", "description": "Spans in which a rule holds at a mark, explained."},
     {"name": "sessions", "description": "Arriving to leaving, in free time, ranked; and outings for bait."},
     {"name": "plans", "description": "Sessions of a month at many marks, computed by a job, kept, and compared."},

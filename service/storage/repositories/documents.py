@@ -206,6 +206,17 @@ class DocumentRepository(Repository):
         query = self._mine().where(getattr(self._row, column) == value)
         return [document_record(row) for row in self._page(query, self._row.key, after, limit)]
 
+    def with_any(self, column: str, values: Sequence[str]) -> list[DocumentRecord]:
+        """Return documents with one of some ``values`` in one of the columns of the kind, in the order of their ids."""
+        query = self._mine().where(getattr(self._row, column).in_(list(values))).order_by(self._row.key)
+        return [document_record(row) for row in self._session.scalars(query)]
+
+    def between(self, column: str, start: datetime, end: datetime) -> list[DocumentRecord]:
+        """Return documents with an instant from ``start`` to before ``end`` in one of the columns, in its order."""
+        when = getattr(self._row, column)
+        query = self._mine().where(when >= start, when < end).order_by(when, self._row.key)
+        return [document_record(row) for row in self._session.scalars(query)]
+
     def linked(self, column: str, value: str, limit: int) -> list[str]:
         """Return the ids of at most ``limit`` documents with a ``value`` in one of the columns of the kind."""
         query = select(self._row.key).where(
