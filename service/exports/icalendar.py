@@ -12,7 +12,8 @@ from service.exports.series import Export
 MEDIA_TYPE = "text/calendar"
 #: What is sent as Content-Type: the method is said there too (RFC 5545, section 3.7.2).
 CONTENT_TYPE = "text/calendar; charset=utf-8; method=PUBLISH"
-_PRODUCT = "-//Ebbmark//Tide windows//EN"
+#: Who writes calendars.
+PRODUCT = "-//Ebbmark//Tide windows//EN"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,17 +51,17 @@ def alarm_calendar(
     import icalendar
 
     calendar = icalendar.Calendar()
-    calendar.add("prodid", _PRODUCT)
+    calendar.add("prodid", PRODUCT)
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
-    made = _whole(stamp)
+    made = whole_second(stamp)
     for one in alarms:
         event = icalendar.Event()
-        event.add("uid", _uid(one.key))
+        event.add("uid", uid_of(one.key))
         event.add("dtstamp", made)
         event.add("last-modified", made)
         # An event without an end takes no time (RFC 5545, section 3.6.1).
-        event.add("dtstart", _whole(one.time))
+        event.add("dtstart", whole_second(one.time))
         event.add("summary", one.summary)
         event.add("description", one.description)
         event.add("location", place)
@@ -76,11 +77,12 @@ def alarm_calendar(
     return Export(calendar.to_ical(), CONTENT_TYPE, file_name)
 
 
-def _uid(key: tuple[str, ...]) -> str:
+def uid_of(key: tuple[str, ...]) -> str:
+    """Return a UID that follows from a key alone."""
     digest = hashlib.sha256("\n".join(key).encode()).hexdigest()
     return f"{digest[:32]}@ebbmark"
 
 
-def _whole(moment: datetime) -> datetime:
+def whole_second(moment: datetime) -> datetime:
     """Return an instant in UTC to the nearest second, which is all that iCalendar can say."""
     return (moment.astimezone(UTC) + timedelta(microseconds=500_000)).replace(microsecond=0)

@@ -29,6 +29,7 @@ def _session(one: PlannedSession) -> dict[str, Any]:
     outing, leg = one.outing, one.outing.legs[0]
     hours = dict(leg.rule_hours)
     fishing_h = (leg.end_us - leg.start_us) / 3.6e9
+    due = [hazard.turn_back for hazard in one.hazards.hazards if hazard.turn_back is not None]
     return {
         "rank": one.rank,
         "date_local": one.date_local,
@@ -38,6 +39,7 @@ def _session(one: PlannedSession) -> dict[str, Any]:
         "end": write_instant(leg.end_us),
         "leave": write_instant(leg.leave_us),
         "back_home": write_instant(outing.leave_us + outing.back_us),
+        "turn_back": write_instant(min(due)) if due else None,
         "fishing_h": _number(fishing_h),
         "worth_h": _number(one.worth_h),
         "best_hour": {

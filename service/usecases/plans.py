@@ -151,7 +151,7 @@ def _take(context: Context, caller: Caller, request: PlanRequest, keep: Keep[Pla
             return same
         _check(context, unit, request)
         series = request.series if request.series is not None else content_hash(content)
-        before = unit.plans.newest_done(series) if request.supersedes is None else _find(unit, request.supersedes)
+        before = unit.plans.newest_done(series) if request.supersedes is None else find_plan(unit, request.supersedes)
         plan_id, now = new_id("pln"), context.clock()
         job = queue_job(context, unit, PLAN, {**content, "supersedes": request.supersedes}, {"plan_id": plan_id})
         found = unit.plans.add(
@@ -191,7 +191,7 @@ def _check(context: Context, unit: UnitOfWork, request: PlanRequest) -> None:
 def get_plan(context: Context, caller: Caller, plan_id: str) -> PlanView:
     """Return a plan; NotFound if the account has none of this id."""
     with context.store.unit(caller.account_id) as unit:
-        return _view(unit, _find(unit, plan_id))
+        return _view(unit, find_plan(unit, plan_id))
 
 
 def list_plans(context: Context, caller: Caller, series: str | None, after: str | None, limit: int) -> Page[PlanView]:
@@ -206,7 +206,7 @@ def list_marks(
 ) -> tuple[PlanRecord, Page[PlanMarkRecord]]:
     """Return a page of the marks of a plan, without their results; only those that are ``changed`` where asked."""
     with context.store.unit(caller.account_id) as unit:
-        plan = _find(unit, plan_id)
+        plan = find_plan(unit, plan_id)
         page = one_page(
             lambda most: unit.plans.marks(plan_id, after, most, changed=changed), limit, lambda one: one.mark_id
         )
@@ -216,11 +216,11 @@ def list_marks(
 def get_mark(context: Context, caller: Caller, plan_id: str, mark_id: str) -> MarkOfPlan:
     """Return one mark of a plan with its result; NotFound if there is no such plan, or the mark is not in it yet."""
     with context.store.unit(caller.account_id) as unit:
-        plan = _find(unit, plan_id)
+        plan = find_plan(unit, plan_id)
         found = unit.plans.marks_named(plan_id, [mark_id] if is_id(mark_id) else []).get(mark_id)
         if found is None:
             raise NotFound("mark", mark_id, f"a mark of plan {plan_id!r} that is done")
-        return _with_results(unit, plan, [found])[0]
+        return with_results(unit, plan, [found])[0]
 
 
 def list_sessions(context: Context, caller: Caller, plan_id: str, order: Order, start: int, limit: int) -> SessionPage:
@@ -232,7 +232,7 @@ def list_sessions(context: Context, caller: Caller, plan_id: str, order: Order, 
         If there is no such plan, or it is not done.
     """
     with context.store.unit(caller.account_id) as unit:
-        plan = _find(unit, plan_id)
+        plan = find_plan(unit, plan_id)
         ranking = unit.plans.ranking(plan_id)
         if plan.state != DONE or ranking is None:
             raise PlanNotDone(plan_id, plan.state)
@@ -240,7 +240,7 @@ def list_sessions(context: Context, caller: Caller, plan_id: str, order: Order, 
         wanted = rows[start : start + limit].tolist()
         ids = unit.plans.mark_ids(plan_id)
         records = unit.plans.marks_named(plan_id, {ids[place] for place, _ in wanted})
-        views = {one.record.mark_id: one for one in _with_results(unit, plan, list(records.values()))}
+        views = {one.record.mark_id: one for one in with_results(unit, plan, list(records.values()))}
     after = start + len(wanted)
     sessions = [views[ids[place]].session(number) for place, number in wanted]
     return SessionPage(plan, len(rows), sessions, after if after < len(rows) else None)
@@ -249,7 +249,7 @@ def list_sessions(context: Context, caller: Caller, plan_id: str, order: Order, 
 def remove_plan(context: Context, caller: Caller, plan_id: str, expected: ExpectedPlan) -> None:
     """Delete a plan with what no other plan shares; InUse while its job is active, Stale if it is not as expected."""
     with context.store.unit(caller.account_id, writes=True) as unit:
-        plan = _find(unit, plan_id)
+        plan = find_plan(unit, plan_id)
         if not expected(_view(unit, plan)):
             raise Stale(PLAN, plan_id)
         if plan.state in ACTIVE:
@@ -259,7 +259,8 @@ def remove_plan(context: Context, caller: Caller, plan_id: str, expected: Expect
         unit.commit()
 
 
-def _with_results(unit: UnitOfWork, plan: PlanRecord, records: Sequence[PlanMarkRecord]) -> list[MarkOfPlan]:
+def with_results(unit: UnitOfWork, plan: PlanRecord, records: Sequence[PlanMarkRecord]) -> list[MarkOfPlan]:
+    """Return marks of a plan with their results."""
     contents = unit.plans.results([one.input_hash for one in records if one.problem is None])
     return [MarkOfPlan(plan, one, unpack(contents[one.input_hash]) if one.problem is None else None) for one in records]
 
@@ -268,7 +269,8 @@ def _view(unit: UnitOfWork, plan: PlanRecord) -> PlanView:
     return PlanView(plan, unit.plans.counts(plan.plan_id))
 
 
-def _find(unit: UnitOfWork, plan_id: str) -> PlanRecord:
+def find_plan(unit: UnitOfWork, plan_id: str) -> PlanRecord:
+    """Return a plan; NotFound if the account has none of this id."""
     found = unit.plans.get(plan_id) if is_id(plan_id) else None
     if found is None:
         raise NotFound(PLAN, plan_id)

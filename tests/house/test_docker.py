@@ -1,12 +1,17 @@
-"""The compose files: what they set is a setting, what they run is a command, what they mount is there."""
+"""What runs the service elsewhere: what it sets is a setting, what it runs a command, what it mounts is there."""
 
 from __future__ import annotations
 
 import re
+import shutil
+import subprocess
 
 import pytest
+import typer
 import yaml
+from typer.main import get_command
 
+from service.cli import app, planning
 from service.settings import Settings
 from tests.conftest import ROOT
 
@@ -48,3 +53,92 @@ def test_only_the_upgrade_owns_the_tables():
     assert services["upgrade"]["command"] == ["ebbmark", "db", "upgrade"]
     assert services["worker"]["command"] == ["ebbmark", "worker"]
     assert services["api"]["environment"]["EBBMARK_WORKERS"] == "0"
+
+
+UNITS = ROOT / "docker" / "systemd"
+CRON = ROOT / "docker" / "kubernetes" / "plan.yaml"
+CODES = (
+    planning.ALL_DONE,
+    planning.SOME_FAILED,
+    planning.USAGE,
+    planning.NO_STORE,
+    planning.ANOTHER_RUN,
+    planning.NOT_DONE,
+)
+
+
+def read_unit(name):
+    """The lines of a unit as ``name -> value``; comments are left out."""
+    lines = (UNITS / name).read_text().splitlines()
+    return dict(line.split("=", 1) for line in lines if "=" in line and not line.startswith("#"))
+
+
+def check_command(words):
+    """Refuse a command line that the command would not take."""
+    program, name, *arguments = words
+    assert program.rpartition("/")[2] == "ebbmark"
+    command = get_command(app).commands[name]
+    with typer.Context(command) as context:
+        command.parse_args(context, list(arguments))
+
+
+def commands():
+    services = yaml.safe_load((ROOT / "docker" / "compose.postgres.yaml").read_text())["services"]
+    cron = yaml.safe_load(CRON.read_text())["spec"]["jobTemplate"]["spec"]["template"]["spec"]
+    yield services["plan"]["command"]
+    yield cron["containers"][0]["args"]
+    yield read_unit("ebbmark-plan.service")["ExecStart"].split()
+
+
+def test_whatever_makes_the_nightly_plan_runs_the_command():
+    for words in commands():
+        assert words[1] == "plan"
+        check_command(words)
+    with pytest.raises(Exception, match="No such option"):
+        check_command(["ebbmark", "plan", "--nightly"])
+
+
+def test_the_nightly_plan_waits_to_be_named_and_is_not_begun_again():
+    plan = yaml.safe_load((ROOT / "docker" / "compose.postgres.yaml").read_text())["services"]["plan"]
+    assert (plan["profiles"], plan["restart"]) == (["nightly"], "no")
+
+
+def test_exit_codes_are_those_of_the_command_and_of_the_readme():
+    told = re.findall(r"^\| (\d) \|", (ROOT / "README.md").read_text(), flags=re.M)
+    assert [int(code) for code in told] == list(CODES)
+    unit = read_unit("ebbmark-plan.service")
+    fine = {int(code) for code in unit["SuccessExitStatus"].split()}
+    assert fine == {planning.SOME_FAILED, planning.ANOTHER_RUN}
+    assert int(unit["RestartPreventExitStatus"]) == planning.USAGE
+    rules = yaml.safe_load(CRON.read_text())["spec"]["jobTemplate"]["spec"]["podFailurePolicy"]["rules"]
+    by_action = {rule["action"]: rule["onExitCodes"]["values"] for rule in rules}
+    assert by_action == {
+        "FailJob": [planning.SOME_FAILED, planning.USAGE],
+        "Count": [planning.NO_STORE, planning.ANOTHER_RUN, planning.NOT_DONE],
+    }
+    assert sorted(code for values in by_action.values() for code in values) == list(CODES[1:])
+
+
+def test_the_job_of_the_cluster_is_shut_in():
+    job = yaml.safe_load(CRON.read_text())
+    assert (job["apiVersion"], job["kind"]) == ("batch/v1", "CronJob")
+    pod = job["spec"]["jobTemplate"]["spec"]["template"]["spec"]
+    (one,) = pod["containers"]
+    assert pod["securityContext"]["runAsNonRoot"] is True
+    assert one["securityContext"]["readOnlyRootFilesystem"] is True
+    assert one["securityContext"]["capabilities"] == {"drop": ["ALL"]}
+    assert {variable["name"] for variable in one["env"]} <= SETTINGS
+    # A policy by exit codes needs pods that are not begun again in place.
+    assert pod["restartPolicy"] == "Never"
+    assert {m["name"] for m in one["volumeMounts"]} == {v["name"] for v in pod["volumes"]}
+
+
+@pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="systemd-analyze is not installed")
+def test_units_are_what_systemd_takes(tmp_path):
+    for name in ("ebbmark-plan.service", "ebbmark-plan.timer"):
+        (tmp_path / name).write_text((UNITS / name).read_text().replace("/opt/ebbmark/bin/ebbmark", "/bin/true"))
+    done = subprocess.run(
+        ["systemd-analyze", "verify", *(str(path) for path in sorted(tmp_path.iterdir()))],
+        capture_output=True, text=True, timeout=30, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr

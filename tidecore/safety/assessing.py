@@ -217,6 +217,7 @@ def _hazards(line: Line, look: Look, first: int, last: int) -> Iterator[Hazard]:
             clocks["turning"] = "Turning back was due at"
         else:
             clocks["turning"] = "Turn back by"
+        due = moments.get("turn_back")
         ends = from_microseconds(np.array([begin, finish], dtype=np.int64))
         yield Hazard(
             line.kind,
@@ -228,6 +229,7 @@ def _hazards(line: Line, look: Look, first: int, last: int) -> Iterator[Hazard]:
             threshold,
             line.source,
             _said(line, code, part, value, clocks),
+            None if due is None else from_microseconds(np.array([due], dtype=np.int64))[0],
         )
 
 

@@ -27,6 +27,7 @@ class Hazard:
 
     ``value`` is the worst of the time, None where there is none; ``threshold`` what it was held against, None where
     it was held against none; ``unit`` of both. ``source`` says where threshold and value come from.
+    ``turn_back`` is when turning back is due, where the hazard is of that.
     """
 
     kind: str
@@ -38,6 +39,7 @@ class Hazard:
     threshold: float | None
     source: str
     text: str
+    turn_back: np.datetime64 | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -63,6 +63,12 @@ class PlannedSessionSchema(Schema):
     end: InstantText
     leave: InstantText
     back_home: InstantText
+    turn_back: Annotated[
+        InstantText | None,
+        Field(
+            description="When turning back is due, where the water can cover the way back; null where no hazard says."
+        ),
+    ]
     fishing_h: float
     worth_h: Annotated[float, Field(description="Integral over the fishing of the best score of all rules [h].")]
     best_hour: BestHourSchema
