@@ -11,7 +11,7 @@ says which methods a session asks for, ``method_plan`` what to do with them.
 
 from tidecore.windows.bait import BaitOuting, find_bait_outings
 from tidecore.windows.comparison import Comparison, compare_sessions
-from tidecore.windows.curves import MarkSearch, search_mark
+from tidecore.windows.curves import MarkSearch, search_mark, search_marks
 from tidecore.windows.method_plan import SessionPlan, SessionRemark, two_rods
 from tidecore.windows.nothing import explain_no_outings
 from tidecore.windows.obstacle import Obstacle, WhyNot
@@ -21,7 +21,14 @@ from tidecore.windows.outings import Outing, find_outings
 from tidecore.windows.picks import MethodPick, MethodPicks, NotPicked, Reason, pick_methods
 from tidecore.windows.ranking import RankedOuting, rank_outings
 from tidecore.windows.scoring import Scores, score_columns, score_rule
-from tidecore.windows.search import Explanation, TermReport, explain, find_all_windows, find_windows
+from tidecore.windows.search import (
+    Explanation,
+    TermReport,
+    explain,
+    find_all_windows,
+    find_windows,
+    find_windows_at_marks,
+)
 from tidecore.windows.session import Lull, Session, SessionLeg, SessionWindow
 from tidecore.windows.sessions import complete, find_sessions, session_at
 from tidecore.windows.two_marks import find_double_outings
@@ -67,11 +74,13 @@ __all__ = [
     "find_outings",
     "find_sessions",
     "find_windows",
+    "find_windows_at_marks",
     "pick_methods",
     "rank_outings",
     "score_columns",
     "score_rule",
     "search_mark",
+    "search_marks",
     "session_at",
     "two_rods",
 ]

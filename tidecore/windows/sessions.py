@@ -242,7 +242,7 @@ def _rule_account(one: RuleCurve, scores: Scores, leg: OutingLeg, timeline: Time
         mean_score=hours * 60.0 * US_PER_MINUTE / (leg.end_us - leg.start_us),
         limiting_factor=_limiting(losses),
         factors=accounts,
-        unknowns=unknown_terms(scores, timeline, np.array([0, scores.score.size]), np.ones(scores.score.size))[0],
+        unknowns=unknown_terms(scores, [timeline], np.array([0, scores.score.size]), np.ones(scores.score.size))[0],
     )
 
 
