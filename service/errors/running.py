@@ -29,6 +29,17 @@ class NotReady(Unavailable):
         super().__init__("not ready: " + "; ".join(self.missing))
 
 
+class NoFonts(Unavailable):
+    """A picture in pixels was asked for on a machine that has no font."""
+
+    def __init__(self) -> None:
+        """Say what would help."""
+        super().__init__(
+            "this machine has no font to write with, so there are no PNG charts; install one (on Debian and Ubuntu the "
+            "package fonts-dejavu-core), or ask for image/svg+xml"
+        )
+
+
 class PortUnavailable(Unavailable):
     """The service cannot listen at its port; only ever seen before there is anything to answer."""
 
@@ -86,4 +97,16 @@ class RecordLost(JobFailed):
         super().__init__(
             "the uploaded record is not in the spool folder of this worker; send it again, and give every process "
             "the same EBBMARK_SPOOL"
+        )
+
+
+class ClusterUnreachable(JobFailed):
+    """The Dask cluster that jobs are to be done on cannot be used."""
+
+    def __init__(self, address: str, reason: str) -> None:
+        """``address`` of its scheduler, and the ``reason``."""
+        self.address, self.reason = address, reason
+        super().__init__(
+            f"the cluster at {address} cannot be used: {reason}; set EBBMARK_DASK_SCHEDULER to a scheduler with "
+            "workers that have this version installed, or to nothing"
         )

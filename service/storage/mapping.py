@@ -1,12 +1,12 @@
-"""What every table is mapped by: names of constraints, instants, the base class."""
+"""What every table is mapped by: names of constraints, instants, the base classes."""
 
 from __future__ import annotations
 
 from datetime import UTC, datetime
 from typing import Any, ClassVar
 
-from sqlalchemy import JSON, DateTime, Dialect, MetaData, String, TypeDecorator
-from sqlalchemy.orm import DeclarativeBase
+from sqlalchemy import JSON, DateTime, Dialect, ForeignKey, Integer, MetaData, String, TypeDecorator
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 NAMING = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -45,3 +45,28 @@ class Table(DeclarativeBase):
 
     metadata = MetaData(naming_convention=NAMING)
     type_annotation_map: ClassVar[dict[Any, Any]] = {datetime: UtcDateTime(), dict[str, Any]: JSON(none_as_null=True)}
+
+
+class DocumentRow(Table):
+    """Base of the tables of versioned documents; what a document says is in its `DocumentVersionRow`."""
+
+    __abstract__ = True
+
+    key: Mapped[str]
+    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
+    external_ref: Mapped[str | None] = mapped_column(NAME)
+    version: Mapped[int] = mapped_column(Integer)
+    created_at: Mapped[datetime]
+    updated_at: Mapped[datetime]
+
+
+class DocumentVersionRow(Table):
+    """Base of the tables of one version of a document; never changed once written."""
+
+    __abstract__ = True
+
+    key: Mapped[str]
+    version: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
+    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
+    document: Mapped[dict[str, Any]]
+    created_at: Mapped[datetime]

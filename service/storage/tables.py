@@ -25,8 +25,21 @@ from sqlalchemy.orm import Mapped, mapped_column
 from service.storage.condition_tables import ConditionIssueRow as ConditionIssueRow
 from service.storage.condition_tables import PlacedRow as PlacedRow
 from service.storage.condition_tables import WarningRow as WarningRow
+from service.storage.join_tables import TripFactRow as TripFactRow
+from service.storage.join_tables import TripJoinRow as TripJoinRow
+from service.storage.log_tables import DiaryRowRow as DiaryRowRow
+from service.storage.log_tables import DiaryRowVersionRow as DiaryRowVersionRow
+from service.storage.log_tables import RegulationRow as RegulationRow
+from service.storage.log_tables import RegulationVersionRow as RegulationVersionRow
+from service.storage.log_tables import TripRow as TripRow
+from service.storage.log_tables import TripVersionRow as TripVersionRow
 from service.storage.mapping import ID, NAME
+from service.storage.mapping import DocumentRow as DocumentRow
+from service.storage.mapping import DocumentVersionRow as DocumentVersionRow
 from service.storage.mapping import Table as Table
+from service.storage.plan_tables import PlanMarkRow as PlanMarkRow
+from service.storage.plan_tables import PlanResultRow as PlanResultRow
+from service.storage.plan_tables import PlanRow as PlanRow
 
 
 class AccountRow(Table):
@@ -212,31 +225,6 @@ class ImportLineRow(Table):
     faults: Mapped[list[Any] | None] = mapped_column(JSON(none_as_null=True))
     #: What the row says, as a hash; kept in a dry run alone, where no record can be compared with.
     told: Mapped[str | None] = mapped_column(String(200))
-
-
-class DocumentRow(Table):
-    """Base of the tables of versioned documents; what a document says is in its `DocumentVersionRow`."""
-
-    __abstract__ = True
-
-    key: Mapped[str]
-    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
-    external_ref: Mapped[str | None] = mapped_column(NAME)
-    version: Mapped[int] = mapped_column(Integer)
-    created_at: Mapped[datetime]
-    updated_at: Mapped[datetime]
-
-
-class DocumentVersionRow(Table):
-    """Base of the tables of one version of a document; never changed once written."""
-
-    __abstract__ = True
-
-    key: Mapped[str]
-    version: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
-    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
-    document: Mapped[dict[str, Any]]
-    created_at: Mapped[datetime]
 
 
 class MarkRow(DocumentRow):

@@ -34,7 +34,8 @@ from service.storage.engine import open_engine
 from service.storage.records import ROW_CONFLICT, ROW_CREATED, ROW_INVALID, ROW_UNCHANGED, ImportLine
 from service.storage.unit import Store, UnitOfWork
 from service.usecases.context import utc_now
-from service.usecases.import_kinds import IMPORT_KINDS, Candidate, Stored
+from service.usecases.import_kinds.kind import Candidate, Stored
+from service.usecases.import_kinds.registry import IMPORT_KINDS
 from service.usecases.references import ExternalRef
 from tidecore.errors import CoreError, Fault, InvalidInput, UnknownName
 

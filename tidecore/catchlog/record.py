@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import pairwise
-from typing import Annotated, Any
+from itertools import count, pairwise
+from typing import Annotated, Any, TypeVar
 
 from pydantic import Field, JsonValue, ValidationInfo, field_validator
 
@@ -16,47 +16,67 @@ from tidecore.errors import Fault, InvalidInput
 
 #: Most deployments of one trip; most bites, and most catches.
 MOST_DEPLOYMENTS, MOST_EVENTS = 200, 5000
+#: Most corrections of one trip.
+MOST_CORRECTIONS = 1000
+
+D = TypeVar("D", Deployment, Bite, Catch)
+
+
+class Correction(Document):
+    """What is put right in a document: ``path`` (as ``catches.2.length.cm``), what it was, what it is now, why, when.
+
+    Whoever keeps the document keeps it as it was, too; `corrected` makes the one that holds now.
+    """
+
+    path: Annotated[str, Field(pattern=r"^[a-z_]+(\.([a-z_]+|\d{1,5})){0,8}$")]
+    was: JsonValue
+    now: JsonValue
+    at: Moment
+    why: Note = ""
+    by: Name | None = None
 
 
 class TripRecord(Document):
-    """A trip, its deployments, bites and catches.
+    """A trip, its deployments, bites and catches, and what was corrected in it since it was written.
 
     Deployments of one rod do not overlap and lie within the trip; a bite or catch lies within its deployment, as far as
-    its own precision tells. A trip that was not fished has none of them, and a blank no catch.
+    its own precision tells. A trip that was not fished has none of them, and a blank no catch. Those without a ``ref``
+    are given one: ``d1``, ``b1``, ``c1`` and so on.
     """
 
     trip: Trip
     deployments: Annotated[tuple[Deployment, ...], Field(max_length=MOST_DEPLOYMENTS)] = ()
     bites: Annotated[tuple[Bite, ...], Field(max_length=MOST_EVENTS)] = ()
     catches: Annotated[tuple[Catch, ...], Field(max_length=MOST_EVENTS)] = ()
+    corrections: Annotated[tuple[Correction, ...], Field(max_length=MOST_CORRECTIONS)] = ()
 
     # Each is held against those before it, where these are fit by themselves.
     @field_validator("deployments")
     @classmethod
     def _one_after_the_other(cls, found: tuple[Deployment, ...], info: ValidationInfo) -> tuple[Deployment, ...]:
         trip = info.data.get("trip")
-        flaws = list(_refs(found))
+        flaws = list(_refs("deployments", found))
         flaws += overlaps(found)
         if trip is not None:
             flaws += _unfished(trip, found)
             flaws += _off_the_trip(trip, found)
         refuse(found, flaws)
-        return found
+        return _named("d", found)
 
     @field_validator("bites")
     @classmethod
     def _bites_within(cls, bites: tuple[Bite, ...], info: ValidationInfo) -> tuple[Bite, ...]:
-        refuse(bites, list(_misplaced(bites, info)))
-        return bites
+        refuse(bites, [*_refs("bites", bites), *_misplaced(bites, info)])
+        return _named("b", bites)
 
     @field_validator("catches")
     @classmethod
     def _catches_within(cls, catches: tuple[Catch, ...], info: ValidationInfo) -> tuple[Catch, ...]:
-        trip, flaws = info.data.get("trip"), list(_misplaced(catches, info))
+        trip, flaws = info.data.get("trip"), [*_refs("catches", catches), *_misplaced(catches, info)]
         if catches and trip is not None and trip.outcome == "blank":
             flaws.append(Flaw((), f"has {len(catches)} of a blank", "no catch, or the outcome fished"))
         refuse(catches, flaws)
-        return catches
+        return _named("c", catches)
 
 
 def overlaps(deployments: Sequence[Deployment]) -> Iterator[Flaw]:
@@ -78,11 +98,20 @@ def overlaps(deployments: Sequence[Deployment]) -> Iterator[Flaw]:
                 last = place
 
 
-def _refs(deployments: Sequence[Deployment]) -> Iterator[Flaw]:
+def _refs(name: str, things: Sequence[Deployment | Bite | Catch]) -> Iterator[Flaw]:
     seen: dict[str, int] = {}
-    for place, one in enumerate(deployments):
-        if seen.setdefault(one.ref, place) != place:
-            yield Flaw((place, "ref"), f"is that of deployments.{seen[one.ref]} too", "each ref once")
+    for place, one in enumerate(things):
+        if one.ref and seen.setdefault(one.ref, place) != place:
+            yield Flaw((place, "ref"), f"is that of {name}.{seen[one.ref]} too", "each ref once")
+
+
+def _named(letter: str, things: tuple[D, ...]) -> tuple[D, ...]:
+    """Return things with a ``ref`` each: the first number that is free, so that the same again is named the same."""
+    taken = {one.ref for one in things}
+    if "" not in taken:
+        return things
+    free = (ref for number in count(1) if (ref := f"{letter}{number}") not in taken)
+    return tuple(one if one.ref else one.model_copy(update={"ref": next(free)}) for one in things)
 
 
 def _unfished(trip: Trip, things: Sequence[object]) -> Iterator[Flaw]:
@@ -116,20 +145,6 @@ def _misplaced(events: Sequence[Bite | Catch], info: ValidationInfo) -> Iterator
             slack = event.precision_min + trip.time_precision_min
             if outside(event.at, slack, trip.start, trip.end):
                 yield Flaw((place, "at"), f"is {written(event.at)}, outside the trip", "a time within the trip")
-
-
-class Correction(Document):
-    """What is put right in a document: ``path`` (as ``catches.2.length.cm``), what it was, what it is now, why, when.
-
-    The document that it corrects is kept; `corrected` makes the one that holds now.
-    """
-
-    path: Annotated[str, Field(pattern=r"^[a-z_]+(\.([a-z_]+|\d{1,5})){0,8}$")]
-    was: JsonValue
-    now: JsonValue
-    at: Moment
-    why: Note = ""
-    by: Name | None = None
 
 
 def corrected(document: dict[str, Any], corrections: Sequence[Correction]) -> dict[str, Any]:

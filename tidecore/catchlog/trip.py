@@ -10,7 +10,7 @@ from pydantic import AfterValidator, Field, ValidationInfo, field_validator, mod
 
 from tidecore.catchlog.moments import Count, Moment, Precision, Some, backwards, outside, written
 from tidecore.catchlog.sizes import Length, Weight, longest_cm
-from tidecore.documents import Document, Flaw, Name, Note, Number, fault, refuse
+from tidecore.documents import Document, Flaw, Name, Note, Number, fault, plain_text, refuse, shown
 from tidecore.rules import Species
 
 #: Longest trip, and longest deployment [h].
@@ -117,6 +117,21 @@ def _too_early(casts: tuple[Cast, ...]) -> Iterator[Flaw]:
             yield Flaw((place, "out"), problem, "casts of one rod one after the other")
 
 
+def _fit_for_a_path(ref: str) -> str:
+    if ref and (not ref.strip() or "/" in ref or "\n" in ref or "\t" in ref or ref in (".", "..")):
+        raise fault(f"is {shown(ref)}", "one line of text without a slash, not blank, neither . nor ..")
+    return ref
+
+
+#: Name of a thing within its trip, fit for a path. A `TripRecord` makes one where it is left out, and so empty.
+Ref = Annotated[
+    str,
+    Field(max_length=120, description="Its name within the trip; made where it is left out."),
+    AfterValidator(plain_text),
+    AfterValidator(_fit_for_a_path),
+]
+
+
 class Deployment(Document):
     """One rod with one method in use, from ``start`` to ``end``; ``ref`` is its name within the trip.
 
@@ -124,7 +139,7 @@ class Deployment(Document):
     bait was in the water. A rod with an ``aim`` of its own is not held against another's.
     """
 
-    ref: Name
+    ref: Ref = ""
     rod: Name
     start: Moment
     end: Moment
@@ -160,6 +175,7 @@ class Deployment(Document):
 class Bite(Document):
     """A bite: what it was like and what came of it. ``deployment`` is the `ref` of one, where it is known."""
 
+    ref: Ref = ""
     at: Moment
     precision_min: Precision = 5
     deployment: Name | None = None
@@ -170,6 +186,7 @@ class Bite(Document):
 class Catch(Document):
     """One fish: species, what was measured of it, and what became of it. ``deployment`` is the `ref` of one."""
 
+    ref: Ref = ""
     at: Moment
     precision_min: Precision = 5
     deployment: Name | None = None

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Select, bindparam, delete, select, tuple_, update
+from sqlalchemy import Select, bindparam, delete, func, select, tuple_, update
 from sqlalchemy.orm import Session
 
 from service.storage.bulk import insert_many
@@ -16,19 +16,28 @@ from service.storage.identifiers import new_id, new_ids
 from service.storage.records import DocumentRecord, VersionRecord
 from service.storage.repositories.base import Repository
 from service.storage.tables import (
+    DiaryRowRow,
+    DiaryRowVersionRow,
     DocumentRow,
     DocumentVersionRow,
     MarkRow,
     MarkVersionRow,
     MethodRow,
     MethodVersionRow,
+    RegulationRow,
+    RegulationVersionRow,
     RuleRow,
     RuleVersionRow,
     SafetyThresholdsRow,
     SafetyThresholdsVersionRow,
     SlackNoteRow,
     SlackNoteVersionRow,
+    TripRow,
+    TripVersionRow,
 )
+
+#: Value of a column that a kind of document has beside it.
+Link = str | int | date | datetime | None
 
 
 def _many_of(row: type[DocumentRow]) -> Select[str, str | None, int, datetime, datetime]:
@@ -54,7 +63,7 @@ class NewDocument:
 
     document: Mapping[str, Any]
     external_ref: str | None
-    links: Mapping[str, str]
+    links: Mapping[str, Link]
 
 
 MARKS = DocumentTables("mrk", MarkRow, MarkVersionRow, _many_of(MarkRow))
@@ -64,6 +73,9 @@ METHODS = DocumentTables("mth", MethodRow, MethodVersionRow, _many_of(MethodRow)
 SAFETY_THRESHOLDS = DocumentTables(
     "sft", SafetyThresholdsRow, SafetyThresholdsVersionRow, _many_of(SafetyThresholdsRow)
 )
+TRIPS = DocumentTables("trp", TripRow, TripVersionRow, _many_of(TripRow))
+DIARY_ROWS = DocumentTables("dia", DiaryRowRow, DiaryRowVersionRow, _many_of(DiaryRowRow))
+REGULATIONS = DocumentTables("reg", RegulationRow, RegulationVersionRow, _many_of(RegulationRow))
 
 
 class DocumentRepository(Repository):
@@ -79,7 +91,7 @@ class DocumentRepository(Repository):
         self._prefix, self._many = tables.prefix, tables.many
 
     def add(
-        self, document: Mapping[str, Any], *, external_ref: str | None, now: datetime, links: Mapping[str, str]
+        self, document: Mapping[str, Any], *, external_ref: str | None, now: datetime, links: Mapping[str, Link]
     ) -> DocumentRecord:
         """Add a document in its first version and return its record."""
         row = self._row(
@@ -121,7 +133,7 @@ class DocumentRepository(Repository):
         *,
         external_ref: str | None,
         now: datetime,
-        links: Mapping[str, str],
+        links: Mapping[str, Link],
     ) -> DocumentRecord | None:
         """Give a document its next version, or only another reference where ``document`` is None.
 
@@ -180,6 +192,11 @@ class DocumentRepository(Repository):
         found = (DocumentRecord(*one) for one in self._session.execute(query))
         return {record.external_ref: record for record in found if record.external_ref is not None}
 
+    def count(self) -> int:
+        """Return how many documents there are."""
+        query = select(func.count()).select_from(self._row).where(self._row.account_id == self._account_id)
+        return self._session.scalar(query) or 0
+
     def page(self, after: str | None, limit: int) -> list[DocumentRecord]:
         """Return documents in the order of their ids."""
         return [document_record(row) for row in self._page(self._mine(), self._row.key, after, limit)]
@@ -189,11 +206,31 @@ class DocumentRepository(Repository):
         query = self._mine().where(getattr(self._row, column) == value)
         return [document_record(row) for row in self._page(query, self._row.key, after, limit)]
 
+    def with_any(self, column: str, values: Sequence[str]) -> list[DocumentRecord]:
+        """Return documents with one of some ``values`` in one of the columns of the kind, in the order of their ids."""
+        query = self._mine().where(getattr(self._row, column).in_(list(values))).order_by(self._row.key)
+        return [document_record(row) for row in self._session.scalars(query)]
+
+    def between(self, column: str, start: datetime, end: datetime) -> list[DocumentRecord]:
+        """Return documents with an instant from ``start`` to before ``end`` in one of the columns, in its order."""
+        when = getattr(self._row, column)
+        query = self._mine().where(when >= start, when < end).order_by(when, self._row.key)
+        return [document_record(row) for row in self._session.scalars(query)]
+
     def linked(self, column: str, value: str, limit: int) -> list[str]:
         """Return the ids of at most ``limit`` documents with a ``value`` in one of the columns of the kind."""
         query = select(self._row.key).where(
             self._row.account_id == self._account_id, getattr(self._row, column) == value
         )
+        return list(self._session.scalars(query.order_by(self._row.key).limit(limit)))
+
+    def naming(self, column: str, key: str, limit: int) -> list[str]:
+        """Return the ids of at most ``limit`` documents with an id among those in one of the columns of the kind.
+
+        Such a column holds ids with a blank before and after each. There is no index of them: this reads every row.
+        """
+        named = getattr(self._row, column).contains(f" {key} ", autoescape=True)
+        query = select(self._row.key).where(self._row.account_id == self._account_id, named)
         return list(self._session.scalars(query.order_by(self._row.key).limit(limit)))
 
     def documents(self, versions: Iterable[tuple[str, int]]) -> dict[tuple[str, int], dict[str, Any]]:

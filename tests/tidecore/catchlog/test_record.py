@@ -175,3 +175,24 @@ def test_a_correction_of_what_is_not_there_is_refused():
     with pytest.raises(InvalidInput) as caught:
         corrected(plain, [Correction.parse({"path": path, "was": was, "now": 1, "at": moment}) for path, was in wrong])
     assert [fault.field for fault in caught.value.faults] == ["0.was", "1.path", "2.path", "3.path"]
+
+
+def test_what_has_no_ref_is_given_the_first_that_is_free():
+    found = TripRecord.parse(
+        record(
+            deployments=[deployment("", end="19:00"), deployment("d1", start="19:00"), deployment("", rod="far")],
+            catches=[catch(deployment="d2"), catch(ref="c1")],
+        )
+    )
+    assert [one.ref for one in found.deployments] == ["d2", "d1", "d3"]
+    assert [one.ref for one in found.catches] == ["c2", "c1"]
+    assert TripRecord.parse(found.to_document()) == found
+
+
+@pytest.mark.parametrize("ref", ["a/b", "..", " ", "a\nb"])
+def test_a_ref_is_fit_for_a_path_and_there_once(ref):
+    assert set(faults_of(record(deployments=[deployment(ref)]))) == {"deployments.0.ref"}
+    twice = {"at": at("18:20"), "ref": "b7", "kind": "knock", "outcome": "missed"}
+    assert set(faults_of(record(bites=[twice, twice], catches=[catch(ref="x"), catch(ref="x")]))) == {
+        "bites.1.ref", "catches.1.ref",
+    }  # fmt: skip

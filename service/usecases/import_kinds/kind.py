@@ -1,0 +1,72 @@
+"""One kind of thing that can be imported: how its rows are read, compared with what is there, and written."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, ClassVar, Generic, Protocol, TypeVar
+
+import orjson
+
+from service.errors import DocumentInvalid
+from service.imports.rows import Columns
+from service.security import Caller
+from service.storage.unit import UnitOfWork
+from tidecore.errors import InvalidInput
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate(Generic[T]):
+    """What a row says, checked, and what the account calls it."""
+
+    client_ref: str
+    said: T
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """A thing that is there already: its id, and what it says, as `ImportKind.told` gives it."""
+
+    thing_id: str | None
+    told: str
+
+
+class ImportKind(Protocol[T]):
+    """One kind of thing that can be imported.
+
+    ``told`` is what a thing says, as a short text; `same` compares what a row says with what a thing said before.
+    """
+
+    columns: ClassVar[Columns]
+
+    def parse(self, document: Mapping[str, Any], caller: Caller) -> Candidate[T]:
+        """Return what a row says; CoreError or ServiceError with all that is wrong with it."""
+
+    def parse_many(self, documents: Sequence[Mapping[str, Any]], caller: Caller) -> list[Candidate[T]] | None:
+        """Return what many rows say, where that is faster than one by one; None where a row may be wrong."""
+
+    def settle(
+        self, unit: UnitOfWork, candidates: Sequence[Candidate[T]]
+    ) -> list[Candidate[T] | InvalidInput | DocumentInvalid]:
+        """Return rows with what they rest on found in the store, or the error that it is not there or not fit."""
+
+    def told(self, said: T) -> str:
+        """Return what a settled row says."""
+
+    def same(self, new: str, old: str) -> bool:
+        """Return whether a row that says ``new`` leaves a thing that says ``old`` as it is."""
+
+    def stored(self, unit: UnitOfWork, references: Sequence[str]) -> dict[str, Stored]:
+        """Return the things that are there, by the account's own names."""
+
+    def write(self, unit: UnitOfWork, candidates: Sequence[Candidate[T]], now: datetime) -> list[str]:
+        """Add settled rows to the store with their changes, and return their ids."""
+
+
+def content_hash(value: Any) -> str:
+    """Return what a thing says, as a short text: the same content has the same, in whatever order its fields are."""
+    return hashlib.sha256(orjson.dumps(value, option=orjson.OPT_SORT_KEYS)).hexdigest()

@@ -1,0 +1,18 @@
+"""The kinds of things that can be imported."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from service.usecases.import_kinds.kind import ImportKind
+from service.usecases.import_kinds.marks import MarkImport
+from service.usecases.import_kinds.methods import MethodImport
+from service.usecases.import_kinds.stations import StationImport
+
+#: Kind by its name; a new one is an entry here, with its name in the contract.
+IMPORT_KINDS: Mapping[str, ImportKind[Any]] = {
+    "mark": MarkImport(),
+    "method": MethodImport(),
+    "station": StationImport(),
+}
