@@ -23,7 +23,7 @@ from tidecore.shore.dangers import CAUTION, DANGER, INFO, NONE, NOT_ASSESSED
 from tidecore.timebase import US_PER_DAY, US_PER_MINUTE, from_microseconds, instant
 from tidecore.timeline import Timeline
 from tidecore.timeline.sources import Sources
-from tidecore.timeline.wall_clock import local_times
+from tidecore.timeline.wall_clock import shown_minute
 from tidecore.units import AnyArray, BoolArray, IntArray
 
 NOBODY = OutingFacts()
@@ -259,8 +259,8 @@ def _runs(codes: AnyArray) -> list[tuple[int, int, int]]:
 
 def _clock(zone: zoneinfo.ZoneInfo, time_us: int, within_us: int) -> str:
     """Return what a clock at the mark shows, to the minute; with the date where that may be of several days."""
-    shown = str(local_times(zone, np.array([time_us], dtype=np.int64))[0].astype("datetime64[m]"))
-    return shown[11:] if within_us < US_PER_DAY else shown.replace("T", " ")
+    shown = shown_minute(zone, time_us)
+    return shown[11:] if within_us < US_PER_DAY else shown
 
 
 def _ticks(time: np.datetime64) -> int:
