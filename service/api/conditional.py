@@ -86,6 +86,11 @@ def document_etag(kind: str, key: str, version: int, stamp: datetime) -> str:
     return _tag([kind, key, version, stamp.isoformat(), FORMAT])
 
 
+def parts_etag(*parts: str | int) -> str:
+    """Return the ETag of what is stored and no single document, by all that tells it from what was there before."""
+    return _tag([*parts, FORMAT])
+
+
 def names_etag(header: str, etag: str, *, weak: bool) -> bool:
     """Return whether a list of entity tags, or ``*``, names an ETag.
 

@@ -16,8 +16,10 @@ SHOWN: Mapping[str, Mapping[str, str]] = {
     "OfficialWarning": {"warning_id": "/id"},
     "SpeciesRule": {"rule_id": "/id"},
     "Method": {"method_id": "/id"},
+    "Regulation": {"regulation_id": "/id"},
     "Fit": {"fit_id": "/id", "job_id": "/job_id"},
     "Quality": {"fit_id": "/fit_id"},
+    "Plan": {"plan_id": "/id", "job_id": "/job_id"},
     "Job": {"job_id": "/id"},
 }
 _COMPONENTS = "#/components/links/"

@@ -25,6 +25,8 @@ from sqlalchemy.orm import Mapped, mapped_column
 from service.storage.condition_tables import ConditionIssueRow as ConditionIssueRow
 from service.storage.condition_tables import PlacedRow as PlacedRow
 from service.storage.condition_tables import WarningRow as WarningRow
+from service.storage.join_tables import TripFactRow as TripFactRow
+from service.storage.join_tables import TripJoinRow as TripJoinRow
 from service.storage.log_tables import DiaryRowRow as DiaryRowRow
 from service.storage.log_tables import DiaryRowVersionRow as DiaryRowVersionRow
 from service.storage.log_tables import RegulationRow as RegulationRow
@@ -35,6 +37,9 @@ from service.storage.mapping import ID, NAME
 from service.storage.mapping import DocumentRow as DocumentRow
 from service.storage.mapping import DocumentVersionRow as DocumentVersionRow
 from service.storage.mapping import Table as Table
+from service.storage.plan_tables import PlanMarkRow as PlanMarkRow
+from service.storage.plan_tables import PlanResultRow as PlanResultRow
+from service.storage.plan_tables import PlanRow as PlanRow
 
 
 class AccountRow(Table):

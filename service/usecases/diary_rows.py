@@ -12,15 +12,17 @@ from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
 from service.usecases.documents import Documents, DocumentView
 from service.usecases.fished import AHEAD, fished_mark
+from service.usecases.tallies import diary_sums
 from tidecore.catchlog import DiaryRow
 from tidecore.errors import Fault
 
 DiaryRowView = DocumentView[DiaryRow]
 
 
-def diary_row_links(row: DiaryRow) -> Mapping[str, Link]:
-    """Return the columns of a row that names its mark by id."""
-    return {"mark_id": row.mark, "local_day": date.fromisoformat(row.date), "outcome": row.outcome}
+def diary_row_links(row: DiaryRow, zone: ZoneInfo) -> Mapping[str, Link]:
+    """Return the columns of a row that names its mark by id; ``zone`` is that of the mark."""
+    named: dict[str, Link] = {"mark_id": row.mark, "local_day": date.fromisoformat(row.date), "outcome": row.outcome}
+    return {**named, **diary_sums(row, zone)}
 
 
 def ahead_of_time(row: DiaryRow, zone: ZoneInfo, now: datetime) -> list[Fault]:
@@ -34,11 +36,12 @@ def ahead_of_time(row: DiaryRow, zone: ZoneInfo, now: datetime) -> list[Fault]:
 def _settle(context: Context, unit: UnitOfWork, row: DiaryRow) -> tuple[DiaryRow, Mapping[str, Link]]:
     """Return a row with the id of its mark, which may be named by the account's reference for it."""
     mark = fished_mark(context, unit, "mark", row.mark)
-    faults = ahead_of_time(row, ZoneInfo(mark.document.time_zone), context.clock())
+    zone = ZoneInfo(mark.document.time_zone)
+    faults = ahead_of_time(row, zone, context.clock())
     if faults:
         raise DocumentInvalid(faults)
     settled = row.model_copy(update={"mark": mark.record.id})
-    return settled, diary_row_links(settled)
+    return settled, diary_row_links(settled, zone)
 
 
 DIARY_ROWS = Documents("diary row", "diary_row", DiaryRow, lambda unit: unit.diary_rows, _settle)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any, Generic, TypeVar
 
 from service.errors import NotFound, PreconditionMissing, ReferenceTaken, Stale
@@ -52,6 +52,10 @@ def release_nothing(_context: Context, _unit: UnitOfWork, _key: str) -> None:
     """Leave everything as it is: nothing else goes with a document that is deleted."""
 
 
+def tell_nobody(_context: Context, _unit: UnitOfWork, _key: str) -> None:
+    """Leave everything as it is: nothing rests on what a document says."""
+
+
 def link_nothing(_context: Context, _unit: UnitOfWork, document: D) -> tuple[D, Mapping[str, Link]]:
     """Return a document that rests on nothing else in the store."""
     return document, {}
@@ -62,7 +66,8 @@ class Documents(Generic[D]):
     """All that can be done with the documents of one kind.
 
     ``settle`` returns a document as it is stored, with what it rests on resolved, and the columns that say so.
-    ``release`` deletes what belongs to a document before it is itself deleted.
+    ``release`` deletes what belongs to a document before it is itself deleted. ``written`` sees to what rests on a
+    document that says something new.
     """
 
     kind: str
@@ -71,6 +76,7 @@ class Documents(Generic[D]):
     repository: Callable[[UnitOfWork], DocumentRepository]
     settle: Callable[[Context, UnitOfWork, D], tuple[D, Mapping[str, Link]]] = link_nothing
     release: Callable[[Context, UnitOfWork, str], None] = release_nothing
+    written: Callable[[Context, UnitOfWork, str], None] = tell_nobody
 
     def create(
         self, context: Context, caller: Caller, draft: Draft[D], keep: Keep[DocumentView[D]] = keep_nothing
@@ -118,6 +124,16 @@ class Documents(Generic[D]):
         repository = self.repository(unit)
         page = one_page(lambda most: repository.page_linked(column, value, after, most), limit, lambda one: one.id)
         return Page(self._decode(context, unit, page.items), page.after)
+
+    def with_any(self, context: Context, unit: UnitOfWork, column: str, values: Sequence[str]) -> list[DocumentView[D]]:
+        """Return every document with one of some ``values`` in one of the columns of the kind."""
+        return self._decode(context, unit, self.repository(unit).with_any(column, values))
+
+    def between(
+        self, context: Context, unit: UnitOfWork, column: str, start: datetime, end: datetime
+    ) -> list[DocumentView[D]]:
+        """Return every document with an instant from ``start`` to before ``end`` in one of the columns."""
+        return self._decode(context, unit, self.repository(unit).between(column, start, end))
 
     def find(self, context: Context, unit: UnitOfWork, keys: Sequence[str]) -> list[DocumentView[D]]:
         """Return documents by id, in the order given; NotFound for the first that is not there."""
@@ -215,6 +231,7 @@ class Documents(Generic[D]):
             document.to_document(), external_ref=draft.external_ref, now=now, links=links
         )
         unit.note(Change(self.change_kind, record.id, CREATED, record.version, now))
+        self.written(context, unit, record.id)
         return DocumentView(record, document)
 
     def _replace(self, context: Context, unit: UnitOfWork, view: DocumentView[D], draft: Draft[D]) -> DocumentView[D]:
@@ -232,6 +249,8 @@ class Documents(Generic[D]):
         if edited is None:
             raise Stale(self.kind, record.id)
         unit.note(Change(self.change_kind, record.id, UPDATED, edited.version, now))
+        if not same:
+            self.written(context, unit, record.id)
         return DocumentView(edited, document)
 
     def _kept(self, context: Context, view: DocumentView[D]) -> DocumentView[D]:

@@ -11,6 +11,7 @@ from service.storage.records import DELETED, Change
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
 from service.usecases.documents import Documents, DocumentView
+from service.usecases.stale_joins import mark_written
 from service.usecases.stations import model_of
 from tidecore.errors import Fault, InvalidInput
 from tidecore.model import TideModel
@@ -21,7 +22,7 @@ from tidecore.rules import check_overrides
 MarkView = DocumentView[Mark]
 
 _RELEASED_AT_ONCE = 500
-#: Most trips and diary rows that are named where they keep a mark from being deleted.
+#: Most trips, diary rows and plans that are named where they keep a mark from being deleted.
 _USERS_NAMED = 20
 
 
@@ -75,8 +76,15 @@ def no_station(name: str) -> DocumentInvalid:
 
 
 def _release(context: Context, unit: UnitOfWork, key: str) -> None:
-    """Delete what is noted and told of a mark: it means nothing without it. InUse where something was fished there."""
-    users = [*unit.trips.linked("mark_id", key, _USERS_NAMED), *unit.diary_rows.linked("mark_id", key, _USERS_NAMED)]
+    """Delete what is noted and told of a mark: it means nothing without it.
+
+    InUse where something was fished there, or a plan has it.
+    """
+    users = [
+        *unit.trips.linked("mark_id", key, _USERS_NAMED),
+        *unit.diary_rows.linked("mark_id", key, _USERS_NAMED),
+        *unit.plans.users_of_mark(key, _USERS_NAMED),
+    ]
     if users:
         raise InUse("mark", key, users[:_USERS_NAMED])
     while records := unit.slack_notes.page_linked("mark_id", key, None, _RELEASED_AT_ONCE):
@@ -90,4 +98,4 @@ def _release(context: Context, unit: UnitOfWork, key: str) -> None:
             unit.note(Change(kind, one, DELETED, None, context.clock()))
 
 
-MARKS = Documents("mark", "mark", Mark, lambda unit: unit.marks, _settle, _release)
+MARKS = Documents("mark", "mark", Mark, lambda unit: unit.marks, _settle, _release, mark_written)

@@ -13,6 +13,8 @@ from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
 from service.usecases.documents import Documents, DocumentView
 from service.usecases.fished import AHEAD, fished_mark
+from service.usecases.stale_joins import trip_removed, trip_written
+from service.usecases.tallies import trip_sums
 from tidecore.catchlog import TripRecord
 from tidecore.errors import Fault
 
@@ -30,6 +32,7 @@ def trip_links(record: TripRecord, zone: ZoneInfo) -> Mapping[str, Link]:
         "local_day": trip.start.astimezone(zone).date(),
         "outcome": trip.outcome,
         "method_ids": f" {' '.join(methods)} " if methods else "",
+        **trip_sums(record),
     }
 
 
@@ -66,4 +69,4 @@ def _settle(context: Context, unit: UnitOfWork, record: TripRecord) -> tuple[Tri
     return settled, trip_links(settled, ZoneInfo(mark.document.time_zone))
 
 
-TRIPS = Documents("trip", "trip", TripRecord, lambda unit: unit.trips, _settle)
+TRIPS = Documents("trip", "trip", TripRecord, lambda unit: unit.trips, _settle, trip_removed, trip_written)

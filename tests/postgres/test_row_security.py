@@ -13,7 +13,9 @@ from service.errors import StoreUnavailable
 from service.security import LOCAL_ACCOUNT
 from service.storage.engine import open_engine
 from service.storage.identifiers import new_id
+from service.storage.plan_records import PlanMarkRecord
 from service.storage.records import CREATED, Change, ImportLine, KeptAnswer
+from service.storage.repositories.joins import FactRecord, JoinRecord
 from service.storage.row_security import isolate, lifted, permit
 from service.storage.tables import Table
 from tests.postgres.stores import ADMIN_URL, APP, OWNER, database_of
@@ -80,7 +82,8 @@ def two(house):
             unit.methods.add({}, external_ref="rough", now=NOW, links={})
             log = {"mark_id": mark.id, "local_day": NOW.date(), "outcome": "blank"}
             began = {"started_at": NOW, "ended_at": None, "method_ids": ""}
-            unit.trips.add({}, external_ref="first", now=NOW, links={**log, **began})
+            trip = unit.trips.add({}, external_ref="first", now=NOW, links={**log, **began})
+            unit.joins.put([join_of(trip.id, mark.id, station.station_id)], [facts_of(trip.id, mark.id)])
             unit.diary_rows.add({}, external_ref="old", now=NOW, links=log)
             unit.regulations.add({}, external_ref="bag", now=NOW, links={"area": "the bay"})
             unit.note(Change("station", station.station_id, CREATED, 1, NOW))
@@ -93,6 +96,13 @@ def two(house):
                 new_id("fit"), station_id=station.station_id, job_id=job.job_id, record_sha256="0", record_bytes=1,
                 options={}, now=NOW,
             )  # fmt: skip
+            plan = unit.plans.add(
+                new_id("pln"), job_id=job.job_id, series="x", span=(NOW, NOW), asked={}, supersedes=None, now=NOW
+            )
+            unit.plans.keep_results({"0": b""}, NOW)
+            planned = PlanMarkRecord(mark.id, "0", reused=False, found=0, sessions=(), changes=None, problem=None,
+                                     computed_at=NOW)  # fmt: skip
+            unit.plans.keep_marks(plan.plan_id, [planned])
             unit.commit()
         with house.store.across_accounts(writes=True) as across:
             across.keys.add(
@@ -100,6 +110,14 @@ def two(house):
             )
             across.commit()
     return house
+
+
+def join_of(trip, mark, station):
+    return JoinRecord(trip, 1, mark, 1, station, 1, "1.1", 0, "0", False, NOW, NOW, NOW, None, b"")
+
+
+def facts_of(trip, mark):
+    return FactRecord("light", NOW.date(), trip, mark, "pleasure", True, b"", b"")
 
 
 @pytest.fixture

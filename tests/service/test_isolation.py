@@ -111,12 +111,12 @@ def test_external_references_are_an_accounts_own(shore):
 
 def test_a_parameter_without_a_maker_is_seen(shore):
     sample = json.loads(json.dumps(shore.contract))
-    operation = {"operationId": "get_log", "parameters": [{"name": "trip_id", "in": "path", "required": True}]}
-    sample["paths"]["/v1/trips/{trip_id}"] = {"get": operation}
-    with pytest.raises(LookupError, match="trip_id"):
+    operation = {"operationId": "get_log", "parameters": [{"name": "boat_id", "in": "path", "required": True}]}
+    sample["paths"]["/v1/boats/{boat_id}"] = {"get": operation}
+    with pytest.raises(LookupError, match="boat_id"):
         list(probes(sample))
-    sample["paths"]["/v1/trips/{trip_id}"] = {"get": {"parameters": [{"name": "trip_id", "in": "query"}]}}
-    with pytest.raises(LookupError, match="trip_id in the query"):
+    sample["paths"]["/v1/boats/{boat_id}"] = {"get": {"parameters": [{"name": "boat_id", "in": "query"}]}}
+    with pytest.raises(LookupError, match="boat_id in the query"):
         list(probes(sample))
 
 

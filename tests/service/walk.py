@@ -12,8 +12,12 @@ from starlette.testclient import TestClient
 
 from service.api.v1.schemas.official_warnings import CAP_EXAMPLE
 from service.storage.identifiers import new_id
+from service.usecases.documents import Draft
+from service.usecases.trips import TRIPS
 from tests.service.coast import SPAN, example, make_coast
-from tests.service.holders import Holder
+from tests.service.holders import Holder, context_of
+from tests.tidecore.catchlog.trips import at, deployment, record
+from tidecore.catchlog import TripRecord
 
 #: Name of a parameter or of a field of a body -> the kind of thing whose id it takes. A new one is entered here, and
 #: what an account has of its kind in `make_things`; the walk fails until it is.
@@ -31,17 +35,21 @@ KINDS = {
     "rule_id": "rule",
     "rule_ids": "rule",
     "method_id": "method",
+    "regulation_id": "regulation",
     "method_ids": "method",
+    "trip_id": "trip",
     "fit_id": "fit",
     "job_id": "job",
     "import_id": "import",
+    "plan_id": "plan",
+    "supersedes": "plan",
 }
 #: Field of a body -> the one that an example has in its place.
 INSTEAD: Mapping[str, str] = {"mark_id": "area"}
 #: Parameters of paths that are no ids, and what is asked for.
 PLAIN: Mapping[str, str] = {}
 #: Examples of required parameters of queries whose schema gives none.
-EXAMPLES: Mapping[str, str] = SPAN
+EXAMPLES: Mapping[str, str] = {**SPAN, "date": "2026-06-01"}
 _ID_LIKE = re.compile(r"(^|_)ids?$")
 #: Operation -> a body that is no JSON: its content type, what is asked in the query beside it, and the body.
 _BODIES: Mapping[str, tuple[str, Mapping[str, str], bytes]] = {
@@ -191,11 +199,21 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         note = {"time": "2026-06-01T14:25:00Z", "turned_to": "ebb"}
         noted = client.post(f"/v1/marks/{coast.mark}/slack-notes", json=note)
         method = client.post("/v1/methods", json=example("create_method"))
+        regulation = client.post("/v1/regulations", json=example("create_regulation"))
+        trip = TRIPS.create(context_of(client), holder.caller, Draft(_trip_at(coast.mark), None))
+        planned = client.post("/v1/plans", json={"month": "2026-06", "mark_ids": [coast.mark]})
+        while client.get(planned.headers["location"]).json()["state"] in ("queued", "running"):
+            assert time.monotonic() < ends, "the plan is stuck"
+            time.sleep(0.02)
         given = {}
         for name, path in (("create_condition", "/v1/conditions"), ("create_warning", "/v1/warnings")):
             media_type, about, body = _BODIES[name]
             query, headers = {**about, "mark_id": coast.mark}, {"content-type": media_type}
             given[name] = client.post(path, params=query, content=body, headers=headers).json()["items"][0]["id"]
+        # The trip is joined to its tide meanwhile; whoever looks at the store wants that behind him.
+        while any(one["state"] in ("queued", "running") for one in client.get("/v1/jobs").json()["items"]):
+            assert time.monotonic() < ends, "the join is stuck"
+            time.sleep(0.02)
     finally:
         del client.headers["authorization"]
     return {
@@ -206,10 +224,22 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         "warning": given["create_warning"],
         "rule": coast.rule,
         "method": method.json()["id"],
+        "regulation": regulation.json()["id"],
+        "trip": trip.record.id,
         "fit": sent.json()["id"],
         "job": sent.json()["job_id"],
         "import": imported.json()["id"],
+        "plan": planned.json()["id"],
     }
+
+
+def _trip_at(mark: str) -> TripRecord:
+    """A trip with two rods whose casts are on record."""
+    day = "2026-05-10"
+    span = {"start": at("18:00", day), "end": at("20:00", day)}
+    thrown = [{"out": at("18:05", day), "in": at("19:55", day)}]
+    rods = [{**deployment(rod, rod), **span, "casts": thrown} for rod in ("near", "far")]
+    return TripRecord.parse(record(trip={"mark": mark, **span}, deployments=rods))
 
 
 def absent_id(like: str) -> str:

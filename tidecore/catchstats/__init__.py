@@ -8,7 +8,7 @@ shore now, ``rod_logs`` what a trip on record says of one rod.
 from tidecore.catchstats.comparison import RateComparison, chance_greater, compare_rates
 from tidecore.catchstats.counting import count_by_bin, count_trip
 from tidecore.catchstats.poisson import dispersion_of_trips, poisson_limits, rate_limits
-from tidecore.catchstats.rates import CatchRate, TripCount, catch_rate, rates_by_bin
+from tidecore.catchstats.rates import CatchRate, TripCount, catch_rate, rate_of_counts, rates_by_bin
 from tidecore.catchstats.rod_logs import RodOnRecord, rod_on_record, rods_of, without_rod
 from tidecore.catchstats.two_rods import BASES, Habits, RodLog, Side, TwoRodAdvice, advise
 
@@ -31,6 +31,7 @@ __all__ = [
     "dispersion_of_trips",
     "poisson_limits",
     "rate_limits",
+    "rate_of_counts",
     "rates_by_bin",
     "rod_on_record",
     "rods_of",

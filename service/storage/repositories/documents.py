@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Select, bindparam, delete, select, tuple_, update
+from sqlalchemy import Select, bindparam, delete, func, select, tuple_, update
 from sqlalchemy.orm import Session
 
 from service.storage.bulk import insert_many
@@ -37,7 +37,7 @@ from service.storage.tables import (
 )
 
 #: Value of a column that a kind of document has beside it.
-Link = str | date | datetime | None
+Link = str | int | date | datetime | None
 
 
 def _many_of(row: type[DocumentRow]) -> Select[str, str | None, int, datetime, datetime]:
@@ -192,6 +192,11 @@ class DocumentRepository(Repository):
         found = (DocumentRecord(*one) for one in self._session.execute(query))
         return {record.external_ref: record for record in found if record.external_ref is not None}
 
+    def count(self) -> int:
+        """Return how many documents there are."""
+        query = select(func.count()).select_from(self._row).where(self._row.account_id == self._account_id)
+        return self._session.scalar(query) or 0
+
     def page(self, after: str | None, limit: int) -> list[DocumentRecord]:
         """Return documents in the order of their ids."""
         return [document_record(row) for row in self._page(self._mine(), self._row.key, after, limit)]
@@ -200,6 +205,17 @@ class DocumentRepository(Repository):
         """Return documents with a ``value`` in one of the columns of the kind, in the order of their ids."""
         query = self._mine().where(getattr(self._row, column) == value)
         return [document_record(row) for row in self._page(query, self._row.key, after, limit)]
+
+    def with_any(self, column: str, values: Sequence[str]) -> list[DocumentRecord]:
+        """Return documents with one of some ``values`` in one of the columns of the kind, in the order of their ids."""
+        query = self._mine().where(getattr(self._row, column).in_(list(values))).order_by(self._row.key)
+        return [document_record(row) for row in self._session.scalars(query)]
+
+    def between(self, column: str, start: datetime, end: datetime) -> list[DocumentRecord]:
+        """Return documents with an instant from ``start`` to before ``end`` in one of the columns, in its order."""
+        when = getattr(self._row, column)
+        query = self._mine().where(when >= start, when < end).order_by(when, self._row.key)
+        return [document_record(row) for row in self._session.scalars(query)]
 
     def linked(self, column: str, value: str, limit: int) -> list[str]:
         """Return the ids of at most ``limit`` documents with a ``value`` in one of the columns of the kind."""
