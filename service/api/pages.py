@@ -1,4 +1,4 @@
-"""Pages for people, out of this package alone: the coming sessions, the interactive contract, a page a type of problem."""
+"""Pages for people, out of this package alone: coming sessions, the interactive contract, a page a type of problem."""
 
 from __future__ import annotations
 
