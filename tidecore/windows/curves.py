@@ -59,6 +59,14 @@ class Curve:
         first, last = self.total(np.array([start_us, end_us], dtype=np.int64)).tolist()
         return max(0.0, float(last - first))
 
+    def peak(self, start_us: int, end_us: int) -> tuple[float, int]:
+        """Return the highest value in a span, ends included, and the first instant that has it [microseconds]."""
+        first, last = np.searchsorted(self.times_us, [start_us, end_us]).tolist()
+        times = np.concatenate(([start_us], self.times_us[first:last], [end_us]))
+        values = self.at(times)
+        best = int(np.argmax(values))
+        return float(values[best]), int(times[best])
+
 
 # No slots here and below: what is worked out once is kept in the instance's dictionary.
 @dataclass(frozen=True, eq=False)

@@ -78,6 +78,21 @@ def test_a_session_is_worth_the_integral_of_the_best_score():
     assert checked == 6
 
 
+def test_the_peak_of_a_window_lies_in_the_part_that_is_fished():
+    timeline, cut = timeline_over(), 0
+    short = SessionOptions(least_h=1.0, most_h=1.5)
+    for session in find_sessions([DOWN_AND_UP, NIGHT_FLOOD], timeline, short)[:8]:
+        for part in session.legs[0].windows:
+            rule = next(one for one in (DOWN_AND_UP, NIGHT_FLOOD) if one.name in part.rule)
+            times = np.arange(part.start, part.end, np.timedelta64(10, "s")).astype("datetime64[us]").view(np.int64)
+            columns = timeline.at(times, rule.factor_names)
+            best = score_columns(rule, columns, flow_reliable=True).score.max()
+            assert part.start <= part.peak_time <= part.end
+            assert part.peak_score == pytest.approx(best, abs=0.01)
+            cut += not part.start <= part.window.peak_time <= part.end
+    assert cut > 0
+
+
 def test_the_best_hour_is_the_best_of_all_whole_minutes():
     found = search(DOWN_AND_UP, NIGHT_FLOOD)
     for outing in find_outings(found, OPTIONS)[:8]:
