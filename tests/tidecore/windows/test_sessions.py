@@ -257,7 +257,9 @@ def test_a_mark_that_does_not_fish_is_worth_nothing(height, weed, grade, part):
 
 def test_why_there_is_none():
     timeline = timeline_over()
-    assert "no rule has a window" in " ".join(explain_no_outings(search(NEVER), OPTIONS))
+    none, nearest = explain_no_outings(search(NEVER), OPTIONS)
+    assert none == "Long Ledge: no rule has a window in the span."
+    assert nearest == "never comes nearest; the height of the tide never suits: at best 0.00 of 0.50 needed."
     free = FreeTime.parse({"weekly": [{"hours": {"from": "10:00", "to": "12:00"}}]}).spans(
         timeline.mark.zone, timeline.span
     )
@@ -269,6 +271,28 @@ def test_why_there_is_none():
     )
     assert not find_outings(search(NIGHT_FLOOD), OPTIONS, noon)
     assert "None of them lies in free time" in " ".join(explain_no_outings(search(NIGHT_FLOOD), OPTIONS, noon))
+
+
+def test_the_rule_that_comes_nearest_says_what_limits_it():
+    brief = rule(
+        name="brief",
+        require=[
+            ("hours_from_lw", trapezoid(-0.1, 0.0, 0.0, 0.1), {}),
+            ("month", trapezoid(0.0, 1.0, 12.0, 13.0), {}),
+        ],
+        minimum_duration_min=60,
+    )
+    _, nearest = explain_no_outings(search(NEVER, brief), OPTIONS)
+    assert nearest.startswith("brief comes nearest; it holds at 2026-10-")
+    assert ", but not for the 60 min that make a window; the time from low water suits for " in nearest
+    unknown = rule(name="rough", require=[("wave_height", trapezoid(0.5, 1.0, None, None), {})])
+    assert "the height of the waves is not known" in explain_no_outings(search(unknown), OPTIONS)[1]
+    weak = rule(
+        name="weak",
+        require=[("month", trapezoid(0.0, 1.0, 12.0, 13.0), {})],
+        prefer=[("height", trapezoid(90.0, 91.0, None, None), {"floor": 0.1})],
+    )
+    assert "its score is 0.10 at best" in explain_no_outings(search(weak), OPTIONS)[1]
 
 
 def test_sessions_pickle_and_do_not_depend_on_the_order_of_rules():
