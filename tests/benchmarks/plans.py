@@ -14,6 +14,7 @@ import time
 from collections.abc import Iterator, Sequence
 from functools import partial
 from statistics import median
+from typing import Any
 
 import numpy as np
 
@@ -57,7 +58,7 @@ def _chunks(question: PlanQuestion, places: Sequence[int]) -> Iterator[PlanChunk
         some = places[first : first + _A_CHUNK]
         stations = sorted({place // _A_STATION for place in some})
         tides = {f"tide {one}": choosing.models(1)[0].to_document() for one in stations}
-        seas = {
+        seas: dict[str, tuple[list[dict[str, Any]], list[dict[str, Any]]]] = {
             f"sea {one}": ([issue.to_document() for issue in choosing.conditions(one, _START).issues], [])
             for one in stations
         }
@@ -77,8 +78,9 @@ def _chunks(question: PlanQuestion, places: Sequence[int]) -> Iterator[PlanChunk
 def _run(spread: Spread, repetition: int, places: Sequence[int]) -> tuple[float, int]:
     """Return how long the marks of some places take [s], chunks made beforehand, and how many sessions are kept."""
     chunks = list(_chunks(_question(repetition), places))
-    found: list[MarkOutcome] = []
-    spent = seconds(lambda: [found.extend(some) for some in spread.run(plan_chunk, iter(chunks))])
+    began = time.perf_counter()
+    found: list[MarkOutcome] = [one for some in spread.run(plan_chunk, iter(chunks)) for one in some]
+    spent = time.perf_counter() - began
     assert len(found) == len(places)
     assert all(one.problem is None for one in found), [one for one in found if one.problem][:1]
     return spent, sum(len(one.content or b"") for one in found)
