@@ -63,7 +63,8 @@ TAGS = [
     {"name": "two-rods", "description": "Two rods, or two rates, side by side, and what to do with the rods now."},
     {"name": "safety", "description": "From when on a hazard is one for the account; hazards are in every answer."},
     {"name": "changes", "description": "What changed, in the order of commits, for apps that keep a copy."},
-    {"name": "imports", "description": "Files of rows that become marks or stations, and what became of each row."},
+    {"name": "imports", "description": "Files of rows that become things of the account, and what became of each row."},
+    {"name": "exports", "description": "The catch log as files: to bring back, for spreadsheets, as Darwin Core."},
     {"name": "jobs", "description": "Long work: how it fares, what came of it, and how to end it early."},
     {"name": "health", "description": "Whether the service lives and is ready."},
 ]

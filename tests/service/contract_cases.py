@@ -41,6 +41,7 @@ _NEW = {
     "marks": "create_mark",
     "species-rules": "create_species_rule",
     "methods": "create_method",
+    "regulations": "create_regulation",
 }
 
 
