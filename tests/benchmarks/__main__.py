@@ -16,8 +16,13 @@ NAMES = (
     "choosing",
     "hazards",
     "unchanged",
+<<<<<<< HEAD
     "plans",
     "imports",
+=======
+    "imports",
+    "log_imports",
+>>>>>>> main
 )
 
 
