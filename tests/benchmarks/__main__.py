@@ -16,6 +16,7 @@ NAMES = (
     "choosing",
     "hazards",
     "unchanged",
+    "plans",
     "imports",
     "log_imports",
 )
