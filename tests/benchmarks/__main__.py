@@ -8,7 +8,22 @@ from pathlib import Path
 
 from tests.benchmarks.measure import Report, kernel
 
-NAMES = ("synthesis", "high_and_low_waters", "sun_and_moon", "search", "choosing", "hazards", "unchanged", "imports")
+NAMES = (
+    "synthesis",
+    "high_and_low_waters",
+    "sun_and_moon",
+    "search",
+    "choosing",
+    "hazards",
+    "unchanged",
+<<<<<<< HEAD
+    "plans",
+    "imports",
+=======
+    "imports",
+    "log_imports",
+>>>>>>> main
+)
 
 
 def main(chosen: list[str]) -> int:

@@ -126,6 +126,10 @@ class MarkSearch:
             values[holds_at(spans, times)] *= part
         return Curve(times, values)
 
+    @cached_property
+    def _stepped(self) -> dict[str, tuple[IntArray, AnyArray]]:
+        return {}
+
     def times_when(self, name: str, *values: str | int) -> IntArray:
         """Return when a factor that comes in steps has one of some values: spans as rows, ascending and apart.
 
@@ -135,11 +139,14 @@ class MarkSearch:
         if name not in factors():
             return np.empty((0, 2), dtype=np.int64)
         span = self.timeline.span
-        even = np.arange(span.start_us // _LOOK_US * _LOOK_US, span.end_us, _LOOK_US, dtype=np.int64)
-        breaks = self.timeline.breaks_us((name,))
-        times = np.unique(np.concatenate((np.array([span.start_us], dtype=np.int64), even, breaks)))
-        times = times[(times >= span.start_us) & (times < span.end_us)]
-        holds = np.isin(self.timeline.at(times, (name,))[name], list(values))
+        if name not in self._stepped:
+            even = np.arange(span.start_us // _LOOK_US * _LOOK_US, span.end_us, _LOOK_US, dtype=np.int64)
+            breaks = self.timeline.breaks_us((name,))
+            times = np.unique(np.concatenate((np.array([span.start_us], dtype=np.int64), even, breaks)))
+            times = times[(times >= span.start_us) & (times < span.end_us)]
+            self._stepped[name] = times, self.timeline.at(times, (name,))[name]
+        times, column = self._stepped[name]
+        holds = np.isin(column, list(values))
         edges = np.flatnonzero(np.diff(np.concatenate(([False], holds, [False])).astype(np.int8)))
         found: IntArray = np.append(times, span.end_us)[edges].reshape(-1, 2)
         return found

@@ -174,12 +174,12 @@ def _leg(leg: OutingLeg, search: MarkSearch) -> SessionLeg:
 def windows_fished(curves: Sequence[RuleCurve], leg: OutingLeg) -> tuple[SessionWindow, ...]:
     """Return the parts of windows that a leg fishes, in time order."""
     first, last = _time(leg.start_us), _time(leg.end_us)
-    found = [
-        SessionWindow(one.key, max(window.start, first), min(window.end, last), window)
-        for one in curves
-        for window in one.windows
-        if window.start < last and window.end > first
-    ]
+    found = []
+    for one in curves:
+        spans = one.windows_us
+        for k in np.flatnonzero((spans[:, 0] < leg.end_us) & (spans[:, 1] > leg.start_us)).tolist():
+            window = one.windows[k]
+            found.append(SessionWindow(one.key, max(window.start, first), min(window.end, last), window))
     return tuple(sorted(found, key=lambda one: (one.start, one.end, one.rule)))
 
 
