@@ -16,13 +16,9 @@ NAMES = (
     "choosing",
     "hazards",
     "unchanged",
-<<<<<<< HEAD
     "plans",
     "imports",
-=======
-    "imports",
     "log_imports",
->>>>>>> main
 )
 
 
