@@ -24,7 +24,7 @@ def explain_no_outings(
         return (f"{name}: no rule accepts the ground here.",)
     windows = [window for one in search.curves for window in one.windows]
     if not windows:
-        return (f"{name}: no rule has a window in the span.", _nearest(search))
+        return (f"{name}: no rule has a window in the span.", *_nearest(search))
     there = stays(search, free_us, travel_min, travel_min)
     said = [f"{name}: {len(windows)} window{'s' if len(windows) > 1 else ''} of the rules in the span."]
     said += search.care.said(search.timeline)
@@ -51,17 +51,22 @@ def explain_no_outings(
     return tuple(said)
 
 
-def _nearest(search: MarkSearch) -> str:
-    """Return what keeps the rule that comes nearest from a window: the requirement that suits for the least time."""
+def _nearest(search: MarkSearch) -> tuple[str, ...]:
+    """Return what keeps the rule that comes nearest from a window: the requirement that suits for the least time.
+
+    Nothing where that is none of the rule's doing, or the span holds no instant of the timeline.
+    """
     one = min(search.curves, key=lambda one: (-float(one.score.values.max()), one.key))
     rule, terms = one.rule, explain(one.rule, search.timeline).terms
     # Of a group no single term stands in the way.
-    gates = [terms[node.leaf] for node in rule.tree.require if node.mode == "term" and node.leaf is not None]
+    leaves = [node.leaf for node in rule.tree.require if node.mode == "term" and node.leaf is not None]
+    gates = [terms[leaf] for leaf in leaves if terms]
     least = min(gates, key=lambda gate: (gate.met_share, gate.best_membership or 0.0, gate.path), default=None)
-    said = [f"{rule.name} comes nearest", _score(one, search)]
+    said = [_score(one, search)] if terms else []
     if least is not None and least.met_share < 1.0:
         said.append(_gate(least, rule.threshold))
-    return "; ".join(filter(None, said)) + "."
+    said = [part for part in said if part]
+    return ("; ".join([f"{rule.name} comes nearest", *said]) + ".",) if said else ()
 
 
 def _score(one: RuleCurve, search: MarkSearch) -> str:

@@ -293,6 +293,9 @@ def test_the_rule_that_comes_nearest_says_what_limits_it():
         prefer=[("height", trapezoid(90.0, 91.0, None, None), {"floor": 0.1})],
     )
     assert "its score is 0.10 at best" in explain_no_outings(search(weak), OPTIONS)[1]
+    # Between two instants of the timeline there is nothing to tell of.
+    instant = build_timeline(mark_at(), model_of("large"), "2026-10-20T00:00:10", "2026-10-20T00:00:20")
+    assert len(explain_no_outings(search_mark("ledge", instant, {"never": NEVER}), OPTIONS)) == 1
 
 
 def test_sessions_pickle_and_do_not_depend_on_the_order_of_rules():
