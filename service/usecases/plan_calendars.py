@@ -71,9 +71,9 @@ class PlanCalendar:
     def basis(self) -> list[str | int]:
         """Return all that decides what is written, for an ETag."""
         parts: list[str | int] = [self.plan.plan_id, self.plan.stamp.isoformat()]
-        for views in (self.marks, self.rules):
-            for key, view in sorted(views.items()):
-                parts += [key, view.record.version]
+        for records in ([one.record for one in self.marks.values()], [one.record for one in self.rules.values()]):
+            for record in sorted(records, key=lambda one: one.id):
+                parts += [record.id, record.version]
         for one, stamp in self.sessions:
             parts += [one["mark_id"], one["key"], one["changed"], stamp.isoformat()]
         for gone in self.gone:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
+from typing import Any
 
 import pytest
 import typer
@@ -77,7 +78,8 @@ def check_command(words):
     """Refuse a command line that the command would not take."""
     program, name, *arguments = words
     assert program.rpartition("/")[2] == "ebbmark"
-    command = get_command(app).commands[name]
+    commands: Any = get_command(app)
+    command = commands.commands[name]
     with typer.Context(command) as context:
         command.parse_args(context, list(arguments))
 

@@ -7,6 +7,9 @@ import re
 #: name, parameters, value (section 3.1).
 _LINE = re.compile(r'([A-Z0-9-]+)((?:;[A-Z0-9-]+=(?:"[^"]*"|[^";:,]*)(?:,(?:"[^"]*"|[^";:,]*))*)*):(.*)', re.S)
 _TEXTS = frozenset({"SUMMARY", "DESCRIPTION", "LOCATION", "UID", "PRODID"})
+#: Section 3.3.6: hours may have minutes after them, and minutes seconds, none of them skipped.
+_TIME = r"T(\d+H(\d+M(\d+S)?)?|\d+M(\d+S)?|\d+S)"
+_DURATION = re.compile(rf"[+-]?P(\d+W|\d+D({_TIME})?|{_TIME})")
 _UTC = re.compile(r"\d{8}T\d{6}Z")
 
 
@@ -45,7 +48,7 @@ def read_calendar(raw: bytes) -> list[tuple[str, dict[str, str]]]:
         if name == "TRIGGER":
             # DURATION is its default (section 3.8.6.3).
             assert parameters in ("", ";VALUE=DURATION")
-            assert re.fullmatch(r"-?P(T\d+M|T0S|\d+D|T\d+H)", value), value
+            assert _DURATION.fullmatch(value), value
         if name == "GEO":
             assert re.fullmatch(r"-?\d+(\.\d+)?;-?\d+(\.\d+)?", value)
         lines[name] = value

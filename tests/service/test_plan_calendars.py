@@ -20,10 +20,16 @@ from tests.service.rfc5545 import read_calendar
 from tests.service.test_plans import items, made
 
 #: The clocks of the mark go back on 25 October.
-ASKED = {"start": "2026-10-22T00:00:00Z", "end": "2026-10-28T00:00:00Z", "travel_min": 25, "series": "followed"}
+ASKED = {
+    "start": "2026-10-22T00:00:00Z",
+    "end": "2026-10-28T00:00:00Z",
+    "travel_min": 25,
+    "include_dangerous": True,
+    "series": "followed",
+}
 ZONE = zoneinfo.ZoneInfo("Europe/London")
 GROUND = example("create_mark_in_full")["ground_datum"]
-GULLY = {"name": "gully", "lowest_sill_m": 0.0, "bed": "clean_sand", "length_m": 400.0}
+GULLY = {"name": "gully", "lowest_sill_m": 2.0, "bed": "clean_sand", "length_m": 400.0}
 
 
 @pytest.fixture(scope="module")
