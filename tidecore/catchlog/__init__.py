@@ -23,7 +23,7 @@ from tidecore.catchlog.sizes import (
     reach_remark,
     same_species,
 )
-from tidecore.catchlog.trip import Bite, Cast, Catch, Deployment, MethodChange, Reach, Trip
+from tidecore.catchlog.trip import Bite, Cast, Catch, Deployment, MethodChange, Reach, Trip, TripPart
 
 __all__ = [
     "Bite",
@@ -46,6 +46,7 @@ __all__ = [
     "Tally",
     "TideHours",
     "Trip",
+    "TripPart",
     "TripRecord",
     "Weight",
     "WeightEstimate",
