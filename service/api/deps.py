@@ -197,3 +197,8 @@ WarningId = Annotated[str, Path(max_length=64, description="Id of an official wa
 NoteId = Annotated[str, Path(max_length=64, description="Id of a slack note.")]
 MethodId = Annotated[str, Path(max_length=64, description="Id of a method.")]
 RuleId = Annotated[str, Path(max_length=64, description="Id of a species rule.")]
+TripId = Annotated[str, Path(max_length=64, description="Id of a trip.")]
+DeploymentRef = Annotated[str, Path(max_length=120, description="Name of a deployment within its trip: its `ref`.")]
+BiteRef = Annotated[str, Path(max_length=120, description="Name of a bite within its trip: its `ref`.")]
+CatchRef = Annotated[str, Path(max_length=120, description="Name of a catch within its trip: its `ref`.")]
+DiaryRowId = Annotated[str, Path(max_length=64, description="Id of a row of an old diary.")]

@@ -21,6 +21,7 @@ KINDS = {
     "station_id": "station",
     "station": "station",
     "neighbour": "station",
+    "mark": "mark",
     "mark_id": "mark",
     "mark_ids": "mark",
     "first_mark_id": "mark",
@@ -32,6 +33,8 @@ KINDS = {
     "rule_ids": "rule",
     "method_id": "method",
     "method_ids": "method",
+    "trip_id": "trip",
+    "diary_row_id": "diary row",
     "fit_id": "fit",
     "job_id": "job",
     "import_id": "import",
@@ -39,7 +42,7 @@ KINDS = {
 #: Field of a body -> the one that an example has in its place.
 INSTEAD: Mapping[str, str] = {"mark_id": "area"}
 #: Parameters of paths that are no ids, and what is asked for.
-PLAIN: Mapping[str, str] = {}
+PLAIN: Mapping[str, str] = {"deployment_ref": "near", "bite_ref": "b1", "catch_ref": "c1"}
 #: Examples of required parameters of queries whose schema gives none.
 EXAMPLES: Mapping[str, str] = SPAN
 _ID_LIKE = re.compile(r"(^|_)ids?$")
@@ -155,6 +158,8 @@ def send(
                 document[name] = [probed] if name.endswith("_ids") else probed
             elif name in document and name in KINDS:
                 document[name] = [own[KINDS[name]]] if name.endswith("_ids") else own[KINDS[name]]
+        if "trip" in document:
+            document["trip"] = {**document["trip"], "mark": own["mark"]}
         headers["content-type"], content["json"] = json_types[0], document
     elif media_types:
         headers["content-type"], content["content"] = media_types[0], _RECORD
@@ -191,6 +196,8 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         note = {"time": "2026-06-01T14:25:00Z", "turned_to": "ebb"}
         noted = client.post(f"/v1/marks/{coast.mark}/slack-notes", json=note)
         method = client.post("/v1/methods", json=example("create_method"))
+        trip = client.post("/v1/trips", json=example("create_trip"))
+        row = client.post("/v1/diary-rows", json=example("create_diary_row"))
         given = {}
         for name, path in (("create_condition", "/v1/conditions"), ("create_warning", "/v1/warnings")):
             media_type, about, body = _BODIES[name]
@@ -206,6 +213,8 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         "warning": given["create_warning"],
         "rule": coast.rule,
         "method": method.json()["id"],
+        "trip": trip.json()["id"],
+        "diary row": row.json()["id"],
         "fit": sent.json()["id"],
         "job": sent.json()["job_id"],
         "import": imported.json()["id"],
