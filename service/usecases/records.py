@@ -14,6 +14,7 @@ from service.storage.records import (
     VersionRecord,
     WarningRecord,
 )
+from service.storage.repositories.joins import JoinRecord, TripFilter
 
 __all__ = [
     "Change",
@@ -24,8 +25,10 @@ __all__ = [
     "ImportLine",
     "ImportRecord",
     "JobRecord",
+    "JoinRecord",
     "ModelRecord",
     "StationRecord",
+    "TripFilter",
     "VersionRecord",
     "WarningRecord",
 ]
