@@ -55,6 +55,7 @@ TAGS = [
     {"name": "methods", "description": "Ways of fishing, as data; those for a session, with a plan and the bag."},
     {"name": "windows", "description": "Spans in which a rule holds at a mark, explained."},
     {"name": "sessions", "description": "Arriving to leaving, in free time, ranked; and outings for bait."},
+    {"name": "two-rods", "description": "Two rods, or two rates, side by side, and what to do with the rods now."},
     {"name": "safety", "description": "From when on a hazard is one for the account; hazards are in every answer."},
     {"name": "trips", "description": "What happened on a trip: rods, casts, bites, catches; with history and undo."},
     {"name": "diary-rows", "description": "Coarse rows of old diaries, and what they tell of effort."},

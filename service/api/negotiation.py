@@ -14,6 +14,7 @@ from fastapi.responses import Response
 from service.api.conditional import VARY_SERIES, declare_conditional
 from service.errors import NotAcceptable
 from service.exports import contact_note, coveragejson, delimited, geojson, icalendar, netcdf, tide_chart
+from service.exports.mark_chart import PNG_TYPE
 from service.exports.series import Export, SeriesSet, Table
 
 JSON = "application/json"
@@ -21,6 +22,7 @@ CSV = delimited.MEDIA_TYPE
 COVERAGEJSON = coveragejson.MEDIA_TYPE
 NETCDF = netcdf.MEDIA_TYPE
 SVG = tide_chart.MEDIA_TYPE
+PNG = PNG_TYPE
 GEOJSON = geojson.MEDIA_TYPE
 TEXT = contact_note.MEDIA_TYPE
 ICALENDAR = icalendar.MEDIA_TYPE
@@ -137,6 +139,13 @@ def write_file(export: Export) -> Response:
     return _send(export)
 
 
+def offer_only(*forms: str) -> dict[int | str, dict[str, Any]]:
+    """Return the declaration of forms none of which is JSON, and of 304."""
+    declared = declare_conditional(VARY_SERIES)
+    declared[200] |= {"content": {form: _declared(form, None) for form in forms}}
+    return declared
+
+
 def offer(csv_example: str | None, *others: str, etag: bool = True) -> dict[int | str, dict[str, Any]]:
     """Return the declaration of the forms beside JSON: CSV as in the example, and ``others``; and of 304.
 
@@ -150,7 +159,9 @@ def offer(csv_example: str | None, *others: str, etag: bool = True) -> dict[int 
 
 def _declared(form: str, csv_example: str | None) -> dict[str, Any]:
     if form == SVG:
-        return {"schema": {"type": "string", "description": "A chart in SVG 1.1, 900 by 660, with title and desc."}}
+        return {"schema": {"type": "string", "description": "A chart in SVG 1.1 with title and desc."}}
+    if form == PNG:
+        return {"schema": {"type": "string", "format": "binary", "description": "The chart, 2000 pixels wide."}}
     if form == NETCDF:
         return {"schema": {"type": "string", "format": "binary", "description": "NetCDF-3, CF-1.11, timeSeries."}}
     if form == TEXT:

@@ -46,6 +46,7 @@ The tree::
     ├── TooManyRequests         more requests in a short time than the limit
     ├── Unavailable
     │   ├── StoreUnavailable    the store cannot be reached, is locked or full
+    │   ├── NoFonts             a picture in pixels was asked for on a machine without fonts
     │   ├── NotReady            the service is not ready; says what is missing
     │   └── PortUnavailable     the service cannot listen at its port
     └── JobFailed
@@ -95,6 +96,7 @@ from service.errors.running import (
     JobFailed,
     JobInterrupted,
     JobTimedOut,
+    NoFonts,
     NotReady,
     PortUnavailable,
     RecordLost,
@@ -148,6 +150,7 @@ __all__ = [
     "KeyRunning",
     "LimitExceeded",
     "MediaNotSupported",
+    "NoFonts",
     "NoModel",
     "NotAcceptable",
     "NotFound",

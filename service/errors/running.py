@@ -29,6 +29,17 @@ class NotReady(Unavailable):
         super().__init__("not ready: " + "; ".join(self.missing))
 
 
+class NoFonts(Unavailable):
+    """A picture in pixels was asked for on a machine that has no font."""
+
+    def __init__(self) -> None:
+        """Say what would help."""
+        super().__init__(
+            "this machine has no font to write with, so there are no PNG charts; install one (on Debian and Ubuntu the "
+            "package fonts-dejavu-core), or ask for image/svg+xml"
+        )
+
+
 class PortUnavailable(Unavailable):
     """The service cannot listen at its port; only ever seen before there is anything to answer."""
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
-from sqlalchemy import ForeignKeyConstraint, Index, String, Text, UniqueConstraint
+from sqlalchemy import BigInteger, ForeignKeyConstraint, Index, String, Text, UniqueConstraint, text
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.storage.mapping import ID, NAME, DocumentRow, DocumentVersionRow
 
 OUTCOME = String(12)
+PURPOSE = String(10)
 
 
 class TripRow(DocumentRow):
@@ -33,6 +34,15 @@ class TripRow(DocumentRow):
     outcome: Mapped[str] = mapped_column(OUTCOME)
     #: Ids of the methods that deployments name by id, a blank before and after each; empty without.
     method_ids: Mapped[str] = mapped_column(Text)
+    purpose: Mapped[str] = mapped_column(PURPOSE, server_default="pleasure")
+    why_not: Mapped[str | None] = mapped_column(OUTCOME)
+    #: Its effort [microseconds of rods], null where no rod of a trip that was fished is on record.
+    raw_us: Mapped[int | None] = mapped_column(BigInteger)
+    bait_on_us: Mapped[int | None] = mapped_column(BigInteger)
+    uncast_us: Mapped[int | None] = mapped_column(BigInteger)
+    #: What was caught, by species, and the longest of each, as short texts; empty where that is nothing.
+    caught: Mapped[str] = mapped_column(Text, server_default=text("''"))
+    bests: Mapped[str] = mapped_column(Text, server_default=text("''"))
 
 
 class TripVersionRow(DocumentVersionRow):
@@ -62,6 +72,11 @@ class DiaryRowRow(DocumentRow):
     mark_id: Mapped[str] = mapped_column(ID)
     local_day: Mapped[date]
     outcome: Mapped[str] = mapped_column(OUTCOME)
+    why_not: Mapped[str | None] = mapped_column(OUTCOME)
+    #: Hours times rods [microseconds], null where the row does not say when.
+    coarse_us: Mapped[int | None] = mapped_column(BigInteger)
+    #: As of a trip.
+    caught: Mapped[str] = mapped_column(Text, server_default=text("''"))
 
 
 class DiaryRowVersionRow(DocumentVersionRow):

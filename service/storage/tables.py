@@ -25,6 +25,8 @@ from sqlalchemy.orm import Mapped, mapped_column
 from service.storage.condition_tables import ConditionIssueRow as ConditionIssueRow
 from service.storage.condition_tables import PlacedRow as PlacedRow
 from service.storage.condition_tables import WarningRow as WarningRow
+from service.storage.join_tables import TripFactRow as TripFactRow
+from service.storage.join_tables import TripJoinRow as TripJoinRow
 from service.storage.log_tables import DiaryRowRow as DiaryRowRow
 from service.storage.log_tables import DiaryRowVersionRow as DiaryRowVersionRow
 from service.storage.log_tables import RegulationRow as RegulationRow

@@ -40,7 +40,9 @@ from service.storage.repositories.documents import (
 from service.storage.repositories.fits import FitRepository
 from service.storage.repositories.imports import ImportRepository
 from service.storage.repositories.jobs import JobQueue, JobRepository
+from service.storage.repositories.joins import JoinRepository
 from service.storage.repositories.keys import AccountRepository, KeyRepository
+from service.storage.repositories.log_sums import SumRepository
 from service.storage.repositories.stations import StationRepository
 from service.storage.row_security import ACCOUNT_SETTING, SERVICE_SETTING
 from service.storage.tables import AccountRow
@@ -97,6 +99,8 @@ class UnitOfWork:
         self.trips = DocumentRepository(session, account_id, TRIPS)
         self.diary_rows = DocumentRepository(session, account_id, DIARY_ROWS)
         self.regulations = DocumentRepository(session, account_id, REGULATIONS)
+        self.joins = JoinRepository(session, account_id)
+        self.sums = SumRepository(session, account_id)
         self.conditions = condition_repository(session, account_id)
         self.warnings = warning_repository(session, account_id)
         self.changes = ChangeRepository(session, account_id)

@@ -7,9 +7,11 @@ from collections.abc import Sequence
 from service.errors import TooManyValues
 from service.security import Caller
 from service.storage.records import ConditionRecord
+from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
 from service.usecases.once import Keep, keep_nothing
 from service.usecases.placed import Kept, Place, Placed, PlacedView, Told
+from service.usecases.stale_joins import conditions_told
 from tidecore.conditions import ConditionIssue
 
 ConditionView = PlacedView[ConditionRecord]
@@ -27,7 +29,12 @@ def _excess(context: Context, there: Sequence[ConditionRecord]) -> list[Conditio
     return []
 
 
-CONDITIONS = Placed("condition", "condition", lambda unit: unit.conditions, _excess)
+def _rejoin(context: Context, unit: UnitOfWork, record: ConditionRecord) -> None:
+    """Have trips joined anew of whose time an issue tells."""
+    conditions_told(unit, record.mark_id, record.starts_at, record.ends_at, context.clock())
+
+
+CONDITIONS = Placed("condition", "condition", lambda unit: unit.conditions, _excess, _rejoin)
 
 
 def take_conditions(
@@ -56,6 +63,9 @@ def take_conditions(
     with context.store.unit(caller.account_id, writes=True) as unit:
         place.check(context, unit, needed=True)
         kept = [CONDITIONS.keep(context, unit, place, one) for one in told]
+        for made in kept:
+            if made.made:
+                _rejoin(context, unit, made.view.record)
         keep(unit, kept)
         unit.commit()
     return kept

@@ -18,6 +18,7 @@ from service.usecases.logged import Logged
 from service.usecases.marks import MARKS, MarkView
 from service.usecases.slack_notes import tides_of
 from service.usecases.stations import ServedModel, model_of
+from service.usecases.tallies import diary_sums
 from tidecore.catchlog import CoarseEffort, DiaryRow, coarse_effort
 from tidecore.errors import Fault
 from tidecore.timebase import microseconds
@@ -27,9 +28,10 @@ DiaryRowView = DocumentView[DiaryRow]
 _AROUND = timedelta(days=1)
 
 
-def diary_row_links(row: DiaryRow) -> Mapping[str, Link]:
-    """Return the columns of a row that names its mark by id."""
-    return {"mark_id": row.mark, "local_day": date.fromisoformat(row.date), "outcome": row.outcome}
+def diary_row_links(row: DiaryRow, zone: ZoneInfo) -> Mapping[str, Link]:
+    """Return the columns of a row that names its mark by id; ``zone`` is that of the mark."""
+    named: dict[str, Link] = {"mark_id": row.mark, "local_day": date.fromisoformat(row.date), "outcome": row.outcome}
+    return {**named, **diary_sums(row, zone)}
 
 
 def ahead_of_time(row: DiaryRow, zone: ZoneInfo, now: datetime) -> list[Fault]:
@@ -43,11 +45,12 @@ def ahead_of_time(row: DiaryRow, zone: ZoneInfo, now: datetime) -> list[Fault]:
 def _settle(context: Context, unit: UnitOfWork, row: DiaryRow) -> tuple[DiaryRow, Mapping[str, Link]]:
     """Return a row with the id of its mark, which may be named by the account's reference for it."""
     mark = fished_mark(context, unit, "mark", row.mark)
-    faults = ahead_of_time(row, ZoneInfo(mark.document.time_zone), context.clock())
+    zone = ZoneInfo(mark.document.time_zone)
+    faults = ahead_of_time(row, zone, context.clock())
     if faults:
         raise DocumentInvalid(faults)
     settled = row.model_copy(update={"mark": mark.record.id})
-    return settled, diary_row_links(settled)
+    return settled, diary_row_links(settled, zone)
 
 
 DIARY_ROWS = Documents("diary row", "diary_row", DiaryRow, lambda unit: unit.diary_rows, _settle)

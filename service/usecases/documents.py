@@ -52,6 +52,10 @@ def release_nothing(_context: Context, _unit: UnitOfWork, _key: str) -> None:
     """Leave everything as it is: nothing else goes with a document that is deleted."""
 
 
+def tell_nobody(_context: Context, _unit: UnitOfWork, _key: str) -> None:
+    """Leave everything as it is: nothing rests on what a document says."""
+
+
 def link_nothing(_context: Context, _unit: UnitOfWork, document: D) -> tuple[D, Mapping[str, Link]]:
     """Return a document that rests on nothing else in the store."""
     return document, {}
@@ -68,7 +72,8 @@ class Documents(Generic[D]):
 
     ``settle`` returns a document as it is stored, with what it rests on resolved, and the columns that say so.
     ``release`` deletes what belongs to a document before it is itself deleted. ``carry`` returns what replaces a
-    document with what a replacement leaves of the one before.
+    document with what a replacement leaves of the one before. ``written`` sees to what rests on a document that says
+    something new.
     """
 
     kind: str
@@ -77,6 +82,7 @@ class Documents(Generic[D]):
     repository: Callable[[UnitOfWork], DocumentRepository]
     settle: Callable[[Context, UnitOfWork, D], tuple[D, Mapping[str, Link]]] = link_nothing
     release: Callable[[Context, UnitOfWork, str], None] = release_nothing
+    written: Callable[[Context, UnitOfWork, str], None] = tell_nobody
     carry: Callable[[D, D], D] = carry_nothing
 
     def create(
@@ -234,6 +240,7 @@ class Documents(Generic[D]):
             document.to_document(), external_ref=draft.external_ref, now=now, links=links
         )
         unit.note(Change(self.change_kind, record.id, CREATED, record.version, now))
+        self.written(context, unit, record.id)
         return DocumentView(record, document)
 
     def _replace(self, context: Context, unit: UnitOfWork, view: DocumentView[D], draft: Draft[D]) -> DocumentView[D]:
@@ -251,6 +258,8 @@ class Documents(Generic[D]):
         if edited is None:
             raise Stale(self.kind, record.id)
         unit.note(Change(self.change_kind, record.id, UPDATED, edited.version, now))
+        if not same:
+            self.written(context, unit, record.id)
         return DocumentView(edited, document)
 
     def _kept(self, context: Context, view: DocumentView[D]) -> DocumentView[D]:

@@ -11,6 +11,7 @@ from service.storage.records import DELETED, Change
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
 from service.usecases.documents import Documents, DocumentView
+from service.usecases.stale_joins import mark_written
 from service.usecases.stations import model_of
 from tidecore.errors import Fault, InvalidInput
 from tidecore.model import TideModel
@@ -90,4 +91,4 @@ def _release(context: Context, unit: UnitOfWork, key: str) -> None:
             unit.note(Change(kind, one, DELETED, None, context.clock()))
 
 
-MARKS = Documents("mark", "mark", Mark, lambda unit: unit.marks, _settle, _release)
+MARKS = Documents("mark", "mark", Mark, lambda unit: unit.marks, _settle, _release, mark_written)

@@ -85,14 +85,23 @@ class Kept(Generic[R]):
     made: bool
 
 
+def tell_nobody(_context: Context, _unit: UnitOfWork, _record: ConditionRecord | WarningRecord) -> None:
+    """Leave everything as it is: nothing that is kept rests on the thing."""
+
+
 @dataclass(frozen=True, slots=True)
 class Placed(Generic[R]):
-    """All that can be done with things of one kind; ``excess`` returns which of those of a place are too many."""
+    """All that can be done with things of one kind.
+
+    ``excess`` returns which of those of a place are too many; ``taken_back`` sees to what rests on one that somebody
+    deletes.
+    """
 
     kind: str
     change_kind: str
     repository: Callable[[UnitOfWork], PlacedRepository[R]]
     excess: Callable[[Context, Sequence[R]], Sequence[R]]
+    taken_back: Callable[[Context, UnitOfWork, R], None] = tell_nobody
 
     def keep(self, context: Context, unit: UnitOfWork, place: Place, told: Told[R]) -> Kept[R]:
         """Keep a thing of a checked place; the very same once more is the one that is there.
@@ -147,9 +156,11 @@ class Placed(Generic[R]):
     def remove(self, context: Context, caller: Caller, key: str, expected: Callable[[R], bool]) -> None:
         """Delete a thing; NotFound if there is none, Stale if it is not as ``expected``."""
         with context.store.unit(caller.account_id, writes=True) as unit:
-            if not expected(self._record(unit, key)):
+            record = self._record(unit, key)
+            if not expected(record):
                 raise Stale(self.kind, key)
             self.drop(context, unit, [key])
+            self.taken_back(context, unit, record)
             unit.commit()
 
     def drop(self, context: Context, unit: UnitOfWork, keys: Sequence[str]) -> None:

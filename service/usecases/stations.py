@@ -27,6 +27,7 @@ from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
 from service.usecases.once import Keep, keep_nothing
 from service.usecases.page import Page, one_page
+from service.usecases.stale_joins import model_written
 from tidecore.datums import StatedLevel
 from tidecore.errors import Fault
 from tidecore.model import TideModel
@@ -257,6 +258,7 @@ def write_version(
     document: Mapping[str, Any] = plain(model.to_document())
     record = unit.stations.add_model(station_id, document, source=source, fit_id=fit_id, stamps=stamps, now=now)
     unit.note(Change("station", station_id, UPDATED, record.version, now))
+    model_written(unit, station_id, now)
     return record
 
 

@@ -19,6 +19,8 @@ from service.usecases.inputs import Input, mark_input
 from service.usecases.logged import Allows, Logged
 from service.usecases.marks import MARKS, MarkView
 from service.usecases.once import Keep, keep_nothing
+from service.usecases.stale_joins import trip_removed, trip_written
+from service.usecases.tallies import trip_sums
 from tidecore.catchlog import Correction, TripRecord, corrected
 from tidecore.errors import Fault, InvalidInput
 
@@ -50,6 +52,7 @@ def trip_links(record: TripRecord, zone: ZoneInfo) -> Mapping[str, Link]:
         "local_day": trip.start.astimezone(zone).date(),
         "outcome": trip.outcome,
         "method_ids": f" {' '.join(methods)} " if methods else "",
+        **trip_sums(record),
     }
 
 
@@ -110,7 +113,9 @@ def _mark_now(context: Context, unit: UnitOfWork, key: str) -> MarkView:
     return MARKS.find(context, unit, [now.document.trip.mark])[0]
 
 
-TRIPS = Documents("trip", "trip", TripRecord, lambda unit: unit.trips, _settle, carry=keep_corrections)
+TRIPS = Documents(
+    "trip", "trip", TripRecord, lambda unit: unit.trips, _settle, trip_removed, trip_written, carry=keep_corrections
+)
 TRIP_LOG = Logged(TRIPS, _show, "started_at")
 
 

@@ -14,6 +14,7 @@ from service.security import LOCAL_ACCOUNT
 from service.storage.engine import open_engine
 from service.storage.identifiers import new_id
 from service.storage.records import CREATED, Change, ImportLine, KeptAnswer
+from service.storage.repositories.joins import FactRecord, JoinRecord
 from service.storage.row_security import isolate, lifted, permit
 from service.storage.tables import Table
 from tests.postgres.stores import ADMIN_URL, APP, OWNER, database_of
@@ -80,7 +81,8 @@ def two(house):
             unit.methods.add({}, external_ref="rough", now=NOW, links={})
             log = {"mark_id": mark.id, "local_day": NOW.date(), "outcome": "blank"}
             began = {"started_at": NOW, "ended_at": None, "method_ids": ""}
-            unit.trips.add({}, external_ref="first", now=NOW, links={**log, **began})
+            trip = unit.trips.add({}, external_ref="first", now=NOW, links={**log, **began})
+            unit.joins.put([join_of(trip.id, mark.id, station.station_id)], [facts_of(trip.id, mark.id)])
             unit.diary_rows.add({}, external_ref="old", now=NOW, links=log)
             unit.regulations.add({}, external_ref="bag", now=NOW, links={"area": "the bay"})
             unit.note(Change("station", station.station_id, CREATED, 1, NOW))
@@ -100,6 +102,14 @@ def two(house):
             )
             across.commit()
     return house
+
+
+def join_of(trip, mark, station):
+    return JoinRecord(trip, 1, mark, 1, station, 1, "1.1", 0, "0", False, NOW, NOW, NOW, None, b"")
+
+
+def facts_of(trip, mark):
+    return FactRecord("light", NOW.date(), trip, mark, "pleasure", True, b"", b"")
 
 
 @pytest.fixture

@@ -185,7 +185,7 @@ def as_csv(document):
     for name, value in document.items():
         if name in ("exposure", "ground_datum", "peg"):
             cells |= {f"{name}.{inner}": item for inner, item in value.items()}
-        elif name in ("beds", "cliff", "facilities"):
+        elif name in ("beds", "cliff", "facilities", "regulation_areas"):
             cells[name] = ";".join(value)
         else:
             cells[name] = json.dumps(value) if isinstance(value, list) else value

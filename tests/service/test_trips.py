@@ -194,7 +194,8 @@ def test_trips_are_listed_by_their_start_through_an_index(client):
         assert client.post("/v1/trips", json={"trip": sent}).status_code == 201
 
     def listed(**query):
-        found, cursor = [], {}
+        found: list[str] = []
+        cursor: dict[str, str] = {}
         while True:
             page = client.get("/v1/trips", params={"mark_id": mark, "limit": 1, **query, **cursor}).json()
             found += [one["date_local"][-1] for one in page["items"]]
@@ -202,7 +203,7 @@ def test_trips_are_listed_by_their_start_through_an_index(client):
                 return "".join(found)
             cursor = {"cursor": page["next_cursor"]}
 
-    plans = []
+    plans: list[str] = []
     engine = client.app.state.house.store.engine
 
     def explain(connection, _cursor, statement, parameters, *_more):

@@ -2,12 +2,15 @@
 
 ``moments`` are times and how sure they are, ``sizes`` lengths and weights; ``trip`` has the documents, ``record`` holds
 them against each other, ``diary`` is for coarse rows of old. ``effort`` counts rod-hours, ``bins`` says when a factor
-had which value. ``regulations`` are the rules on file, ``limits`` what they say of catches and plans.
+had which value, ``default_bins`` which factors are looked at, ``joined`` what they were at each thing of a trip.
+``tallies`` sum a trip up. ``regulations`` are the rules on file, ``limits`` what they say of catches and plans.
 """
 
-from tidecore.catchlog.bins import bins_at, factor_bins, shares
+from tidecore.catchlog.bins import Steps, bin_names, bins_at, factor_bins, shares, steps_of
+from tidecore.catchlog.default_bins import BINS_VERSION, DEFAULT_BINS, VALUES_ALONE, DefaultBins
 from tidecore.catchlog.diary import CoarseEffort, DiaryRow, Tally, TideHours, coarse_effort, days_of, read_tide_hours
 from tidecore.catchlog.effort import Effort, bait_on, effort_by_bin, effort_of, in_use, overlap_us
+from tidecore.catchlog.joined import AtEvent, BinCount, JoinedTrip, OverDeployment, join_trips, trip_ends_us
 from tidecore.catchlog.limits import Finding, judge_catches, judge_plan, worst
 from tidecore.catchlog.moments import ticks
 from tidecore.catchlog.record import Correction, TripRecord, corrected
@@ -23,26 +26,46 @@ from tidecore.catchlog.sizes import (
     reach_remark,
     same_species,
 )
+from tidecore.catchlog.tallies import (
+    Longest,
+    SpeciesTally,
+    effort_on_record,
+    longest_of,
+    species_key,
+    tally_catches,
+    tally_row,
+)
 from tidecore.catchlog.trip import Bite, Cast, Catch, Deployment, MethodChange, Reach, Trip, TripPart
 
 __all__ = [
+    "BINS_VERSION",
+    "DEFAULT_BINS",
+    "VALUES_ALONE",
+    "AtEvent",
+    "BinCount",
     "Bite",
     "Cast",
     "Catch",
     "ClosedHours",
     "CoarseEffort",
     "Correction",
+    "DefaultBins",
     "Deployment",
     "DiaryRow",
     "Effort",
     "Finding",
+    "JoinedTrip",
     "Length",
     "LengthWeight",
+    "Longest",
     "MethodChange",
+    "OverDeployment",
     "Reach",
     "ReachRemark",
     "Regulation",
     "SizeLimit",
+    "SpeciesTally",
+    "Steps",
     "Tally",
     "TideHours",
     "Trip",
@@ -51,23 +74,32 @@ __all__ = [
     "Weight",
     "WeightEstimate",
     "bait_on",
+    "bin_names",
     "bins_at",
     "coarse_effort",
     "corrected",
     "days_of",
     "effort_by_bin",
     "effort_of",
+    "effort_on_record",
     "estimate_weight",
     "factor_bins",
     "in_use",
+    "join_trips",
     "judge_catches",
     "judge_plan",
     "longest_cm",
+    "longest_of",
     "overlap_us",
     "reach_remark",
     "read_tide_hours",
     "same_species",
     "shares",
+    "species_key",
+    "steps_of",
+    "tally_catches",
+    "tally_row",
     "ticks",
+    "trip_ends_us",
     "worst",
 ]

@@ -11,6 +11,7 @@ import numpy as np
 
 from tidecore.catchstats.poisson import dispersion_of_trips, rate_limits
 from tidecore.errors import Fault, InvalidInput
+from tidecore.units import FloatArray
 
 #: Evidence of fewer events, or of fewer trips, is thin; a choice of ours.
 THIN_EVENTS, THIN_TRIPS = 10, 5
@@ -79,15 +80,39 @@ def catch_rate(trips: Sequence[TripCount], level: float = 0.95, dispersion: floa
     """
     _refuse(trips)
     fished = [trip for trip in trips if trip.fished]
-    told = [trip for trip in fished if not math.isnan(trip.effort_h) and trip.effort_h > 0.0]
-    counts, efforts = (np.array(column, dtype=np.float64) for column in _columns(told))
-    count, effort_h = int(counts.sum()), float(efforts.sum())
-    own = dispersion_of_trips(counts, efforts)
+    counts, efforts = (np.array(column, dtype=np.float64) for column in _columns(fished))
+    return rate_of_counts(counts, efforts, level, dispersion, not_fished=len(trips) - len(fished))
+
+
+def rate_of_counts(
+    counts: FloatArray,
+    efforts_h: FloatArray,
+    level: float = 0.95,
+    dispersion: float | None = None,
+    *,
+    not_fished: int = 0,
+) -> CatchRate:
+    """Return the rate of many trips that were fished, as `catch_rate` does, from columns of the same length.
+
+    Parameters
+    ----------
+    counts : float64 array, shape ``(n,)``
+        What each trip counted.
+    efforts_h : float64 array, shape ``(n,)``
+        In how much effort [h]; NaN where that is not known.
+    level, dispersion
+        As of `catch_rate`.
+    not_fished : int
+        Trips beside these that were not fished.
+    """
+    told = efforts_h > 0.0
+    known, efforts = counts[told], efforts_h[told]
+    count, effort_h, trips = int(known.sum()), float(efforts.sum()), int(told.sum())
+    own = dispersion_of_trips(known, efforts)
     used = own if not math.isnan(own) or dispersion is None else dispersion
     lower, upper = rate_limits(count, effort_h, level)
     wide = (math.nan, math.nan) if math.isnan(used) else rate_limits(count, effort_h, level, used)
-    evidence, words = _worth(count, effort_h, len(told), used)
-    rest = [trip for trip in fished if math.isnan(trip.effort_h) or trip.effort_h == 0.0]
+    evidence, words = _worth(count, effort_h, trips, used)
     return CatchRate(
         count=count,
         effort_h=effort_h,
@@ -98,11 +123,11 @@ def catch_rate(trips: Sequence[TripCount], level: float = 0.95, dispersion: floa
         wide_lower=wide[0],
         wide_upper=wide[1],
         level=level,
-        trips=len(told),
-        blanks=sum(trip.count == 0 for trip in told),
-        not_fished=len(trips) - len(fished),
-        effort_unknown=len(rest),
-        uncounted=sum(trip.count for trip in rest),
+        trips=trips,
+        blanks=int((known == 0).sum()),
+        not_fished=not_fished,
+        effort_unknown=counts.size - trips,
+        uncounted=int(counts[~told].sum()),
         evidence=evidence,
         words=words,
     )

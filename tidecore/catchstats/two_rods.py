@@ -6,6 +6,7 @@ The thresholds are common practice or choices of ours, as marked; they are `Habi
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -21,6 +22,16 @@ Advice = Literal["leave", "change_one_thing", "double_up", "one_rod"]
 #: What is changed on a rod, one thing at a time, in this order; common practice.
 ORDER: tuple[Literal["range", "bait", "rig"], ...] = ("range", "bait", "rig")
 Hindrance = Literal["weed", "surf", "rock_at_night"]
+#: Where each of the habits comes from.
+BASES: Mapping[str, Literal["common practice", "a choice of ours"]] = {
+    "judge_min": "common practice",
+    "quick_fish": "common practice",
+    "quick_min": "a choice of ours",
+    "burst_min": "a choice of ours",
+    "memory_min": "a choice of ours",
+    "sure": "a choice of ours",
+    "fast_per_h": "a choice of ours",
+}
 
 
 def _nothing() -> IntArray:
@@ -53,7 +64,7 @@ class Habits:
     mean double up (two or three quick fish; common practice). ``burst_min``: fish of one rod at most so far apart count
     as one burst. ``memory_min``: older time is forgotten. ``sure``: the chance from which a rod is held for the better.
     ``fast_per_h``: bites and fish an hour of bait-on time from which one rod is all that can be tended. All minutes but
-    the first, and the last two, are choices of ours.
+    the first, and the last two, are choices of ours, as `BASES` has it.
     """
 
     judge_min: float = 30.0
@@ -104,7 +115,8 @@ class TwoRodAdvice:
     or None where it does not matter. ``chance`` is that ``better`` does better than the other, bursts counted once: 0.5
     is none the wiser; NaN where the two are not compared. ``by_fish`` and ``by_bites`` compare them as if every fish,
     and every bite, came for itself; None without bait-on time in common. ``fish_per_burst`` tells how far they don't.
-    ``tell_more`` says what would make it surer.
+    ``tell_more`` says what would make it surer. What lies before ``since_us`` [microseconds since 1970] is not looked
+    at: it is forgotten, or from before a change.
     """
 
     advice: Advice
@@ -112,6 +124,7 @@ class TwoRodAdvice:
     better: str
     rod: str
     change: Literal["range", "bait", "rig"] | None
+    since_us: int
     shared_h: float
     sides: tuple[Side, Side]
     by_fish: RateComparison | None
@@ -171,6 +184,7 @@ def advise(
         better="" if math.isnan(decided.chance) or decided.chance == 0.5 else (decided.better or found.better).name,
         rod=decided.rod,
         change=decided.change,
+        since_us=since,
         shared_h=hours,
         sides=sides,
         by_fish=by_fish,

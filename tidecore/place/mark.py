@@ -33,7 +33,8 @@ class Mark(Document):
     Nothing of the ground, the exposure, access or the way back need be known; what hangs on it is unknown then. Levels
     of the ground (``profile``, ``ledge_height_m``, ``way_back``) are above ``ground_datum``. ``facing_degree`` is the
     direction in which the mark looks out to sea. ``conditions_area`` names the area whose forecasts it takes where it
-    has none of its own.
+    has none of its own. ``regulation_areas`` are those whose regulations hold here, by the names that these have; of a
+    mark that names none it is not known which hold.
     """
 
     kinded: ClassVar[frozenset[str]] = MarkOffsets.kinded
@@ -60,6 +61,7 @@ class Mark(Document):
     cliff: Annotated[tuple[Literal["foot", "top"], ...], Field(max_length=2), AfterValidator(_each_once)] = ()
     species: Declared = ()
     access: AccessCalendar = ()
+    regulation_areas: Annotated[tuple[Name, ...], Field(max_length=20), AfterValidator(_each_once)] = ()
     facilities: Annotated[tuple[Name, ...], Field(max_length=30), AfterValidator(_each_once)] = ()
     phone_signal: Literal["none", "patchy", "good"] | None = None
     way_back: WayBack = ()

@@ -37,7 +37,7 @@ from service.storage.tables import (
 )
 
 #: Value of a column that a kind of document has beside it.
-Link = str | date | datetime | None
+Link = str | int | date | datetime | None
 
 
 def _many_of(row: type[DocumentRow]) -> Select[str, str | None, int, datetime, datetime]:

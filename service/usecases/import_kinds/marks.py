@@ -73,6 +73,7 @@ class MarkImport:
         "cliff": list_cell,
         "species": json_cell,
         "access": json_cell,
+        "regulation_areas": list_cell,
         "facilities": list_cell,
         "phone_signal": text_cell,
         "way_back": json_cell,

@@ -35,6 +35,7 @@ GROUND = {
         {"kind": "gale_closure", "state": "closed", "wind_over_m_per_s": 15, "wave_height_over_m": 2.5},
         {"kind": "booked_match", "state": "closed", "dates": [{"from": "2026-10-03", "to": "2026-10-04"}]},
     ],
+    "regulation_areas": ["Invented district", "Invented bay byelaws"],
     "facilities": ["toilets", "lamp at the steps"],
     "phone_signal": "patchy",
     "way_back": [

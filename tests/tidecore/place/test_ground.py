@@ -23,7 +23,7 @@ def test_a_mark_in_full_survives_json_and_pickling():
     # Whole, as sent: nothing is filled in but what was left out.
     sent, kept = document(), mark.to_document()
     assert kept["profile"] == [{"bed": None, "snag": None, **point} for point in sent["profile"]]
-    same = ("facing_degree", "exposure", "peg", "cliff", "facilities", "phone_signal")
+    same = ("facing_degree", "exposure", "peg", "cliff", "regulation_areas", "facilities", "phone_signal")
     assert [kept[name] for name in same] == [sent[name] for name in same]
 
 
@@ -94,6 +94,7 @@ def test_faults_of_every_part_come_at_once():
         species=[{"scientific_name": "Piscis inventus", "fao_code": "pin"}],
         access=[{"kind": "gate", "state": "ajar"}],
         facilities=["toilets", "toilets"],
+        regulation_areas=["one", " ", "one"],
         phone_signal="excellent",
         way_back=[{"name": "gully", "lowest_sill_m": 1, "bed": "mud", "length_m": -60, "minutes": 0}],
     )
@@ -113,6 +114,7 @@ def test_faults_of_every_part_come_at_once():
         "species.0.fao_code",
         "access.0.state",
         "facilities.1",
+        "regulation_areas.1",
         "phone_signal",
         "way_back.0.length_m",
         "way_back.0.minutes",

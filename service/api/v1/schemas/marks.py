@@ -86,6 +86,7 @@ FULL_EXAMPLE: dict[str, Any] = {
         {"kind": "nesting", "state": "closed", "season": {"from": "03-15", "to": "05-31"}},
         {"kind": "gale_closure", "state": "closed", "wind_over_m_per_s": 17.0, "wave_height_over_m": 2.5},
     ],
+    "regulation_areas": ["Pellwick district"],
     "facilities": ["car park"],
     "phone_signal": "patchy",
     "way_back": [
@@ -144,6 +145,10 @@ class Mark(Schema):
     cliff: Annotated[list[str], Field(description="Whether a cliff stands over it (foot) or falls below it (top).")]
     species: Annotated[list[DeclaredSpecies], Field(description="What is caught here, and otherwise than by its rule.")]
     access: Annotated[list[AccessEntry], Field(description="When it may be reached and fished.")]
+    regulation_areas: Annotated[
+        list[str],
+        Field(description="Areas whose regulations hold here, by their name; unknown where none is named."),
+    ]
     facilities: list[str]
     phone_signal: str | None
     way_back: Annotated[list[Leg], Field(description="The way from it to safe ground.")]

@@ -1,0 +1,155 @@
+"""What is drawn of a mark: from the view of a use case to a picture."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from service.api.v1.schemas.sessions import CAUTION
+from service.exports.mark_chart import (
+    THEMES,
+    ChartHazard,
+    ChartSession,
+    ChartWindow,
+    MarkChart,
+    draw_day,
+    draw_strips,
+)
+from service.exports.mark_chart.look import ThemeName
+from service.exports.series import Export
+from service.usecases.mark_charts import ChartView
+from service.usecases.species_rules import RuleView
+from tidecore.safety import Grade, Hazard
+from tidecore.windows import MarkSearch, Session
+
+_ORDER: tuple[Grade, ...] = ("danger", "caution", "not_assessed", "info")
+
+
+def draw_chart(view: ChartView, theme: ThemeName) -> Export:
+    """Return the picture of a chart."""
+    chart = _chart(view)
+    return draw_day(chart, THEMES[theme]) if view.basis.kind == "day" else draw_strips(chart, THEMES[theme])
+
+
+def _chart(view: ChartView) -> MarkChart:
+    basis, line = view.basis, view.timeline
+    mark = basis.mark
+    species = {rule.record.id: species_word(rule) for rule in view.result.rules}
+    search = view.result.searches[mark.record.id]
+    return MarkChart(
+        file_name=f"{mark.record.id}_{basis.kind}_{basis.date.isoformat()}",
+        mark=mark.document.name,
+        kind=basis.kind,
+        zone=mark.document.zone,
+        datum=line.datum,
+        span=basis.span,
+        times_us=line.times.astype(np.int64),
+        heights=line.columns["height"],
+        flow=line.columns["flow_index"],
+        light=line.columns["light"],
+        events=line.events(basis.span.start, basis.span.end),
+        windows=_windows(search, species) if basis.kind == "day" else (),
+        sessions=[_session(place, one, species) for place, one in enumerate(view.sessions, start=1)],
+        hazards=_hazards(view.sessions),
+        facts=_facts(view),
+        notes=_notes(view),
+    )
+
+
+def species_word(rule: RuleView) -> str:
+    """Return what an angler calls the fish of a rule."""
+    species = rule.document.species
+    return species.local_name or rule.document.name
+
+
+def _windows(search: MarkSearch, species: dict[str, str]) -> list[ChartWindow]:
+    found = [
+        ChartWindow(
+            species[curve.key],
+            _us(one.start),
+            _us(one.end),
+            (_us(one.best_hour.start), _us(one.best_hour.end)),
+            one.mean_score,
+        )
+        for curve in search.curves
+        for one in curve.windows
+    ]
+    best = {one.species: 0.0 for one in found}
+    for one in found:
+        best[one.species] = max(best[one.species], one.mean_score * (one.end_us - one.start_us))
+    return sorted(found, key=lambda one: (-best[one.species], one.species, one.start_us))
+
+
+def _session(place: int, one: Session, species: dict[str, str]) -> ChartSession:
+    (leg,) = one.legs
+    hours = {rule.rule: rule.score_hours for rule in leg.rules}
+    told = dict.fromkeys(species[key] for key in sorted(hours, key=lambda key: (-hours[key], key)))
+    return ChartSession(
+        rank=place,
+        arrive_us=_us(leg.arrive),
+        start_us=_us(leg.start),
+        end_us=_us(leg.end),
+        leave_us=_us(leg.leave),
+        worth_h=one.score_hours,
+        species=tuple(told),
+        grade=one.hazards.grade,
+        best_us=(_us(one.best_hour.start), _us(one.best_hour.end)),
+    )
+
+
+def _hazards(sessions: Sequence[Session]) -> list[ChartHazard]:
+    """Return each kind of hazard once in each grade, as the best session has it, and the other sessions that do."""
+    found: dict[tuple[str, str], tuple[Hazard, list[int]]] = {}
+    for place, session in enumerate(sessions, start=1):
+        for one in session.hazards.hazards:
+            _, places = found.setdefault((one.grade, one.kind), (one, []))
+            if place not in places:
+                places.append(place)
+    told = sorted(found.values(), key=lambda pair: (_ORDER.index(pair[0].grade), pair[1][0], pair[0].start))
+    return [
+        ChartHazard(one.grade, _us(one.start), _us(one.end), f"{one.text} {_which(places, len(sessions))}".strip())
+        for one, places in told
+    ]
+
+
+def _which(places: Sequence[int], of: int) -> str:
+    if of == 1:
+        return ""
+    if len(places) == 1:
+        return f"(session {places[0]})"
+    return f"(session {places[0]}; the like at {', '.join(map(str, places[1:]))})"
+
+
+def _facts(view: ChartView) -> list[str]:
+    """Return what the tide is like over the days: the range and its phase."""
+    line = view.timeline
+    ranges = line.columns["range"]
+    known = ranges[np.isfinite(ranges)]
+    said = []
+    if known.size:
+        low, high = float(known.min()), float(known.max())
+        middle = float(known[known.size // 2])
+        said.append(f"range {middle:.1f} m" if view.basis.kind == "day" else f"ranges {low:.1f} to {high:.1f} m")
+    if view.basis.kind == "day":
+        making = line.columns["making"]
+        said.append("tides making" if making[making.size // 2] == 1 else "tides taking off")
+    found = len(view.sessions)
+    said.append(f"{found} session{'' if found == 1 else 's'} shown, the best numbered 1" if found else "no session")
+    return said
+
+
+def _notes(view: ChartView) -> list[str]:
+    reasons = [f"No session: {reason}" for one in view.result.without for reason in one.reasons]
+    served = view.result.marks[0][1]
+    read = (
+        "Signs: !! danger, ! caution, ? not assessed. Sessions are numbered by worth; the thick line is the best hour."
+    )
+    if view.basis.kind == "day":
+        read += " Windows show their mean score, dashes the time of arriving, setting up and packing up."
+    rests = f"Mark version {view.basis.mark.record.version}, tide of {served.station.name} version {served.version}."
+    return [*reasons, f"{read} {rests}", CAUTION]
+
+
+def _us(time: np.datetime64) -> int:
+    return int(time.astype("datetime64[us]").astype(np.int64))

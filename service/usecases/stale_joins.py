@@ -1,0 +1,62 @@
+"""What makes joins of trips to the tide out of date, and the job that then makes them anew.
+
+A write that does so queues the job in its own transaction: there is never one without the other.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from service.storage.records import JobRecord
+from service.storage.unit import UnitOfWork
+from service.usecases.context import Context
+from tidecore import NUMERICS
+from tidecore.catchlog import BINS_VERSION
+from tidecore.conditions import LOOK_BACK_DAYS
+
+#: Name of the kind of job that joins trips; of an account there is one at a time, of whatever trips.
+JOIN = "join"
+#: What a join rests on beside things in their versions.
+STAMP = f"{NUMERICS}.{BINS_VERSION}"
+#: What is told of a time may change joins of trips so long before and after it.
+_BEFORE, _AFTER = timedelta(days=4), timedelta(days=LOOK_BACK_DAYS + 4)
+
+
+def queue_join(unit: UnitOfWork, now: datetime) -> JobRecord:
+    """Queue the job that joins every trip whose join is missing or out of date; the one that waits where there is one.
+
+    One that runs already will look once more before it ends, see `service.usecases.joining`.
+    """
+    return unit.jobs.active(JOIN, JOIN) or unit.jobs.add(JOIN, JOIN, {}, now)
+
+
+def trip_written(context: Context, unit: UnitOfWork, trip_id: str) -> None:
+    """A trip says something else than its join."""
+    unit.joins.forget([trip_id])
+    queue_join(unit, context.clock())
+
+
+def trip_removed(_context: Context, unit: UnitOfWork, trip_id: str) -> None:
+    """A trip goes, and its join before it."""
+    unit.joins.forget([trip_id])
+
+
+def mark_written(context: Context, unit: UnitOfWork, mark_id: str) -> None:
+    """A mark has another version than the joins of its trips."""
+    if unit.joins.has_trips(mark_id=mark_id):
+        queue_join(unit, context.clock())
+
+
+def model_written(unit: UnitOfWork, station_id: str, now: datetime) -> None:
+    """A station has another tide than the joins of trips at its marks.
+
+    Trips of other accounts, at marks that follow a public station, are joined anew with their next write.
+    """
+    if unit.joins.has_trips(station_id=station_id):
+        queue_join(unit, now)
+
+
+def conditions_told(unit: UnitOfWork, mark_id: str | None, start: datetime, end: datetime, now: datetime) -> None:
+    """Something is told of sea and air at a mark, or in an area (None: any mark may be in it), or is taken back."""
+    if unit.joins.doubt(None if mark_id is None else [mark_id], start - _BEFORE, end + _AFTER):
+        queue_join(unit, now)

@@ -1,0 +1,79 @@
+"""What a trip or a diary row adds up to, small enough to be kept beside it: effort, catches by species, best fish."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from tidecore.catchlog.diary import DiaryRow
+from tidecore.catchlog.effort import Effort, effort_of
+from tidecore.catchlog.moments import ticks
+from tidecore.catchlog.record import TripRecord
+from tidecore.catchlog.sizes import Length
+from tidecore.catchlog.trip import Catch
+from tidecore.rules import Species
+
+
+@dataclass(frozen=True, slots=True)
+class SpeciesTally:
+    """How many of one species, how many of them were kept and returned; of coarse rows neither is known."""
+
+    species: Species
+    count: int
+    kept: int
+    returned: int
+
+
+@dataclass(frozen=True, slots=True)
+class Longest:
+    """The longest of one species in one kind of length, and when it was caught [microseconds since 1970]."""
+
+    species: Species
+    length: Length
+    at_us: int
+
+
+def species_key(species: Species) -> tuple[str, str]:
+    """Return what two catches of one species have in common as they are written: code, and name without case."""
+    return species.fao_code or "", species.scientific_name.casefold()
+
+
+def tally_catches(catches: Iterable[Catch]) -> tuple[SpeciesTally, ...]:
+    """Return catches by species, in the order in which each came first."""
+    found: dict[tuple[str, str], list[Catch]] = {}
+    for one in catches:
+        found.setdefault(species_key(one.species), []).append(one)
+    return tuple(
+        SpeciesTally(
+            same[0].species,
+            len(same),
+            sum(one.fate == "kept" for one in same),
+            sum(one.fate == "returned" for one in same),
+        )
+        for same in found.values()
+    )
+
+
+def tally_row(row: DiaryRow) -> tuple[SpeciesTally, ...]:
+    """Return the counts of a coarse row, those of 0 left out."""
+    return tuple(SpeciesTally(one.species, one.count, 0, 0) for one in row.caught if one.count)
+
+
+def longest_of(catches: Iterable[Catch]) -> tuple[Longest, ...]:
+    """Return the longest of every species and kind of length that were measured; of equals the first."""
+    found: dict[tuple[str, str, str], Longest] = {}
+    for one in catches:
+        if one.length is None:
+            continue
+        key, at_us = (*species_key(one.species), one.length.kind), ticks(one.at)
+        best = found.get(key)
+        if best is None or (one.length.cm, -at_us) > (best.length.cm, -best.at_us):
+            found[key] = Longest(one.species, one.length, at_us)
+    return tuple(found.values())
+
+
+def effort_on_record(record: TripRecord) -> Effort | None:
+    """Return the effort of a trip, none where it was not fished; None where no rod of a fished trip is on record."""
+    if record.trip.outcome == "not_fished":
+        return Effort()
+    return effort_of(record.deployments) if record.deployments else None
