@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import datetime
+import re
 
 import pytest
 from sqlalchemy import event
@@ -218,9 +219,9 @@ def test_trips_are_listed_by_their_start_through_an_index(client):
     finally:
         event.remove(engine, "before_cursor_execute", explain)
     if engine.dialect.name == "sqlite":
-        assert {
-            plan for plan in plans if "trips" in plan and "ix_trips_account_id_mark_id_started_at" not in plan
-        } == set()
+        # Of two that do, it takes the one that its statistics favour.
+        index = re.compile(r"SEARCH trips USING INDEX ix_trips_account_id_(mark_id_)?started_at")
+        assert [plan for plan in plans if "trips" in plan and not index.search(plan)] == []
     assert plans
     assert listed(outcome="not_fished") == "3"
     backwards = client.get("/v1/trips", params={"from": "2026-03-09T00:00:00Z", "to": "2026-03-08T00:00:00Z"})
