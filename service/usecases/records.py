@@ -1,5 +1,6 @@
 """The records that use cases hand out, for those who may not reach the store."""
 
+from service.storage.plan_records import PlanCounts, PlanMarkRecord, PlanRecord
 from service.storage.records import (
     Change,
     ChangeRecord,
@@ -25,6 +26,9 @@ __all__ = [
     "ImportRecord",
     "JobRecord",
     "ModelRecord",
+    "PlanCounts",
+    "PlanMarkRecord",
+    "PlanRecord",
     "StationRecord",
     "VersionRecord",
     "WarningRecord",

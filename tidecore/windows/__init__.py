@@ -6,7 +6,8 @@ says what each window is worth, ``rounds`` lets the searches of many rules go on
 `find_windows`, `find_all_windows` and `explain`. ``curves`` holds what several rules
 find at a mark, ``outings`` and ``two_marks`` when to be where, ``ranking`` in what order, ``sessions`` the account of
 each: `find_sessions`. ``obstacles`` says why not, ``comparison`` which of two, ``bait`` when to gather it. ``picks``
-says which methods a session asks for, ``method_plan`` what to do with them.
+says which methods a session asks for, ``method_plan`` what to do with them. ``planned`` tells the best sessions of a
+month briefly, for plans that are stored: `plan_sessions`.
 """
 
 from tidecore.windows.bait import BaitOuting, find_bait_outings
@@ -19,6 +20,7 @@ from tidecore.windows.obstacles import explain_why_not
 from tidecore.windows.options import SessionOptions
 from tidecore.windows.outings import Outing, find_outings
 from tidecore.windows.picks import MethodPick, MethodPicks, NotPicked, Reason, pick_methods
+from tidecore.windows.planned import PlannedMark, PlannedSession, plan_sessions
 from tidecore.windows.ranking import RankedOuting, rank_outings
 from tidecore.windows.scoring import Scores, score_columns, score_rule
 from tidecore.windows.search import Explanation, TermReport, explain, find_all_windows, find_windows
@@ -42,6 +44,8 @@ __all__ = [
     "NotPicked",
     "Obstacle",
     "Outing",
+    "PlannedMark",
+    "PlannedSession",
     "RankedOuting",
     "Reason",
     "Scores",
@@ -68,6 +72,7 @@ __all__ = [
     "find_sessions",
     "find_windows",
     "pick_methods",
+    "plan_sessions",
     "rank_outings",
     "score_columns",
     "score_rule",
