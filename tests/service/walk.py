@@ -161,6 +161,9 @@ def send(
                 document[name] = [probed] if name.endswith("_ids") else probed
             elif name in document and name in KINDS:
                 document[name] = [own[KINDS[name]]] if name.endswith("_ids") else own[KINDS[name]]
+        if probe.method == "put" and "rod" in document:
+            # The rod of the example has been added to the same trip by then.
+            document["rod"] = "fourth"
         if "trip" in document:
             document["trip"] = {**document["trip"], "mark": own["mark"]}
         headers["content-type"], content["json"] = json_types[0], document
@@ -199,7 +202,10 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         note = {"time": "2026-06-01T14:25:00Z", "turned_to": "ebb"}
         noted = client.post(f"/v1/marks/{coast.mark}/slack-notes", json=note)
         method = client.post("/v1/methods", json=example("create_method"))
-        trip = client.post("/v1/trips", json=example("create_trip"))
+        outing = example("create_trip")
+        # Both rods have casts, so that they can be held against each other.
+        outing["deployments"][1]["casts"] = [{"out": "2026-05-02T17:55:00Z", "in": "2026-05-02T18:40:00Z"}]
+        trip = client.post("/v1/trips", json=outing)
         row = client.post("/v1/diary-rows", json=example("create_diary_row"))
         regulation = client.post("/v1/regulations", json=example("create_regulation"))
         planned = client.post("/v1/plans", json={"month": "2026-06", "mark_ids": [coast.mark]})
