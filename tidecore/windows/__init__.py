@@ -10,7 +10,7 @@ says which methods a session asks for, ``method_plan`` what to do with them. ``p
 month briefly, for plans that are stored: `plan_sessions`.
 """
 
-from tidecore.windows.bait import BaitOuting, find_bait_outings
+from tidecore.windows.bait import BaitOuting, bait_dangers, find_bait_outings
 from tidecore.windows.comparison import Comparison, compare_sessions
 from tidecore.windows.curves import MarkSearch, search_mark
 from tidecore.windows.method_plan import SessionPlan, SessionRemark, two_rods
@@ -19,7 +19,7 @@ from tidecore.windows.obstacle import Obstacle, WhyNot
 from tidecore.windows.obstacles import explain_why_not
 from tidecore.windows.options import SessionOptions
 from tidecore.windows.outings import Outing, find_outings
-from tidecore.windows.picks import MethodPick, MethodPicks, NotPicked, Reason, pick_methods
+from tidecore.windows.picks import LeadCheck, MethodPick, MethodPicks, NotPicked, Reason, pick_methods
 from tidecore.windows.planned import PlannedMark, PlannedSession, plan_sessions
 from tidecore.windows.ranking import RankedOuting, rank_outings
 from tidecore.windows.scoring import Scores, score_columns, score_rule
@@ -37,6 +37,7 @@ __all__ = [
     "Contribution",
     "Explanation",
     "GroupContribution",
+    "LeadCheck",
     "Lull",
     "MarkSearch",
     "MethodPick",
@@ -60,6 +61,7 @@ __all__ = [
     "Verdicts",
     "WhyNot",
     "Window",
+    "bait_dangers",
     "compare_sessions",
     "complete",
     "explain",
