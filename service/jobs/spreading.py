@@ -7,7 +7,6 @@ memory does not grow with their number.
 from __future__ import annotations
 
 import multiprocessing
-import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from itertools import chain, islice
@@ -63,16 +62,3 @@ def in_flight(submit: Callable[[T], Future[R]], pieces: Iterator[T], most: int) 
         under_way |= {submit(piece) for piece in islice(pieces, len(done))}
         for one in done:
             yield one.result()
-
-
-def open_spread(workers: int, dask_scheduler: str | None) -> Spread:
-    """Return where pieces are done: on the cluster of a scheduler where one is named, else in ``workers`` processes.
-
-    With 0 workers there is one for each processor that this process may use.
-    """
-    if dask_scheduler:
-        from service.jobs.cluster import Cluster
-
-        return Cluster(dask_scheduler)
-    count = workers or len(os.sched_getaffinity(0))
-    return Here() if count == 1 else Pool(count)

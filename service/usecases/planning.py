@@ -13,8 +13,8 @@ from datetime import datetime
 from typing import Any
 
 from service.errors import NotFound, StoreConflict, StoreUnavailable
+from service.jobs.cluster import open_spread
 from service.jobs.plan_work import MarkOutcome, PlanChunk, plan_chunk, unpack
-from service.jobs.spreading import open_spread
 from service.jobs.worker import JobOutcome, JobTask, Progress
 from service.storage.engine import open_engine
 from service.storage.plan_records import PlanMarkRecord, PlanRecord
