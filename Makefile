@@ -5,6 +5,10 @@ BIN := .venv/bin
 # Another Python for a new .venv: make test PYTHON=/path/to/python3
 export PYTHON
 
+# Processes that tests and the service start find compiled what they import; it is kept in __pycache__ even where the
+# environment says otherwise, as it does in many images of build machines.
+unexport PYTHONDONTWRITEBYTECODE
+
 # The demo coast: prints its best windows of the coming two weeks, then serves them on port 8321.
 # Keys are dropped here and nowhere else; only this machine is answered.
 run:
@@ -14,7 +18,7 @@ run:
 # Options for pytest: make test ARGS="tests/house -k sizes"
 test:
 	@.ci/environment dev
-	$(BIN)/python -m pytest -n 2 --dist loadfile $(ARGS)
+	$(BIN)/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder $(ARGS)
 
 # The tests of the service and of its migrations once more, on PostgreSQL: on a private cluster that is made and
 # removed, or on the database that EBBMARK_TEST_DATABASE_URL names (its role may create databases and roles).
@@ -22,7 +26,7 @@ test:
 PG_TESTS = tests/postgres tests/service tests/faults --ignore=tests/service/test_imports.py
 test-pg:
 	@.ci/environment dev
-	$(BIN)/python -m tests.postgres $(BIN)/python -m pytest -n 2 --dist loadfile $(or $(ARGS),$(PG_TESTS))
+	$(BIN)/python -m tests.postgres $(BIN)/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder $(or $(ARGS),$(PG_TESTS))
 
 # The contract as others read it: linted, made into TypeScript that compiles, compared with the last release.
 test-web:

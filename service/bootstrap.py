@@ -20,6 +20,18 @@ from service.usecases.kinds import KINDS
 log = get_log("bootstrap")
 
 
+def place_of(settings: Settings) -> Place:
+    """Return what a worker process needs to know besides the input of a job."""
+    return Place(
+        str(settings.spool_folder),
+        settings.max_upload_bytes,
+        settings.database_url,
+        settings.plan_workers,
+        settings.dask_scheduler,
+        settings.kept_plans,
+    )
+
+
 class House:
     """The service without HTTP: what is opened together and closed together."""
 
@@ -31,7 +43,7 @@ class House:
         self.store = Store(engine)
         self.runner = ProcessRunner(
             self.store,
-            Place(str(settings.spool_folder), settings.max_upload_bytes, settings.database_url),
+            place_of(settings),
             clock,
             workers=settings.workers,
             lease_s=settings.job_lease_s,

@@ -51,6 +51,10 @@ class Settings(BaseSettings):
     max_timeline_days: float = Field(default=400.0, gt=0, description="Longest span of a timeline [days].")
     max_search_days: float = Field(default=100.0, gt=0, description="Longest span of a window search [days].")
     max_search_cells: int = Field(default=10_000, gt=0, description="Most marks x rules x days in one window search.")
+    max_plan_cells: int = Field(default=5_000_000, gt=0, description="Most marks x rules x days in one plan.")
+    kept_plans: int = Field(
+        default=3, ge=1, description="Plans kept of one series, the newest among them; older ones go."
+    )
     max_condition_issues: int = Field(
         default=300, gt=0, description="Most issues of conditions, and most warnings, kept of one place; the oldest go."
     )
@@ -71,6 +75,13 @@ class Settings(BaseSettings):
 
     workers: int = Field(
         default=1, ge=0, le=64, description="Worker processes for jobs; with 0 this process only serves."
+    )
+    plan_workers: int = Field(
+        default=0, ge=0, le=256, description="Processes that a plan is computed in; with 0 one for each processor."
+    )
+    dask_scheduler: str | None = Field(
+        default=None,
+        description="Address of a Dask scheduler, as tcp://host:8786, on whose workers plans are computed instead.",
     )
     job_timeout_s: float = Field(default=1800.0, gt=0, description="Longest a job may run [s].")
     job_lease_s: float = Field(

@@ -91,6 +91,11 @@ def inputs_etag(inputs: Sequence[Input]) -> str:
     return _tag([[[one.kind, one.key, one.version, one.stamp.isoformat()] for one in inputs], NUMERICS, FORMAT])
 
 
+def parts_etag(*parts: str | int) -> str:
+    """Return the ETag of what is stored and no single document, by all that tells it from what was there before."""
+    return _tag([*parts, FORMAT])
+
+
 def names_etag(header: str, etag: str, *, weak: bool) -> bool:
     """Return whether a list of entity tags, or ``*``, names an ETag.
 

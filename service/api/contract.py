@@ -53,8 +53,13 @@ TAGS = [
     },
     {"name": "species-rules", "description": "What one species wants, as data, and the factors that rules may name."},
     {"name": "methods", "description": "Ways of fishing, as data; those for a session, with a plan and the bag."},
+    {
+        "name": "regulations",
+        "description": "Rules on file, and what they say of plans; never that something is allowed.",
+    },
     {"name": "windows", "description": "Spans in which a rule holds at a mark, explained."},
     {"name": "sessions", "description": "Arriving to leaving, in free time, ranked; and outings for bait."},
+    {"name": "plans", "description": "Sessions of a month at many marks, computed by a job, kept, and compared."},
     {"name": "two-rods", "description": "Two rods, or two rates, side by side, and what to do with the rods now."},
     {"name": "safety", "description": "From when on a hazard is one for the account; hazards are in every answer."},
     {"name": "trips", "description": "What happened on a trip: rods, casts, bites, catches; with history and undo."},

@@ -21,8 +21,10 @@ SHOWN: Mapping[str, Mapping[str, str]] = {
     "LoggedBite": {"trip_id": "/trip_id", "bite_ref": "/ref"},
     "LoggedCatch": {"trip_id": "/trip_id", "catch_ref": "/ref"},
     "LoggedDiaryRow": {"diary_row_id": "/id", "mark_id": "/mark_id"},
+    "Regulation": {"regulation_id": "/id"},
     "Fit": {"fit_id": "/id", "job_id": "/job_id"},
     "Quality": {"fit_id": "/fit_id"},
+    "Plan": {"plan_id": "/id", "job_id": "/job_id"},
     "Job": {"job_id": "/id"},
 }
 #: The parameters of the path of an operation, and the operation.

@@ -72,6 +72,7 @@ PROBLEMS = _problems(
     Problem("no-model", 409, "The station has no tide model yet", "Adopt a fit, or give the station constituents."),
     Problem("fit-not-checked", 409, "The record was not checked", "Wait for the fit, or fit it with quality=check."),
     Problem("fit-not-done", 409, "The fit has no model to adopt", "Wait until its state is done."),
+    Problem("plan-not-done", 409, "The plan is not done", "Wait until its state is done; its marks are there earlier."),
     Problem("in-use", 409, "Others rest on it", "Change or delete the users that the answer lists, then try again."),
     Problem("idempotency-key-running", 409, "The same request is still being answered", "Send it again in a second."),
     Problem("idempotency-key-reused", 422, "The Idempotency-Key is another request's", "Give each request its own."),
@@ -112,6 +113,7 @@ PROBLEMS = _problems(
     Problem("job-timed-out", 500, "The job ran too long", "Give it less at once, or raise EBBMARK_JOB_TIMEOUT_S."),
     Problem("job-broke", 500, "An unforeseen error inside the job", "The log has it under the id of the job."),
     Problem("record-lost", 500, "The uploaded record is gone", "Send the record again."),
+    Problem("cluster-unreachable", 500, "The cluster cannot be used", "The detail names it and says why."),
     Problem("internal", 500, "An unforeseen error", "The log has it under the request id."),
 )  # fmt: skip
 
@@ -149,6 +151,7 @@ TABLE: Mapping[type[Exception], str] = {
     service_errors.NoModel: "no-model",
     service_errors.FitNotChecked: "fit-not-checked",
     service_errors.FitNotDone: "fit-not-done",
+    service_errors.PlanNotDone: "plan-not-done",
     service_errors.InUse: "in-use",
     service_errors.KeyRunning: "idempotency-key-running",
     service_errors.KeyReused: "idempotency-key-reused",
@@ -189,6 +192,7 @@ TABLE: Mapping[type[Exception], str] = {
     service_errors.JobTimedOut: "job-timed-out",
     service_errors.JobBroke: "job-broke",
     service_errors.RecordLost: "record-lost",
+    service_errors.ClusterUnreachable: "cluster-unreachable",
 }
 
 _BY_CLASS_NAME = {kind.__name__: slug for kind, slug in TABLE.items()}

@@ -1,4 +1,4 @@
-"""Questions in the body of a POST that only computes: just asked, and asked again, they are answered as before.
+"""Questions in the body of a POST that only computes, and reads of what is stored: asked again, answered as before.
 
 The latest answers are remembered with the pulse of the store, as ETags are: as long as nobody has written anything
 since, the same caller's same question has the same answer. Where the store has no pulse, each is worked out.
@@ -13,6 +13,7 @@ from fastapi import Request
 from fastapi.responses import Response
 from starlette.types import Message
 
+from service.api.conditional import is_unchanged
 from service.api.contract import scope_needed
 from service.api.deps import check_scope
 from service.api.media import StrictRoute, read_body
@@ -22,12 +23,17 @@ from service.storage.pulse import Remembered
 
 #: Most answers that are remembered, and the longest of each [bytes]: 16 MiB in all. Longer questions are not.
 MOST_ANSWERS, LONGEST_ANSWER, LONGEST_QUESTION = 64, 256 * 1024, 16 * 1024
+#: Headers of an answer that one without a body has too.
+_OF_304 = ("etag", "vary", "cache-control")
 #: Headers that decide an answer besides who asks and what.
 _DECIDING = ("accept", "content-type", "content-encoding")
 
 
 class RepeatedRoute(StrictRoute):
-    """A route that only computes, whose latest answers are given again while the store is as it was."""
+    """A route that only computes or reads, whose latest answers are given again while the store is as it was.
+
+    Other methods than GET and POST pass through, and so does a POST that writes: its answer is no 200.
+    """
 
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
         """Return the handler, with what is remembered looked at before it."""
@@ -48,6 +54,9 @@ class RepeatedRoute(StrictRoute):
             answers: Remembered[tuple[bytes, dict[str, str]]] = request.app.state.answers
             known = answers.find(question, pulse)
             if known is not None:
+                etag = known[1].get("etag")
+                if etag is not None and is_unchanged(request, etag):
+                    return Response(None, 304, {name: known[1][name] for name in _OF_304 if name in known[1]})
                 return Response(known[0], 200, dict(known[1]))
 
             async def receive() -> Message:

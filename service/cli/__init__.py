@@ -1,4 +1,4 @@
-"""The command ``ebbmark``: serve, worker, fit, windows, contract, db, accounts, keys; each imports what it needs."""
+"""The command ``ebbmark``: serve, worker, plan, fit, windows, contract, db, accounts, keys; each imports its own."""
 
 import os
 

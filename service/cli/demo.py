@@ -12,6 +12,7 @@ from typing import Any
 
 from service.api.v1.schemas.marks import MarkCreate
 from service.api.v1.schemas.methods import MethodCreate
+from service.api.v1.schemas.regulations import RegulationCreate
 from service.api.v1.schemas.species_rules import SpeciesRuleCreate
 from service.api.v1.schemas.stations import StationCreate
 from service.cli.demo_conditions import load_forecast
@@ -23,6 +24,7 @@ from service.usecases.context import Context
 from service.usecases.fits import FitRequest, Upload
 from service.usecases.marks import MARKS
 from service.usecases.methods import METHODS
+from service.usecases.regulations import REGULATIONS
 from service.usecases.species_rules import SPECIES_RULES
 from tidecore.errors import Fault
 
@@ -34,7 +36,7 @@ def load_demo(context: Context, caller: Caller, folder: Path) -> str:
 
     ``stations/*.json`` are stations as the API takes them; one without a model is fitted from the record
     ``gauges/<name of its file>.csv``, beside which a JSON of the same name holds the hints. ``marks/*.json``,
-    ``rules/*.json`` and ``methods/*.json`` are marks, rules and methods.
+    ``rules/*.json``, ``methods/*.json`` and ``regulations/*.json`` are marks, rules, methods and regulations.
     ``conditions/*.json`` are invented forecasts, each given anew once the last one has ended.
     A thing without ``external_ref`` has the name of its file.
 
@@ -59,6 +61,9 @@ def load_demo(context: Context, caller: Caller, folder: Path) -> str:
     for path in sorted(folder.glob("methods/*.json")):
         method = MethodCreate.parse(_read(path))
         made += _made(lambda method=method: METHODS.create(context, caller, method.to_draft()))
+    for path in sorted(folder.glob("regulations/*.json")):
+        regulation = RegulationCreate.parse(_read(path))
+        made += _made(lambda regulation=regulation: REGULATIONS.create(context, caller, regulation.to_draft()))
     return f"demo coast: {made} things loaded" if made else "demo coast: already in the store"
 
 

@@ -10,6 +10,7 @@ The tree::
     │   ├── NoModel             the station has no tide model yet
     │   ├── FitNotDone          only a fit that is done can be adopted
     │   ├── FitNotChecked       a fit without a check of its record
+    │   ├── PlanNotDone         a plan without its sessions in order yet
     │   ├── InUse               what others rest on cannot be deleted
     │   ├── KeyRunning          a request with the same Idempotency-Key is still being answered
     │   ├── JobEnded            a job that has ended cannot be cancelled
@@ -54,7 +55,8 @@ The tree::
         ├── JobInterrupted      the process that ran the job died in every attempt
         ├── JobTimedOut         the job ran longer than the limit
         ├── JobBroke            an error that nobody foresaw
-        └── RecordLost          an uploaded record is not where this worker looks for it
+        ├── RecordLost          an uploaded record is not where this worker looks for it
+        └── ClusterUnreachable  the cluster that jobs are to be done on cannot be used
 
 No class here knows of HTTP. Each says what is wrong, where, and what would be right.
 """
@@ -92,6 +94,7 @@ from service.errors.root import (
     ServiceError,
 )
 from service.errors.running import (
+    ClusterUnreachable,
     JobBroke,
     JobFailed,
     JobInterrupted,
@@ -116,6 +119,7 @@ from service.errors.store import (
     KeyRunning,
     NoModel,
     NotFound,
+    PlanNotDone,
     Precondition,
     PreconditionMissing,
     ReferenceTaken,
@@ -127,6 +131,7 @@ __all__ = [
     "AccessRefused",
     "BodyTooDeep",
     "BodyTooLarge",
+    "ClusterUnreachable",
     "Conflict",
     "CursorGone",
     "CursorInvalid",
@@ -157,6 +162,7 @@ __all__ = [
     "NotLocal",
     "NotOwned",
     "NotReady",
+    "PlanNotDone",
     "PortUnavailable",
     "Precondition",
     "PreconditionMissing",

@@ -109,14 +109,14 @@ class SpanTooLong(LimitExceeded):
 class SearchTooLarge(LimitExceeded):
     """Marks x rules x days over the limit."""
 
-    def __init__(self, cells: float, limit: int) -> None:
-        """``cells`` asked for and the ``limit``."""
+    def __init__(self, cells: float, limit: int, setting: str = "EBBMARK_MAX_SEARCH_CELLS") -> None:
+        """``cells`` asked for, the ``limit``, and the ``setting`` that it is."""
         self.cells = cells
         sentence = (
             f"marks x rules x days is {cells:.0f}, more than the limit of {limit}; "
             "ask for fewer marks, fewer rules or a shorter span"
         )
-        super().__init__(sentence, limit, "EBBMARK_MAX_SEARCH_CELLS", "end")
+        super().__init__(sentence, limit, setting, "end")
 
 
 class TooManyJobs(LimitExceeded):

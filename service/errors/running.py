@@ -98,3 +98,15 @@ class RecordLost(JobFailed):
             "the uploaded record is not in the spool folder of this worker; send it again, and give every process "
             "the same EBBMARK_SPOOL"
         )
+
+
+class ClusterUnreachable(JobFailed):
+    """The Dask cluster that jobs are to be done on cannot be used."""
+
+    def __init__(self, address: str, reason: str) -> None:
+        """``address`` of its scheduler, and the ``reason``."""
+        self.address, self.reason = address, reason
+        super().__init__(
+            f"the cluster at {address} cannot be used: {reason}; set EBBMARK_DASK_SCHEDULER to a scheduler with "
+            "workers that have this version installed, or to nothing"
+        )

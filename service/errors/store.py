@@ -68,6 +68,15 @@ class FitNotChecked(Conflict):
         super().__init__(f"fit {fit_id!r} is {state} and has no check of its record; fit it with quality=check")
 
 
+class PlanNotDone(Conflict):
+    """A plan that cannot be read as a whole in its state."""
+
+    def __init__(self, plan_id: str, state: str) -> None:
+        """``plan_id`` and the ``state`` it is in."""
+        self.plan_id, self.state = plan_id, state
+        super().__init__(f"plan {plan_id!r} is {state}; only one that is done has its sessions in order")
+
+
 class InUse(Conflict):
     """A thing that others rest on."""
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import multiprocessing
 import time
 from collections.abc import Callable, Mapping
@@ -29,6 +30,8 @@ class WorkerProcess:
         """Nothing is started yet."""
         self._context = multiprocessing.get_context("spawn")
         self._process: multiprocessing.process.BaseProcess | None = None
+        # The process may have children of its own, which those of a daemon may not, so nothing else ends it at exit.
+        atexit.register(self.kill)
 
     def run(
         self,
@@ -73,7 +76,7 @@ class WorkerProcess:
             return
         self.kill()
         self._connection, theirs = self._context.Pipe()
-        self._process = self._context.Process(target=serve_tasks, args=(theirs,), name="ebbmark-job", daemon=True)
+        self._process = self._context.Process(target=serve_tasks, args=(theirs,), name="ebbmark-job", daemon=False)
         self._process.start()
         # Only the worker may hold its end: its death must read as the end of the file here.
         theirs.close()

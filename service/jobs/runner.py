@@ -10,7 +10,7 @@ from __future__ import annotations
 import contextlib
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -68,9 +68,14 @@ class ProcessRunner:
         lease_s: float = 20.0,
         timeout_s: float = 1800.0,
         kinds: Kinds = KINDS,
+        only: Collection[str] | None = None,
     ) -> None:
-        """Work on ``store``, with uploaded files in the spool folder of ``place``; nothing is started yet."""
+        """Work on ``store``, with uploaded files in the spool folder of ``place``; nothing is started yet.
+
+        ``only`` are the kinds that are claimed, all of them unless given.
+        """
         self._store, self._place, self._clock, self._kinds = store, place, clock, kinds
+        self._only = list(kinds if only is None else only)
         self._workers, self._lease, self._timeout_s = workers, timedelta(seconds=lease_s), timeout_s
         self._every_s = min(1.0, lease_s / 4)
         self._changed = threading.Condition()
@@ -200,7 +205,7 @@ class ProcessRunner:
         return False
 
     def _claim(self) -> JobRecord | None:
-        now, kinds = self._clock(), list(self._kinds)
+        now, kinds = self._clock(), self._only
         with self._store.queue() as queue:
             if not queue.waits(kinds, now):
                 return None

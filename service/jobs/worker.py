@@ -31,6 +31,9 @@ class Place:
     spool: str
     max_record_bytes: int = 64 * 1024 * 1024
     database_url: str = field(default="", repr=False)
+    plan_workers: int = 1
+    dask_scheduler: str | None = None
+    kept_plans: int = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +80,7 @@ def serve_tasks(connection: Connection) -> None:
     """Answer pairs of work and task from ``connection`` until it closes; the body of the worker process."""
     # An interrupt at the terminal reaches the whole group; the runner decides when its worker stops.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    end_with_parent()
 
     def progress(done: int, total: int | None, note: str) -> None:
         connection.send({"done": done, "total": total, "note": note})
@@ -91,8 +94,12 @@ def serve_tasks(connection: Connection) -> None:
             return
 
 
-def _end_with_parent() -> None:
-    """End this process when the one that started it has died: its job is another's to take then."""
+def end_with_parent() -> None:
+    """Have this process end when the one that started it has died: its job is another's to take then."""
+    threading.Thread(target=_wait_for_parent, daemon=True).start()
+
+
+def _wait_for_parent() -> None:
     parent = parent_process()
     if parent is not None:
         wait([parent.sentinel])

@@ -43,6 +43,7 @@ from service.storage.repositories.jobs import JobQueue, JobRepository
 from service.storage.repositories.joins import JoinRepository
 from service.storage.repositories.keys import AccountRepository, KeyRepository
 from service.storage.repositories.log_sums import SumRepository
+from service.storage.repositories.plans import PlanRepository
 from service.storage.repositories.stations import StationRepository
 from service.storage.row_security import ACCOUNT_SETTING, SERVICE_SETTING
 from service.storage.tables import AccountRow
@@ -103,6 +104,7 @@ class UnitOfWork:
         self.sums = SumRepository(session, account_id)
         self.conditions = condition_repository(session, account_id)
         self.warnings = warning_repository(session, account_id)
+        self.plans = PlanRepository(session, account_id)
         self.changes = ChangeRepository(session, account_id)
         self.answers = AnswerRepository(session, account_id)
         self._noted: dict[tuple[str, str], Change] = {}

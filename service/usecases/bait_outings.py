@@ -9,11 +9,13 @@ from service.security import Caller
 from service.usecases.conditions import MarkConditions
 from service.usecases.context import Context
 from service.usecases.marks import MarkView, of_one_mark
+from service.usecases.safety_thresholds import read_thresholds
 from service.usecases.searching import check_search_span, find_marks_wanted, search_timeline, shared_sky
 from service.usecases.stations import ServedModel
 from tidecore.calendars import FreeTime
+from tidecore.safety import Care, OutingFacts
 from tidecore.timebase import TimeSpan
-from tidecore.windows import BaitOuting, find_bait_outings
+from tidecore.windows import BaitOuting, bait_dangers, find_bait_outings
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +29,8 @@ class BaitQuestion:
     least_min: float
     travel_min: float
     free_time: FreeTime | None
+    facts: OutingFacts
+    include_dangerous: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +49,7 @@ class BaitResult:
     marks: Sequence[tuple[MarkView, ServedModel]]
     conditions: Mapping[str, MarkConditions]
     found: Sequence[FoundBait]
+    said: Sequence[str]
 
 
 def search_bait_outings(context: Context, caller: Caller, question: BaitQuestion) -> BaitResult:
@@ -60,7 +65,9 @@ def search_bait_outings(context: Context, caller: Caller, question: BaitQuestion
     check_search_span(context, question.span)
     served, _, conditions = find_marks_wanted(context, caller, question.mark_ids, max(1.0, question.span.days))
     sky = shared_sky(question.span)
+    care = Care(read_thresholds(context, caller).thresholds, question.facts, question.include_dangerous)
     found: list[FoundBait] = []
+    said: list[str] = []
     for view, model in served:
         with of_one_mark(view):
             timeline = search_timeline(
@@ -72,7 +79,9 @@ def search_bait_outings(context: Context, caller: Caller, question: BaitQuestion
                 in_daylight=question.in_daylight,
                 least_min=question.least_min,
                 travel_min=question.travel_min,
+                care=care,
             )
+        said += bait_dangers(timeline, care)
         found += [FoundBait(view, outing) for outing in outings]
     found.sort(key=lambda one: (-round(one.outing.below_h, 9), one.outing.start, one.mark.record.id))
-    return BaitResult(question.span, served, conditions, found)
+    return BaitResult(question.span, served, conditions, found, said)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TypeVar
@@ -66,6 +66,24 @@ class MarkConditions:
         ]
 
 
+@dataclass(frozen=True, slots=True)
+class MarkPlace:
+    """Where a mark is, and the area that it names as its own."""
+
+    area: str | None
+    latitude: float
+    longitude: float
+
+    @classmethod
+    def of(cls, mark: Mark) -> MarkPlace:
+        """Return that of a mark."""
+        return cls(mark.conditions_area, mark.latitude, mark.longitude)
+
+
+#: The issues and the warnings that are told of a mark.
+Told = tuple[list[ConditionRecord], list[WarningRecord]]
+
+
 def find_conditions(
     context: Context, unit: UnitOfWork, marks: Sequence[MarkView], span: TimeSpan | None = None
 ) -> dict[str, MarkConditions]:
@@ -73,27 +91,41 @@ def find_conditions(
 
     With a ``span`` only what may matter there is read; values in the span do not depend on it.
     """
-    start, end = (None, None) if span is None else (_instant(span.start) - BEHIND, _instant(span.end) + AHEAD)
-    areas = {view.record.id: view.document.conditions_area for view in marks}
-    named = {area for area in areas.values() if area is not None}
-    issues = _by_place(unit.conditions.of(areas.keys(), named, start, end))
-    warnings = _by_place(unit.warnings.of(areas.keys(), named, start, end))
-    anywhere = unit.warnings.unplaced(start, end)
-    drawn = _read(context, unit.warnings, OfficialWarning, anywhere)
-    told = {}
-    for view in marks:
-        key, area = view.record.id, areas[view.record.id]
-        places = [(key, None), *([] if area is None else [(None, area)])]
-        told[key] = (
-            [one for place in places for one in issues.get(place, ())],
-            [one for place in places for one in warnings.get(place, ())]
-            + [one for one in anywhere if _reaches(drawn[one.id], view.document)],
-        )
+    told = find_told(
+        unit,
+        {view.record.id: MarkPlace.of(view.document) for view in marks},
+        span,
+        lambda records: _read(context, unit.warnings, OfficialWarning, records),
+    )
     made = _make(context, unit, told.values())
     return {key: MarkConditions(made[_key(*one)], *one) for key, one in told.items()}
 
 
-def _reaches(warning: OfficialWarning, mark: Mark) -> bool:
+def find_told(
+    unit: UnitOfWork,
+    marks: Mapping[str, MarkPlace],
+    span: TimeSpan | None,
+    read: Callable[[Sequence[WarningRecord]], Mapping[str, OfficialWarning]],
+) -> dict[str, Told]:
+    """Return the issues and warnings that are told of marks, by id; ``read`` decodes warnings given for no place."""
+    start, end = (None, None) if span is None else (instant_of(span.start) - BEHIND, instant_of(span.end) + AHEAD)
+    named = {mark.area for mark in marks.values() if mark.area is not None}
+    issues = _by_place(unit.conditions.of(marks.keys(), named, start, end))
+    warnings = _by_place(unit.warnings.of(marks.keys(), named, start, end))
+    anywhere = unit.warnings.unplaced(start, end)
+    drawn = read(anywhere)
+    told = {}
+    for key, mark in marks.items():
+        places = [(key, None), *([] if mark.area is None else [(None, mark.area)])]
+        told[key] = (
+            [one for place in places for one in issues.get(place, ())],
+            [one for place in places for one in warnings.get(place, ())]
+            + [one for one in anywhere if _reaches(drawn[one.id], mark)],
+        )
+    return told
+
+
+def _reaches(warning: OfficialWarning, mark: MarkPlace) -> bool:
     """Return whether a warning that was given for no place is of a mark, or takes the place of one that may be."""
     return warning.msg_type != "alert" or warning.covers(mark.latitude, mark.longitude) is True
 
@@ -139,6 +171,7 @@ def _by_place(records: Iterable[R]) -> Mapping[tuple[str | None, str | None], li
     return found
 
 
-def _instant(time: np.datetime64) -> datetime:
+def instant_of(time: np.datetime64) -> datetime:
+    """Return an instant as an aware datetime."""
     moment: datetime = time.astype("datetime64[us]").item()
     return moment.replace(tzinfo=UTC)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any, Generic, TypeVar
 
 from service.errors import NotFound, PreconditionMissing, ReferenceTaken, Stale
@@ -71,9 +71,9 @@ class Documents(Generic[D]):
     """All that can be done with the documents of one kind.
 
     ``settle`` returns a document as it is stored, with what it rests on resolved, and the columns that say so.
-    ``release`` deletes what belongs to a document before it is itself deleted. ``written`` sees to what rests on a
-    document that says something new. ``carry`` returns what replaces a document with what a replacement leaves of the
-    one before.
+    ``release`` deletes what belongs to a document before it is itself deleted. ``carry`` returns what replaces a
+    document with what a replacement leaves of the one before. ``written`` sees to what rests on a document that says
+    something new.
     """
 
     kind: str
@@ -142,6 +142,16 @@ class Documents(Generic[D]):
             return views, None
         value, record = found[limit - 1]
         return views, (value, record.id)
+
+    def with_any(self, context: Context, unit: UnitOfWork, column: str, values: Sequence[str]) -> list[DocumentView[D]]:
+        """Return every document with one of some ``values`` in one of the columns of the kind."""
+        return self._decode(context, unit, self.repository(unit).with_any(column, values))
+
+    def between(
+        self, context: Context, unit: UnitOfWork, column: str, start: datetime, end: datetime
+    ) -> list[DocumentView[D]]:
+        """Return every document with an instant from ``start`` to before ``end`` in one of the columns."""
+        return self._decode(context, unit, self.repository(unit).between(column, start, end))
 
     def find(self, context: Context, unit: UnitOfWork, keys: Sequence[str]) -> list[DocumentView[D]]:
         """Return documents by id, in the order given; NotFound for the first that is not there."""

@@ -6,6 +6,7 @@ from service.jobs import kinds
 from service.jobs.kinds import Kind, Kinds
 from service.usecases.importing import IMPORT, import_rows
 from service.usecases.joining import join_imported, join_stale, look_again
+from service.usecases.planning import PLAN, make_plan
 from service.usecases.stale_joins import JOIN
 
 #: Kind by its name.
@@ -13,4 +14,5 @@ KINDS: Kinds = {
     **kinds.KINDS,
     IMPORT: Kind(import_rows, join_imported, spooled="import_id"),
     JOIN: Kind(join_stale, look_again),
+    PLAN: Kind(make_plan),
 }

@@ -22,7 +22,7 @@ from tidecore.rules import check_overrides
 MarkView = DocumentView[Mark]
 
 _RELEASED_AT_ONCE = 500
-#: Most trips and diary rows that are named where they keep a mark from being deleted.
+#: Most trips, diary rows and plans that are named where they keep a mark from being deleted.
 _USERS_NAMED = 20
 
 
@@ -76,8 +76,15 @@ def no_station(name: str) -> DocumentInvalid:
 
 
 def _release(context: Context, unit: UnitOfWork, key: str) -> None:
-    """Delete what is noted and told of a mark: it means nothing without it. InUse where something was fished there."""
-    users = [*unit.trips.linked("mark_id", key, _USERS_NAMED), *unit.diary_rows.linked("mark_id", key, _USERS_NAMED)]
+    """Delete what is noted and told of a mark: it means nothing without it.
+
+    InUse where something was fished there, or a plan has it.
+    """
+    users = [
+        *unit.trips.linked("mark_id", key, _USERS_NAMED),
+        *unit.diary_rows.linked("mark_id", key, _USERS_NAMED),
+        *unit.plans.users_of_mark(key, _USERS_NAMED),
+    ]
     if users:
         raise InUse("mark", key, users[:_USERS_NAMED])
     while records := unit.slack_notes.page_linked("mark_id", key, None, _RELEASED_AT_ONCE):

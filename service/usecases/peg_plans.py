@@ -47,7 +47,7 @@ def find_peg_plan(context: Context, caller: Caller, question: PegQuestion) -> Pe
     """
     thresholds = read_thresholds(context, caller).thresholds
     basis = find_outing(context, caller, question.mark_id, question.span, {})
-    timeline, facts = basis.timeline(), OutingFacts(surge_m=question.surge_m or 0.0)
+    timeline, facts = basis.timeline(), OutingFacts(surge_m=question.surge_m)
     plan = plan_pegs(
         timeline,
         question.span,

@@ -174,7 +174,7 @@ def _dense(found: Sequence[tuple[bool, bytes, bytes]], ask: RateAsk, bins: int) 
     hours[trips, efforts[:, 0]] = told / US_PER_HOUR
     rods = np.fromiter((bool(one[0]) for one in found), dtype=np.bool_, count=len(found))
     hours[~rods] = np.nan
-    return _Table(counts, hours, (raw > 0.0) | (counts > 0.0))
+    return _Table(counts.astype(np.float64), hours, (raw > 0.0) | (counts > 0.0))
 
 
 def _marks(unit: UnitOfWork, ask: RateAsk) -> tuple[tuple[str, ...], _Table]:

@@ -1,5 +1,6 @@
 """The records that use cases hand out, for those who may not reach the store."""
 
+from service.storage.plan_records import PlanCounts, PlanMarkRecord, PlanRecord
 from service.storage.records import (
     Change,
     ChangeRecord,
@@ -27,6 +28,9 @@ __all__ = [
     "JobRecord",
     "JoinRecord",
     "ModelRecord",
+    "PlanCounts",
+    "PlanMarkRecord",
+    "PlanRecord",
     "StationRecord",
     "TripFilter",
     "VersionRecord",

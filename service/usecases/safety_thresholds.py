@@ -79,6 +79,15 @@ def write_thresholds(
     return _view(caller.account_id, edited)
 
 
+def thresholds_of(unit: UnitOfWork) -> ThresholdsView:
+    """Return the thresholds that hold for the account of a unit of work, for whoever has no context."""
+    record = unit.safety_thresholds.by_reference(_REFERENCE)
+    if record is None:
+        return ThresholdsView(unit.account_id, 0, None, DEFAULTS)
+    (stored,) = unit.safety_thresholds.documents([(record.id, record.version)]).values()
+    return ThresholdsView(unit.account_id, record.version, record.updated_at, Thresholds.parse(stored))
+
+
 def _found(context: Context, unit: UnitOfWork, account_id: str) -> tuple[DocumentRecord | None, ThresholdsView]:
     record = unit.safety_thresholds.by_reference(_REFERENCE)
     if record is None:

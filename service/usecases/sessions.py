@@ -10,6 +10,7 @@ from service.security import Caller
 from service.usecases.conditions import MarkConditions
 from service.usecases.context import Context
 from service.usecases.marks import MarkView, of_one_mark
+from service.usecases.regulation_checks import RulesOnFile, rules_on_file
 from service.usecases.safety_thresholds import ThresholdsView, read_thresholds
 from service.usecases.searching import Wanted, check_search_span, find_wanted, search_timeline, shared_sky, state_of
 from service.usecases.species_rules import RuleView
@@ -91,6 +92,7 @@ class SessionResult:
     ranked: Sequence[RankedOuting]
     without: Sequence[WithoutSession]
     clock_changes: Sequence[tuple[str, ClockChange]]
+    on_file: RulesOnFile
 
     def page(self, start: int, limit: int) -> list[tuple[RankedOuting, Session]]:
         """Return so many ranked outings from one place on, with the account of each."""
@@ -104,11 +106,12 @@ class SessionBasis:
     question: SessionQuestion
     wanted: Wanted
     thresholds: ThresholdsView
+    on_file: RulesOnFile
 
     @property
     def state(self) -> list[list[str]]:
         """All that the answer rests on, as plain values."""
-        return [*state_of(self.wanted), self.thresholds.state]
+        return [*state_of(self.wanted), self.thresholds.state, *self.on_file.state]
 
 
 def find_session_basis(context: Context, caller: Caller, question: SessionQuestion) -> SessionBasis:
@@ -138,7 +141,8 @@ def find_session_basis(context: Context, caller: Caller, question: SessionQuesti
                 faults.append(Fault(f"drives.{place}.{name}", f"{ascii(mark)[:60]} is not searched", expected))
     if faults:
         raise DocumentInvalid(faults)
-    return SessionBasis(question, wanted, read_thresholds(context, caller))
+    on_file = rules_on_file(context, caller, [view for view, _ in wanted[0]], wanted[1])
+    return SessionBasis(question, wanted, read_thresholds(context, caller), on_file)
 
 
 def search_sessions(basis: SessionBasis) -> SessionResult:
@@ -176,7 +180,7 @@ def search_sessions(basis: SessionBasis) -> SessionResult:
         each=question.each,
     )
     changes = [(zone, change) for zone in sorted(zones) for change in zones[zone]]
-    return SessionResult(question, marks, conditions, rules, searches, ranked, without, changes)
+    return SessionResult(question, marks, conditions, rules, searches, ranked, without, changes, basis.on_file)
 
 
 def _with_two_marks(
@@ -219,8 +223,8 @@ def compare_two_sessions(
     rule_ids: Sequence[str] | None,
     options: SessionOptions,
     facts: OutingFacts,
-) -> tuple[tuple[Session, Session], Comparison]:
-    """Return two sessions in full, and what sets them apart; of all rules where none are named.
+) -> tuple[tuple[Session, Session], Comparison, RulesOnFile]:
+    """Return two sessions in full, what sets them apart, and the rules on file; of all rules where none are named.
 
     Raises
     ------
@@ -245,4 +249,5 @@ def compare_two_sessions(
             timeline = search_timeline(view, model, rules, around, shared_sky(around), conditions[place.mark_id])
             search = search_mark(place.mark_id, timeline, documents, care)
         found.append(session_at(search, place.fishing.start, place.fishing.end, options))
-    return (found[0], found[1]), compare_sessions(found[0], found[1])
+    on_file = rules_on_file(context, caller, [view for view, _ in served], rules)
+    return (found[0], found[1]), compare_sessions(found[0], found[1]), on_file

@@ -17,9 +17,11 @@ from service.usecases.filtering import Rows, filter_rows
 from service.usecases.heights import check_points
 from service.usecases.inputs import Input, mark_input, station_input
 from service.usecases.marks import MARKS, MarkView
+from service.usecases.safety_thresholds import ThresholdsView, read_thresholds
 from service.usecases.stations import ServedModel, serve_models
 from tidecore.errors import Fault
 from tidecore.filters import Filter
+from tidecore.safety import WorstOfSteps, worst_in_steps
 from tidecore.sky import sky_positions
 from tidecore.timebase import TimeSpan
 from tidecore.timeline import factors
@@ -32,7 +34,10 @@ _SKY_REACH_DAYS = 4.0
 
 @dataclass(frozen=True, slots=True)
 class TimelineBasis:
-    """What timelines rest on: the marks, each with its tide and what is told of it, span, step, factors, filter."""
+    """What timelines rest on: the marks, each with its tide and what is told of it, span, step, factors, filter.
+
+    ``thresholds`` are those of hazards; None where no hazards are asked for.
+    """
 
     marks: Sequence[tuple[MarkView, ServedModel]]
     conditions: Mapping[str, MarkConditions]
@@ -40,6 +45,7 @@ class TimelineBasis:
     step_us: int
     names: tuple[str, ...]
     within: Filter | None = None
+    thresholds: ThresholdsView | None = None
 
     @property
     def inputs(self) -> Sequence[Input]:
@@ -59,6 +65,7 @@ class TimelineBasis:
             "step_us": self.step_us,
             "factors": list(self.names),
             "filter": None if self.within is None else self.within.canonical,
+            **({} if self.thresholds is None else {"hazards": self.thresholds.state}),
         }
 
 
@@ -71,6 +78,7 @@ class TimelineView:
     conditions: MarkConditions
     timeline: Timeline
     rows: Rows | None
+    hazards: WorstOfSteps | None
 
 
 def find_timeline_basis(
@@ -82,10 +90,13 @@ def find_timeline_basis(
     names: Sequence[str] | None,
     version: int | None,
     within: Filter | None = None,
+    *,
+    hazards: bool = False,
 ) -> TimelineBasis:
     """Return what the timelines of marks rest on; ``names`` chooses factors, all of them unless given.
 
-    Rows where the filter ``within`` is not true are left out of them.
+    Rows where the filter ``within`` is not true are left out of them. With ``hazards`` the worst hazards of each step
+    are worked out too, by the thresholds of the account and with nothing known of who goes.
 
     Raises
     ------
@@ -103,14 +114,15 @@ def find_timeline_basis(
         raise SpanTooLong(span.days, settings.max_timeline_days, "EBBMARK_MAX_TIMELINE_DAYS")
     check_total(span, len(ids), settings.max_span_days)
     made = set(wanted).union(() if within is None else within.factor_names)
-    check_points(span, step_us, len(made) * len(ids), settings.max_points)
+    check_points(span, step_us, (len(made) + 3 * hazards) * len(ids), settings.max_points)
+    thresholds = read_thresholds(context, caller) if hazards else None
     with context.store.unit(caller.account_id) as unit:
         views = MARKS.find(context, unit, ids)
         stations = list(dict.fromkeys(view.document.station for view in views))
         models = dict(zip(stations, serve_models(context, unit, stations, version), strict=True))
         conditions = find_conditions(context, unit, views, span)
     served = [(view, models[view.document.station]) for view in views]
-    return TimelineBasis(served, conditions, span, step_us, wanted, within)
+    return TimelineBasis(served, conditions, span, step_us, wanted, within, thresholds)
 
 
 def build_mark_timelines(basis: TimelineBasis) -> Sequence[TimelineView]:
@@ -135,7 +147,16 @@ def build_mark_timelines(basis: TimelineBasis) -> Sequence[TimelineView]:
         for view, served in basis.marks
     ]
     return [
-        TimelineView(view, served, basis.conditions[view.record.id], timeline, filter_rows(basis.within, timeline))
+        TimelineView(
+            view,
+            served,
+            basis.conditions[view.record.id],
+            timeline,
+            filter_rows(basis.within, timeline),
+            None
+            if basis.thresholds is None
+            else worst_in_steps(timeline, timeline.times, step, basis.thresholds.thresholds),
+        )
         for (view, served), timeline in zip(basis.marks, timelines, strict=True)
     ]
 

@@ -114,7 +114,7 @@ def _mark_now(context: Context, unit: UnitOfWork, key: str) -> MarkView:
 
 
 TRIPS = Documents(
-    "trip", "trip", TripRecord, lambda unit: unit.trips, _settle, trip_removed, trip_written, keep_corrections
+    "trip", "trip", TripRecord, lambda unit: unit.trips, _settle, trip_removed, trip_written, carry=keep_corrections
 )
 TRIP_LOG = Logged(TRIPS, _show, "started_at")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import cmath
+import datetime
 import json
 import math
 from pathlib import Path
@@ -14,6 +15,7 @@ import pytest
 from demo_stations import make_gauge_record
 from service.api.v1.schemas.stations import StationCreate
 from tidecore import TideModel, fit, read_gauge
+from tidecore.catchlog import Regulation
 from tidecore.harmonics.engine import solve
 from tidecore.place import Mark
 from tidecore.rules import Method, SpeciesRule, check_overrides, check_tackle
@@ -385,6 +387,14 @@ def test_a_mark_whose_stream_is_not_known_has_windows_that_say_so(models):
     assert [window.flow_reliable for window in sure] == [True] * len(sure)
     assert len(unsure) > 10
     assert len(sure) > 10
+
+
+def test_regulations_parse_and_are_of_areas_that_marks_name():
+    found = {ref: Regulation.parse(document) for ref, document in documents("regulations").items()}
+    named = {area for mark in marks().values() for area in mark.regulation_areas}
+    assert {one.area for one in found.values()} == named
+    assert all("nvented" in one.source and "nvented" in one.notes for one in found.values())
+    assert {ref for ref, one in found.items() if one.stale_on(datetime.date(2026, 6, 1))} == {"quenlow_harbour"}
 
 
 def test_methods_parse_and_their_tackle_is_right():

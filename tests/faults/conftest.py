@@ -1,5 +1,5 @@
 """The fixtures of the service serve here too."""
 
-from tests.service.conftest import client, coastal, databases, every_database, house, serve
+from tests.service.conftest import client, coastal, databases, every_database, house, serve, sharing
 
-__all__ = ["client", "coastal", "databases", "every_database", "house", "serve"]
+__all__ = ["client", "coastal", "databases", "every_database", "house", "serve", "sharing"]

@@ -8,6 +8,7 @@ from random import Random
 import pytest
 
 from tests.faults.killed_imports import MOST_KILLS_OF_ONE, run_import_kills
+from tests.faults.killed_plans import run_plan_kills
 from tests.faults.killing import check_store, run_kills
 from tests.faults.writers import Answer, Writer
 from tests.service.coast import example
@@ -25,6 +26,11 @@ def test_what_was_acknowledged_outlives_kills(tmp_path):
 def test_an_import_outlives_kills_of_its_server(tmp_path):
     told = run_import_kills(tmp_path, MOST_KILLS_OF_ONE, 5_000, seed=20261128)
     assert told.kills == MOST_KILLS_OF_ONE
+
+
+def test_a_plan_outlives_kills_of_its_server(tmp_path):
+    told = run_plan_kills(tmp_path, 1, 25, seed=20261129)
+    assert told.kills == 1
 
 
 class Here:

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.house.tree import MIGRATIONS, PACKAGES, functions, parsed, python_files, relative
+from tests.conftest import LONG_FILES
+from tests.house.tree import MIGRATIONS, PACKAGES, ROOT, functions, parsed, python_files, relative
 
 MODULE_LINES = 400
 TEST_MODULE_LINES = 600
@@ -54,6 +55,10 @@ def test_modules_stay_readable():
 
 def test_test_modules_stay_readable():
     assert too_long(python_files("tests"), TEST_MODULE_LINES) == []
+
+
+def test_files_that_are_begun_first_are_there():
+    assert [name for name in LONG_FILES if not (ROOT / name).is_file()] == []
 
 
 def test_functions_stay_readable():

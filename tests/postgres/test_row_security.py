@@ -13,6 +13,7 @@ from service.errors import StoreUnavailable
 from service.security import LOCAL_ACCOUNT
 from service.storage.engine import open_engine
 from service.storage.identifiers import new_id
+from service.storage.plan_records import PlanMarkRecord
 from service.storage.records import CREATED, Change, ImportLine, KeptAnswer
 from service.storage.repositories.joins import FactRecord, JoinRecord
 from service.storage.row_security import isolate, lifted, permit
@@ -95,6 +96,13 @@ def two(house):
                 new_id("fit"), station_id=station.station_id, job_id=job.job_id, record_sha256="0", record_bytes=1,
                 options={}, now=NOW,
             )  # fmt: skip
+            plan = unit.plans.add(
+                new_id("pln"), job_id=job.job_id, series="x", span=(NOW, NOW), asked={}, supersedes=None, now=NOW
+            )
+            unit.plans.keep_results({"0": b""}, NOW)
+            planned = PlanMarkRecord(mark.id, "0", reused=False, found=0, sessions=(), changes=None, problem=None,
+                                     computed_at=NOW)  # fmt: skip
+            unit.plans.keep_marks(plan.plan_id, [planned])
             unit.commit()
         with house.store.across_accounts(writes=True) as across:
             across.keys.add(

@@ -117,6 +117,20 @@ def _bathers(card: Card) -> bool:
     return bool(hours) and summer and bool(_over(card, "sun_altitude", card.last_span).min() > 10)
 
 
+def _overtopping(card: Card) -> bool:
+    """A deck that the tide alone never tops, and twice the height of a sea under 1.5 m on it does."""
+    mark, span = _last_mark(card), card.last_span
+    deck, sea = mark["ledge_height_m"] + _zero(mark), float(_there(card, "wave_height_m", span).max())
+    highest = float(_over(card, "height", span).max())
+    return sea < 1.5 and highest < deck < highest + 2.0 * sea
+
+
+def _wind_at_edge(card: Card) -> bool:
+    """Gusts of 20 m/s or more on rock or a pier, in a sea under 1.5 m."""
+    gusts, sea = (_there(card, name, card.last_span).max() for name in ("wind_gust_m_per_s", "wave_height_m"))
+    return _last_mark(card)["kind"] in ("rock_ledge", "pier_or_wall") and bool(gusts >= 20.0 and sea < 1.5)
+
+
 def _ends_before(card: Card) -> bool:
     """A forecast that says nothing of the last hour asked about."""
     last = card.span[1]
@@ -137,5 +151,7 @@ DANGEROUS: dict[str, Callable[[Card], bool]] = {
     "official_warning": _official_warning,
     "soft_mud": _soft_mud,
     "bathers": _bathers,
+    "overtopping": _overtopping,
+    "wind_at_edge": _wind_at_edge,
     "not_assessed": lambda card: any(one.not_assessed for one in card.expect.outings),
 }

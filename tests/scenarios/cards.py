@@ -52,6 +52,8 @@ DANGERS = (
     "official_warning",
     "soft_mud",
     "bathers",
+    "overtopping",
+    "wind_at_edge",
     "not_assessed",
 )
 TO_COVER = (*GROUNDS, *FISH, *SEAS, *TIDES, *LIGHTS, *CASES, *DANGERS)

@@ -24,6 +24,8 @@ HazardKind = Literal[
     "alone",
     "first_visit",
     "bathers",
+    "overtopping",
+    "wind_at_edge",
 ]
 HAZARD_KINDS: tuple[str, ...] = get_args(HazardKind)
 Grade = Literal["info", "caution", "danger"]

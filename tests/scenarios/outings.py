@@ -26,6 +26,8 @@ ENGINE_KINDS: dict[str, tuple[str, ...]] = {
     "alone": ("alone",),
     "first_visit": ("dark",),
     "bathers": ("bathers",),
+    "overtopping": ("overtopping",),
+    "wind_at_edge": ("wind",),
 }
 #: What it calls what a card wants named as not assessed.
 UNASSESSED: dict[str, tuple[str, ...]] = {

@@ -137,8 +137,8 @@ CLAIMS: dict[str, Callable[[str], bool]] = {
 }
 
 
-def test_there_are_thirty_cards_and_ten_are_about_safety():
-    assert (len(cards()), sum(card.about_safety for card in cards().values())) == (30, 10)
+def test_there_are_thirty_two_cards_and_twelve_are_about_safety():
+    assert (len(cards()), sum(card.about_safety for card in cards().values())) == (32, 12)
 
 
 def test_the_cards_cover_what_an_angler_meets():
@@ -257,6 +257,8 @@ _BANK_ROWS = ("conditions", "bank", 0, "rows")
         ("warning_over_a_calm_forecast", "official_warning", ("warnings", 0, "onset"), "2026-07-31T18:00Z"),
         ("soft_mud_on_the_flood", "soft_mud", ("marks", "mud", "way_back", 0, "lowest_sill_m"), 2.0),
         ("bathers_on_a_summer_sunday", "bathers", ("marks", "bay", "access", 0, "kind"), "nesting"),
+        ("gale_on_the_outer_pier", "overtopping", ("marks", "pier", "ledge_height_m"), 20.0),
+        ("gusts_on_the_high_rock", "wind_at_edge", ("marks", "head", "kind"), "open_beach"),
         ("unknown_ground_datum", "not_assessed", ("expect", "outings", 0, "not_assessed"), []),
     ],
 )  # fmt: skip

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -22,8 +23,13 @@ SPAN = {"start": "2026-06-01T00:00:00Z", "end": "2026-06-02T00:00:00Z"}
 
 def example(name: str) -> dict[str, Any]:
     """Return a committed request example."""
-    found: dict[str, Any] = json.loads((EXAMPLES / f"{name}.json").read_text())
+    found: dict[str, Any] = json.loads(_example_text(name))
     return found
+
+
+@cache
+def _example_text(name: str) -> str:
+    return (EXAMPLES / f"{name}.json").read_text()
 
 
 @dataclass(frozen=True)

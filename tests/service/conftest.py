@@ -17,11 +17,19 @@ from service.settings import Settings
 from tests.postgres.stores import ADMIN_URL, drop_databases, store_settings
 from tests.service.coast import PEER, URL, Coast, make_coast
 from tests.service.processes import start_command
+from tests.service.sharing import lay_store, shared
 
 
 def settings_for(folder: Path, **changes: Any) -> Settings:
     """Return settings with the store of ``folder``, in open mode, quiet."""
     return Settings(**{"auth": "open", "log_level": "error", **store_settings(folder), **changes})
+
+
+@pytest.fixture(scope="module", autouse=True)
+def sharing() -> Iterator[None]:
+    """Applications of one process share what is the same in all."""
+    with shared():
+        yield
 
 
 @pytest.fixture(autouse=True)
@@ -47,7 +55,7 @@ def serve(tmp_path: Path) -> Iterator[Callable[..., TestClient]]:
     with ExitStack() as stack:
 
         def start(**changes: Any) -> TestClient:
-            app = create_app(settings_for(tmp_path, **changes))
+            app = create_app(lay_store(settings_for(tmp_path, **changes)))
             return stack.enter_context(TestClient(app, base_url=URL, client=PEER, follow_redirects=False))
 
         yield start
@@ -62,7 +70,7 @@ def client(serve: Callable[..., TestClient]) -> TestClient:
 @pytest.fixture(scope="session")
 def coastal(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[TestClient, Coast]]:
     """An application with the invented coast, for tests that only read or add."""
-    app = create_app(settings_for(tmp_path_factory.mktemp("coast")))
+    app = create_app(lay_store(settings_for(tmp_path_factory.mktemp("coast"))))
     with TestClient(app, base_url=URL, client=PEER, raise_server_exceptions=False) as client:
         yield client, make_coast(client)
 
@@ -70,7 +78,7 @@ def coastal(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[TestClie
 @pytest.fixture(scope="session")
 def logbook(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[TestClient, Coast]]:
     """Another one of these, for tests that log what was fished, each with trips or marks of its own."""
-    app = create_app(settings_for(tmp_path_factory.mktemp("logbook")))
+    app = create_app(lay_store(settings_for(tmp_path_factory.mktemp("logbook"))))
     with TestClient(app, base_url=URL, client=PEER, raise_server_exceptions=False) as client:
         yield client, make_coast(client)
 
@@ -78,7 +86,7 @@ def logbook(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[TestClie
 @pytest.fixture
 def house(tmp_path: Path) -> Iterator[House]:
     """An opened house without a runner and without HTTP."""
-    opened = House(settings_for(tmp_path))
+    opened = House(lay_store(settings_for(tmp_path)))
     opened.open(with_runner=False)
     yield opened
     opened.close()

@@ -19,6 +19,7 @@ from service.usecases.context import Context
 from service.usecases.keys import create_key
 from tests.service.coast import URL
 from tests.service.conftest import settings_for
+from tests.service.sharing import lay_store
 
 #: Somebody on another machine, for whom there is no open mode.
 STRANGER = ("192.0.2.7", 50000)
@@ -72,7 +73,7 @@ def make_holder(
 def keyed_client(folder: Path, clock: Clock | None = None, **changes: Any) -> Iterator[TestClient]:
     """Serve with keys to a stranger; no request is limited unless said."""
     moved = Clock() if clock is None else clock
-    settings = settings_for(folder, **{"auth": "keys", "rate_limit": 0, **changes})
+    settings = lay_store(settings_for(folder, **{"auth": "keys", "rate_limit": 0, **changes}))
     house = House(settings, moved)
     house.open()
     app = create_app(settings, house, moved.monotonic)

@@ -42,6 +42,12 @@ def ndjson(*rows):
     return b"".join(json.dumps(row).encode() + b"\n" for row in rows)
 
 
+def many_marks(count):
+    """A file of marks that differ by name of reference alone."""
+    before, after = ndjson(mark("spot-?")).split(b"?")
+    return b"".join(b"%b%d%b" % (before, number, after) for number in range(count))
+
+
 def csv_row(reference, station=STATION, latitude="51.23"):
     return f"{reference},Long Beach,{latitude},-20.37,Etc/UTC,{station},open_beach,clean_sand;mud,25,35,Invented.\n"
 
@@ -392,7 +398,7 @@ def test_an_import_whose_worker_is_killed_goes_on_where_it_was(serve):
     """The worker process is killed in the middle: no row twice, none lost, and the lines before stay as they were."""
     client = serve()
     client.post("/v1/stations", json={**example("create_station"), "external_ref": STATION})
-    content = ndjson(*(mark(f"spot-{number}") for number in range(6_000)))
+    content = many_marks(6_000)
     sent = client.post("/v1/imports?kind=mark", content=content, headers={"content-type": NDJSON})
     place, ends = sent.headers["location"], time.monotonic() + 60.0
     while client.get(place).json()["rows"] < 2000:
@@ -428,7 +434,7 @@ def workers() -> list[int]:
 def test_an_import_that_runs_is_cancelled_between_transactions(serve):
     client = serve()
     client.post("/v1/stations", json={**example("create_station"), "external_ref": STATION})
-    content = ndjson(*(mark(f"spot-{number}") for number in range(40_000)))
+    content = many_marks(40_000)
     sent = client.post("/v1/imports?kind=mark", content=content, headers={"content-type": NDJSON})
     place, ends = sent.headers["location"], time.monotonic() + 60.0
     while client.get(place).json()["rows"] == 0:

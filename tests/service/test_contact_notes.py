@@ -229,7 +229,7 @@ def test_a_way_back_that_is_not_known_is_said_and_has_no_alarm(coastal):
     assert found["turn_back"] is None
     assert "Turn-back not known." in found["text"]
     assert "Phone signal not known." in found["text"]
-    assert found["not_assessed"] == ["turn-back not assessed: the mark has no way back"]
+    assert found["not_assessed"] == ["turn-back not assessed: the mark does not tell the way back"]
     calendar = read_calendar(ask(client, mark, "text/calendar").content)
     assert [name for name, _ in calendar].count("VEVENT") == 1
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from service.api.problem_types import PROBLEMS
-from service.api.v1.schemas import marks, methods, species_rules, stations, windows
+from service.api.v1.schemas import marks, methods, regulations, species_rules, stations, windows
 from tests.service.coast import EXAMPLES, example
 
 METHODS = {"get", "post", "put", "patch", "delete"}
@@ -94,6 +94,7 @@ def test_every_answer_with_an_id_leads_to_the_operations_on_it(contract):
         ("create_mark", marks),
         ("create_species_rule", species_rules),
         ("create_method", methods),
+        ("create_regulation", regulations),
         ("search_windows", windows),
     ],
 )
@@ -112,6 +113,7 @@ def test_the_examples_work_in_their_order(client):
         "create_mark_in_full": ("/v1/marks", 201),
         "create_species_rule": ("/v1/species-rules", 201),
         "create_method": ("/v1/methods", 201),
+        "create_regulation": ("/v1/regulations", 201),
         "search_windows": ("/v1/windows/search", 200),
     }
     assert {path.stem for path in EXAMPLES.glob("*.json")} == set(order)

@@ -84,7 +84,7 @@ def seconds(coast):
     with house.store.unit(LOCAL_ACCOUNT) as unit:
         model = TideModel.from_document(unit.stations.document(station, 1))
     mark = Mark.parse({**{k: v for k, v in example("create_mark").items() if k != "external_ref"}, "station": station})
-    counted = Counter(), Counter()
+    counted: tuple[Counter[str], Counter[str]] = Counter(), Counter()
     for document in said:
         record = TripRecord.parse(document)
         day = record.trip.start.replace(tzinfo=None)

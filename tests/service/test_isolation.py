@@ -137,7 +137,8 @@ def test_what_is_another_accounts_can_be_reached_by_who_has_it(shore):
 
     # What goes with a mark is deleted before the mark, and what is part of a thing before that.
     def last(one):
-        return one.method == "delete", one.name not in OF_A_MARK, -one.path.count("/")
+        gone = one.method == "delete"
+        return gone, one.name not in OF_A_MARK, -one.path.count("/") if gone else 0
 
     for probe in sorted(probes(shore.contract), key=last):
         response = send(shore.client, shore.contract, probe, shore.one, shore.ones, shore.ones[probe.kind])

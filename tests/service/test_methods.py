@@ -171,7 +171,7 @@ def test_conditions_that_were_given_decide(client):
     assert sent.status_code == 201, sent.text
     client.post("/v1/methods", json={**NEW, "rods": 2})
     found = pick(client, coast.mark).json()
-    assert found["picks"][0]["reasons"][0]["text"] == "wave_height 1.7 m"
+    assert found["picks"][0]["reasons"][0]["text"] == "height of the waves 1.7 m"
     assert found["plan"]["reasons"] == ["surf"]
     assert found["mark"]["condition_ids"]
 

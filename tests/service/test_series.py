@@ -114,7 +114,7 @@ def test_a_timeline_says_the_same_in_every_form(coastal):
     client, coast = coastal
     path = f"/v1/marks/{coast.mark}/timeline"
     said = ask(client, path)
-    rows, (coverage,), dataset = (ask(client, path, form) for form in (CSV, COVERAGEJSON, NETCDF))
+    rows, (coverage,), dataset = (ask(client, path, form, hazards=False) for form in (CSV, COVERAGEJSON, NETCDF))
     kinds = {factor["name"]: factor for factor in said["factors"]}
     header = [name for name in rows[0] if name not in ("mark_id", "mark_version", "station_id", "station_version",
               "datum", "time_zone", "range_cycle", "time")]  # fmt: skip
@@ -144,6 +144,20 @@ def test_a_timeline_says_whether_the_stream_is_known_whatever_is_asked(coastal, 
     assert {row["flow_reliable"] for row in rows} == {"false"}
     rows = ask(client, f"/v1/marks/{second[1]}/timeline", CSV, factor=["flow_reliable"])
     assert {row["flow_reliable"] for row in rows} == {"false"}
+
+
+def test_csv_of_a_timeline_tells_the_worst_hazard_of_each_step(coastal):
+    client, coast = coastal
+    path, named = f"/v1/marks/{coast.mark}/timeline", ("hazard_grade", "hazard_kinds", "hazards_not_assessed")
+    rows = ask(client, path, CSV)
+    assert {one["hazard_grade"] for one in rows} <= {"info", "caution", "not_assessed", "danger"}
+    # Nobody said anything of sea and air.
+    assert all({"official_warning", "thunder"} <= set(one["hazards_not_assessed"].split()) for one in rows)
+    assert named[0] not in ask(client, path, CSV, factor="height")[0]
+    few = ask(client, path, CSV, factor="height", hazards=True)
+    assert [[one[name] for name in named] for one in few] == [[one[name] for name in named] for one in rows]
+    assert named[0] not in ask(client, path, CSV, hazards=False)[0]
+    assert named[0] not in ask(client, path, hazards=True)["columns"]
 
 
 def test_a_timeline_between_two_steps_is_empty_in_every_form(coastal):

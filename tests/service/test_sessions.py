@@ -287,6 +287,12 @@ def test_bait_is_gathered_in_the_days_before(coastal):
     assert found["outings"]
     assert all(one["low_water_height_m"] < body["below_m"] for one in found["outings"])
     assert all("rules" in " ".join(one["reasons"]) for one in found["outings"])
+    for one in found["outings"]:
+        # Nothing is known of the ground of this mark: that is said of whoever walks out on it.
+        assert "cut_off" in one["safe"]["not_assessed"]
+        assert one["hazards"]
+        assert "coastguard" in one["safe"]["sentences"][-1]
+    assert not any("not assessed here" in reason for one in found["outings"] for reason in one["reasons"])
     none = client.post("/v1/bait-outings/search", json={**body, "below_m": -50.0}).json()
     assert none["outings"] == []
     problem(client.post("/v1/bait-outings/search", json={"below_m": 1.0}), 422, "invalid-input")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import datetime
+import re
 
 import pytest
 from sqlalchemy import event
@@ -194,7 +195,8 @@ def test_trips_are_listed_by_their_start_through_an_index(client):
         assert client.post("/v1/trips", json={"trip": sent}).status_code == 201
 
     def listed(**query):
-        found, cursor = [], {}
+        found: list[str] = []
+        cursor: dict[str, str] = {}
         while True:
             page = client.get("/v1/trips", params={"mark_id": mark, "limit": 1, **query, **cursor}).json()
             found += [one["date_local"][-1] for one in page["items"]]
@@ -202,7 +204,7 @@ def test_trips_are_listed_by_their_start_through_an_index(client):
                 return "".join(found)
             cursor = {"cursor": page["next_cursor"]}
 
-    plans = []
+    plans: list[str] = []
     engine = client.app.state.house.store.engine
 
     def explain(connection, _cursor, statement, parameters, *_more):
@@ -217,9 +219,9 @@ def test_trips_are_listed_by_their_start_through_an_index(client):
     finally:
         event.remove(engine, "before_cursor_execute", explain)
     if engine.dialect.name == "sqlite":
-        assert {
-            plan for plan in plans if "trips" in plan and "ix_trips_account_id_mark_id_started_at" not in plan
-        } == set()
+        # Of two that do, it takes the one that its statistics favour.
+        index = re.compile(r"SEARCH trips USING INDEX ix_trips_account_id_(mark_id_)?started_at")
+        assert [plan for plan in plans if "trips" in plan and not index.search(plan)] == []
     assert plans
     assert listed(outcome="not_fished") == "3"
     backwards = client.get("/v1/trips", params={"from": "2026-03-09T00:00:00Z", "to": "2026-03-08T00:00:00Z"})

@@ -32,19 +32,22 @@ KINDS = {
     "rule_id": "rule",
     "rule_ids": "rule",
     "method_id": "method",
+    "regulation_id": "regulation",
     "method_ids": "method",
     "trip_id": "trip",
     "diary_row_id": "diary row",
     "fit_id": "fit",
     "job_id": "job",
     "import_id": "import",
+    "plan_id": "plan",
+    "supersedes": "plan",
 }
 #: Field of a body -> the one that an example has in its place.
 INSTEAD: Mapping[str, str] = {"mark_id": "area"}
 #: Parameters of paths that are no ids, and what is asked for.
 PLAIN: Mapping[str, str] = {"deployment_ref": "near", "bite_ref": "b1", "catch_ref": "c1", "year": "2026"}
 #: Examples of required parameters of queries whose schema gives none.
-EXAMPLES: Mapping[str, str] = SPAN
+EXAMPLES: Mapping[str, str] = {**SPAN, "date": "2026-06-01"}
 _ID_LIKE = re.compile(r"(^|_)ids?$")
 #: Operation -> a body that is no JSON: its content type, what is asked in the query beside it, and the body.
 _BODIES: Mapping[str, tuple[str, Mapping[str, str], bytes]] = {
@@ -158,6 +161,9 @@ def send(
                 document[name] = [probed] if name.endswith("_ids") else probed
             elif name in document and name in KINDS:
                 document[name] = [own[KINDS[name]]] if name.endswith("_ids") else own[KINDS[name]]
+        if probe.method == "put" and "rod" in document:
+            # The rod of the example has been added to the same trip by then.
+            document["rod"] = "fourth"
         if "trip" in document:
             document["trip"] = {**document["trip"], "mark": own["mark"]}
         headers["content-type"], content["json"] = json_types[0], document
@@ -196,13 +202,25 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         note = {"time": "2026-06-01T14:25:00Z", "turned_to": "ebb"}
         noted = client.post(f"/v1/marks/{coast.mark}/slack-notes", json=note)
         method = client.post("/v1/methods", json=example("create_method"))
-        trip = client.post("/v1/trips", json=example("create_trip"))
+        outing = example("create_trip")
+        # Both rods have casts, so that they can be held against each other.
+        outing["deployments"][1]["casts"] = [{"out": "2026-05-02T17:55:00Z", "in": "2026-05-02T18:40:00Z"}]
+        trip = client.post("/v1/trips", json=outing)
         row = client.post("/v1/diary-rows", json=example("create_diary_row"))
+        regulation = client.post("/v1/regulations", json=example("create_regulation"))
+        planned = client.post("/v1/plans", json={"month": "2026-06", "mark_ids": [coast.mark]})
+        while client.get(planned.headers["location"]).json()["state"] in ("queued", "running"):
+            assert time.monotonic() < ends, "the plan is stuck"
+            time.sleep(0.02)
         given = {}
         for name, path in (("create_condition", "/v1/conditions"), ("create_warning", "/v1/warnings")):
             media_type, about, body = _BODIES[name]
             query, headers = {**about, "mark_id": coast.mark}, {"content-type": media_type}
             given[name] = client.post(path, params=query, content=body, headers=headers).json()["items"][0]["id"]
+        # The trip is joined to its tide meanwhile; whoever looks at the store wants that behind him.
+        while any(one["state"] in ("queued", "running") for one in client.get("/v1/jobs").json()["items"]):
+            assert time.monotonic() < ends, "the join is stuck"
+            time.sleep(0.02)
     finally:
         del client.headers["authorization"]
     return {
@@ -215,9 +233,11 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         "method": method.json()["id"],
         "trip": trip.json()["id"],
         "diary row": row.json()["id"],
+        "regulation": regulation.json()["id"],
         "fit": sent.json()["id"],
         "job": sent.json()["job_id"],
         "import": imported.json()["id"],
+        "plan": planned.json()["id"],
     }
 
 

@@ -1,4 +1,4 @@
-"""100 kills of the server in the middle of single writes, and 40 of imports: process crashes, not power losses."""
+"""100 kills of the server in the middle of single writes, 40 of imports, 40 of plans: crashes, not power losses."""
 
 from __future__ import annotations
 
@@ -6,10 +6,12 @@ import tempfile
 from pathlib import Path
 
 from tests.faults.killed_imports import run_import_kills
+from tests.faults.killed_plans import run_plan_kills
 from tests.faults.killing import run_kills
 from tests.soak.parts import run_parts
 
 PARTS, KILLS, OF_IMPORTS, ROWS = 10, 10, 4, 10_000
+OF_PLANS, MARKS = 4, 60
 _LIMIT_S = 3600.0
 
 
@@ -20,8 +22,9 @@ def run(first: int = 1) -> bool:
 
 def _kill(part: int) -> tuple[str, int]:
     with tempfile.TemporaryDirectory() as folder:
-        writes, imports = Path(folder) / "writes", Path(folder) / "imports"
-        writes.mkdir()
-        imports.mkdir()
-        told = f"{run_kills(writes, KILLS, seed=part)}; {run_import_kills(imports, OF_IMPORTS, ROWS, seed=part)}"
-    return told, KILLS + OF_IMPORTS
+        writes, imports, plans = (Path(folder) / name for name in ("writes", "imports", "plans"))
+        for one in (writes, imports, plans):
+            one.mkdir()
+        told = f"{run_kills(writes, KILLS, seed=part)}; {run_import_kills(imports, OF_IMPORTS, ROWS, seed=part)}; "
+        told += str(run_plan_kills(plans, OF_PLANS, MARKS, seed=part, processes=2))
+    return told, KILLS + OF_IMPORTS + OF_PLANS

@@ -3,16 +3,19 @@
 ``moments`` are times and how sure they are, ``sizes`` lengths and weights; ``trip`` has the documents, ``record`` holds
 them against each other, ``diary`` is for coarse rows of old. ``effort`` counts rod-hours, ``bins`` says when a factor
 had which value, ``default_bins`` which factors are looked at, ``joined`` what they were at each thing of a trip.
-``tallies`` sum a trip up. ``regulations`` are the rules on file, ``limits`` what they say of catches and plans.
+``tallies`` sum a trip up. ``regulations`` are the rules on file; ``findings`` what one says, ``limits`` of catches,
+``plans`` of plans.
 """
 
 from tidecore.catchlog.bins import Steps, bin_names, bins_at, factor_bins, shares, steps_of
 from tidecore.catchlog.default_bins import BINS_VERSION, DEFAULT_BINS, VALUES_ALONE, DefaultBins
 from tidecore.catchlog.diary import CoarseEffort, DiaryRow, Tally, TideHours, coarse_effort, days_of, read_tide_hours
 from tidecore.catchlog.effort import Effort, bait_on, effort_by_bin, effort_of, in_use, overlap_us
+from tidecore.catchlog.findings import Finding, areas_on_file, worst
 from tidecore.catchlog.joined import AtEvent, BinCount, JoinedTrip, OverDeployment, join_trips, trip_ends_us
-from tidecore.catchlog.limits import Finding, judge_catches, judge_plan, worst
+from tidecore.catchlog.limits import KeptBesides, judge_catches
 from tidecore.catchlog.moments import ticks
+from tidecore.catchlog.plans import judge_plan
 from tidecore.catchlog.record import Correction, TripRecord, corrected
 from tidecore.catchlog.regulations import ClosedHours, Regulation, SizeLimit
 from tidecore.catchlog.sizes import (
@@ -55,6 +58,7 @@ __all__ = [
     "Effort",
     "Finding",
     "JoinedTrip",
+    "KeptBesides",
     "Length",
     "LengthWeight",
     "Longest",
@@ -73,6 +77,7 @@ __all__ = [
     "TripRecord",
     "Weight",
     "WeightEstimate",
+    "areas_on_file",
     "bait_on",
     "bin_names",
     "bins_at",

@@ -1,4 +1,4 @@
-"""What the rules on file say of catches and of plans. Silence of the file never means that something may be done."""
+"""What the rules on file say of catches. Silence of the file never means that something may be done."""
 
 from __future__ import annotations
 
@@ -6,73 +6,57 @@ import datetime
 import zoneinfo
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
-from tidecore.calendars import clipped, spans
 from tidecore.catchlog.diary import days_of
+from tidecore.catchlog.findings import Finding, Verdict, finding_of, none_on_file
 from tidecore.catchlog.moments import ticks
-from tidecore.catchlog.regulations import ClosedHours, Regulation, SizeLimit
+from tidecore.catchlog.regulations import Regulation, SizeLimit
 from tidecore.catchlog.sizes import Length, same_species
 from tidecore.catchlog.trip import Catch
 from tidecore.errors import Fault, InvalidInput
 from tidecore.rules import Species
-from tidecore.timebase import US_PER_MINUTE, TimeSpan, from_microseconds
-
-Verdict = Literal[
-    "breach", "within_measuring_error", "cannot_compare", "no_rule_on_file", "stale", "release_only", "in_order"
-]
-Matter = Literal["size", "bag", "season", "hours", "rods", "hooks", "permit", "species"]
+from tidecore.timebase import US_PER_MINUTE
 
 #: Least measuring error of a length on the shore [cm]; common practice.
 MEASURING_ERROR_CM = 1.0
-#: What every finding ends with.
-CHECK = "Check the authority."
-#: Verdicts from the worst on; that of a whole is the worst of its findings.
-WORST_FIRST: tuple[Verdict, ...] = (
-    "breach", "within_measuring_error", "cannot_compare", "no_rule_on_file", "stale", "release_only", "in_order",
-)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
-    """What one rule on file says of one matter.
+class KeptBesides:
+    """A catch of another trip, and the areas whose rules it counts for: None where nobody says which hold there."""
 
-    ``catches`` are the places, in the list given, of those it speaks of. ``source`` and ``dated`` are of the rule,
-    empty where there is none. ``stale``: the rule is over 12 months old; where it would be in order, that is the
-    verdict.
-    """
-
-    verdict: Verdict
-    matter: Matter
-    text: str
-    source: str = ""
-    dated: str = ""
-    stale: bool = False
-    catches: tuple[int, ...] = ()
+    catch: Catch
+    areas: frozenset[str] | None
 
 
-def worst(findings: Sequence[Finding]) -> Verdict:
-    """Return the verdict of a whole: the worst of its findings; without any there is no rule on file."""
-    return min((one.verdict for one in findings), key=WORST_FIRST.index, default="no_rule_on_file")
+#: A catch besides, with its local days.
+_Besides = Sequence[tuple[KeptBesides, tuple[datetime.date, ...]]]
 
 
 def judge_catches(
-    catches: Sequence[Catch], regulations: Sequence[Regulation], zone: zoneinfo.ZoneInfo, anglers: int = 1
+    catches: Sequence[Catch],
+    regulations: Sequence[Regulation],
+    zone: zoneinfo.ZoneInfo,
+    anglers: int = 1,
+    *,
+    besides: Sequence[KeptBesides] = (),
 ) -> tuple[Finding, ...]:
     """Return what the rules on file say of what was kept.
 
     Parameters
     ----------
     catches : sequence of Catch
-        Of all days concerned, else a bag is counted short. Those returned are not judged.
+        Those returned are not judged.
     regulations : sequence of Regulation
         Those on file for the place.
     zone : ZoneInfo
         By whose clocks a day is counted.
     anglers : int
-        How many share the catches, at least 1.
+        How many share the catches, those besides too; at least 1.
+    besides : sequence of KeptBesides
+        What else was kept on these days, on other trips: it fills bags, and is not judged for itself.
 
     Returns
     -------
@@ -92,7 +76,7 @@ def judge_catches(
     for place, one in kept:
         its = [rule for rule in regulations if rule.concerns(one.species)]
         found += _of_one(place, one, its, days[place])
-    found += _bags(kept, regulations, days, anglers)
+    found += _bags(kept, regulations, days, anglers, _besides(besides, zone))
     return tuple(found)
 
 
@@ -102,46 +86,31 @@ def _days(catch: Catch, zone: zoneinfo.ZoneInfo) -> tuple[datetime.date, ...]:
     return tuple(dict.fromkeys(days_of(np.array([at - slack, at + slack], dtype=np.int64), zone)))
 
 
-def _finding(
-    verdict: Verdict, matter: Matter, text: str, rule: Regulation, day: datetime.date, catches: tuple[int, ...] = ()
-) -> Finding:
-    """Return a finding with the words every one has."""
-    stale = rule.stale_on(day)
-    if stale:
-        text = f"{text} The rule is over 12 months old."
-        verdict = "stale" if verdict == "in_order" else verdict
-    said = f"{text} By {rule.source}, {rule.dated}. {CHECK}"
-    return Finding(verdict, matter, said, rule.source, rule.dated, stale, catches)
-
-
-def _none(matter: Matter, name: str, what: str, catches: tuple[int, ...] = ()) -> Finding:
-    text = f"{name}: no {what} on file: don't assume it may be kept. {CHECK}"
-    return Finding("no_rule_on_file", matter, text, catches=catches)
-
-
 def _of_one(
     place: int, catch: Catch, rules: Sequence[Regulation], days: tuple[datetime.date, ...]
 ) -> Iterator[Finding]:
     name, at = catch.species.scientific_name, (place,)
     if not rules:
-        yield _none("species", name, "rule", at)
+        yield none_on_file("species", name, "rule", at)
         return
     for rule in rules:
         closed = [rule.closed_on(day) for day in days]
         if all(closed):
             text = f"{name}: kept while it is {str(closed[0]).replace('_', ' ')}."
-            yield _finding("breach", "season", text, rule, days[0], at)
+            yield finding_of("breach", "season", text, rule, days[0], at)
         elif any(closed):
             text = f"{name}: the time is too unsure to tell whether the season was open."
-            yield _finding("cannot_compare", "season", text, rule, days[0], at)
+            yield finding_of("cannot_compare", "season", text, rule, days[0], at)
         elif rule.release_only or rule.banned:
-            yield _finding("in_order", "season", f"{name}: the season is open by the rule on file.", rule, days[0], at)
+            yield finding_of(
+                "in_order", "season", f"{name}: the season is open by the rule on file.", rule, days[0], at
+            )
     sized = [rule for rule in rules if rule.sizes]
     for rule in sized:
         verdict, text = _size(catch.length, rule.sizes)
-        yield _finding(verdict, "size", f"{name}: {text}", rule, days[0], at)
+        yield finding_of(verdict, "size", f"{name}: {text}", rule, days[0], at)
     if not sized:
-        yield _none("size", name, "size", at)
+        yield none_on_file("size", name, "size", at)
 
 
 def _size(length: Length | None, sizes: Sequence[SizeLimit]) -> tuple[Verdict, str]:
@@ -174,6 +143,7 @@ def _bags(
     regulations: Sequence[Regulation],
     days: dict[int, tuple[datetime.date, ...]],
     anglers: int,
+    besides: _Besides,
 ) -> Iterator[Finding]:
     told: list[Species] = []
     for _, catch in kept:
@@ -184,12 +154,25 @@ def _bags(
         rules = [rule for rule in regulations if rule.concerns(catch.species)]
         bagged = [rule for rule in rules if rule.bag is not None]
         if rules and not bagged:
-            yield _none("bag", catch.species.scientific_name, "bag", tuple(mine))
+            yield none_on_file("bag", catch.species.scientific_name, "bag", tuple(mine))
         for rule in bagged:
             for day in sorted({day for place in mine for day in days[place]}):
-                yield _bag(
-                    catch.species, rule, day, [(place, days[place]) for place in mine if day in days[place]], anglers
-                )
+                held = [(place, days[place]) for place in mine if day in days[place]]
+                yield _bag(catch.species, rule, day, held, anglers, _counted(besides, catch.species, rule, day))
+
+
+def _besides(besides: Sequence[KeptBesides], zone: zoneinfo.ZoneInfo) -> _Besides:
+    return [(one, _days(one.catch, zone)) for one in besides if one.catch.fate == "kept"]
+
+
+def _counted(besides: _Besides, species: Species, rule: Regulation, day: datetime.date) -> tuple[int, int]:
+    """Return how many of a species besides may fill the bag of a rule on a day, and how many surely do."""
+    most = certain = 0
+    for one, days in besides:
+        if day in days and same_species(one.catch.species, species) and (one.areas is None or rule.area in one.areas):
+            most += 1
+            certain += one.areas is not None and len(days) == 1
+    return most, certain
 
 
 def _bag(
@@ -198,12 +181,15 @@ def _bag(
     day: datetime.date,
     places: Sequence[tuple[int, tuple[datetime.date, ...]]],
     anglers: int,
+    besides: tuple[int, int],
 ) -> Finding:
     """Return what a bag says of one local day."""
     bag = rule.bag or 0
     verdict: Verdict
-    most, certain = len(places), sum(len(days) == 1 for _, days in places)
+    most, certain = len(places) + besides[0], sum(len(days) == 1 for _, days in places) + besides[1]
     shown = f"{species.scientific_name}: {most} kept on {day.isoformat()}"
+    if besides[0]:
+        shown += f", {besides[0]} of them on other trips"
     if certain > bag * anglers:
         verdict, text = "breach", f"{shown}, the bag is {bag} an angler."
     elif most > bag * anglers:
@@ -213,106 +199,4 @@ def _bag(
         text = f"{shown} by {anglers} anglers, the bag is {bag} each: whose they are is not told."
     else:
         verdict, text = "in_order", f"{shown}: bag of {bag} in order by the rule on file."
-    return _finding(verdict, "bag", text, rule, day, tuple(place for place, _ in places))
-
-
-def judge_plan(
-    span: TimeSpan,
-    regulations: Sequence[Regulation],
-    zone: zoneinfo.ZoneInfo,
-    *,
-    species: Sequence[Species] = (),
-    rods: int | None = None,
-    hooks: int | None = None,
-    permits: Sequence[str] | None = None,
-) -> tuple[Finding, ...]:
-    """Return what the rules on file say of fishing over a span.
-
-    Parameters
-    ----------
-    span : TimeSpan
-        From the first cast to the last.
-    regulations : sequence of Regulation
-        Those on file for the place.
-    zone : ZoneInfo
-        By whose clocks seasons and hours are.
-    species : sequence of Species
-        What is fished for.
-    rods, hooks : int, optional
-        How many an angler uses; None where it is not told.
-    permits : sequence of str, optional
-        Those held, by the name the rule has; None where it is not told.
-
-    Returns
-    -------
-    tuple of Finding
-        One at least for every species and every matter that a rule is about.
-    """
-    first, last = days_of(np.array([span.start_us, span.end_us - 1], dtype=np.int64), zone)
-    days = [first + datetime.timedelta(days=k) for k in range((last - first).days + 1)]
-    found: list[Finding] = []
-    for one in species:
-        its = [rule for rule in regulations if rule.concerns(one)]
-        if not its:
-            found.append(_none("species", one.scientific_name, "rule"))
-        found += [_season(one, rule, days) for rule in its]
-    concerned = [rule for rule in regulations if rule.species is None or any(rule.concerns(one) for one in species)]
-    if not any(rule.species is None for rule in regulations):
-        text = f"No rule on file of hours, rods, hooks or permits here: don't assume that there is none. {CHECK}"
-        found.append(Finding("no_rule_on_file", "hours", text))
-    for rule in concerned:
-        found += [_hours(closed, rule, span, zone, first) for closed in rule.no_fishing]
-        found += _tackle(rule, rods, hooks, permits, first)
-    return tuple(found)
-
-
-def _season(species: Species, rule: Regulation, days: Sequence[datetime.date]) -> Finding:
-    closed = {rule.closed_on(day) for day in days}
-    name = species.scientific_name
-    if "banned" in closed:
-        return _finding("breach", "season", f"{name}: may not be fished for then.", rule, days[0])
-    if "release_only" in closed:
-        return _finding("release_only", "season", f"{name}: what is caught goes back.", rule, days[0])
-    if rule.release_only or rule.banned:
-        return _finding("in_order", "season", f"{name}: the season is open by the rule on file.", rule, days[0])
-    text = f"{name}: the rule on file names no season: don't assume that there is none."
-    return _finding("no_rule_on_file", "season", text, rule, days[0])
-
-
-def _hours(
-    closed: ClosedHours, rule: Regulation, span: TimeSpan, zone: zoneinfo.ZoneInfo, day: datetime.date
-) -> Finding:
-    if closed.when is None:
-        return _finding("breach", "hours", f"No fishing in {closed.zone}, at any time.", rule, day)
-    around = span.padded(2.0)
-    inside = clipped(spans(closed.when, zone, around), span.start_us, span.end_us)
-    if len(inside):
-        at = str(from_microseconds(int(inside[0, 0])).astype("datetime64[m]"))
-        return _finding("breach", "hours", f"No fishing in {closed.zone} from {at}Z on.", rule, day)
-    return _finding("in_order", "hours", f"Hours of {closed.zone}: in order by the rule on file.", rule, day)
-
-
-def _tackle(
-    rule: Regulation, rods: int | None, hooks: int | None, permits: Sequence[str] | None, day: datetime.date
-) -> Iterator[Finding]:
-    counted: tuple[tuple[Matter, int | None, int | None], ...] = (
-        ("rods", rule.most_rods, rods),
-        ("hooks", rule.most_hooks, hooks),
-    )
-    for matter, most, given in counted:
-        if most is None:
-            continue
-        if given is None:
-            yield _finding("cannot_compare", matter, f"At most {most} {matter}; how many is not told.", rule, day)
-        elif given > most:
-            yield _finding("breach", matter, f"{given} {matter}, at most {most} by the rule.", rule, day)
-        else:
-            yield _finding("in_order", matter, f"{given} {matter}: in order by the rule on file.", rule, day)
-    if rule.permit is not None:
-        if permits is None:
-            text = f"A permit is needed ({rule.permit}); whether it is held is not told."
-            yield _finding("cannot_compare", "permit", text, rule, day)
-        elif rule.permit in permits:
-            yield _finding("in_order", "permit", f"Permit {rule.permit}: held, by what is told.", rule, day)
-        else:
-            yield _finding("breach", "permit", f"A permit is needed ({rule.permit}) and not held.", rule, day)
+    return finding_of(verdict, "bag", text, rule, day, tuple(place for place, _ in places))

@@ -11,7 +11,7 @@ from tidecore.intervals.answers import (
 )
 from tidecore.intervals.calibration import Calibration, calibrate, interval_score
 from tidecore.intervals.document import calibration_document, calibration_of
-from tidecore.intervals.surge import WEATHER_CAUTION, Surge, check_surge_sd, series_at, surge_of
+from tidecore.intervals.surge import WEATHER_CAUTION, Surge, check_surge_sd, inverse_barometer, series_at, surge_of
 
 __all__ = [
     "NO_INTERVAL",
@@ -28,6 +28,7 @@ __all__ = [
     "extreme_bounds",
     "height_bounds",
     "interval_score",
+    "inverse_barometer",
     "required",
     "series_at",
     "surge_of",

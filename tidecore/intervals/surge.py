@@ -39,6 +39,20 @@ class Surge:
     cautions: tuple[str, ...]
 
 
+def inverse_barometer(
+    pressure_hpa: FloatArray, reference_hpa: float | FloatArray = STANDARD_PRESSURE_HPA
+) -> FloatArray:
+    """Return how far the pressure of the air lifts the sea [m], negative where it presses it down.
+
+    Examples
+    --------
+    >>> inverse_barometer(np.array([983.25, 1023.25])).round(2).tolist()
+    [0.3, -0.1]
+    """
+    lifted: FloatArray = METRES_PER_HPA * (reference_hpa - pressure_hpa)
+    return lifted
+
+
 def surge_of(
     surge_m: float | FloatArray | None = None,
     pressure_hpa: float | FloatArray | None = None,
@@ -71,7 +85,7 @@ def surge_of(
         return None if given is None else Surge(np.where(np.isnan(given), 0.0, given), ())
     against = np.array(STANDARD_PRESSURE_HPA) if reference is None else reference
     try:
-        barometric = METRES_PER_HPA * (against - pressure)
+        barometric = inverse_barometer(pressure, against)
         values = barometric if given is None else np.where(np.isnan(given), barometric, given)
     except ValueError as error:
         raise InvalidInput(Fault("pressure_hpa", "series of different lengths", "one value for every time")) from error

@@ -2,11 +2,12 @@
 
 ``shapes`` are the curves from a value to a membership, ``terms`` what is made of them, ``seasons`` parts of the year,
 ``rule`` the documents, ``tree`` a rule taken apart, ``overrides`` what a mark knows better, ``linting`` what a rule
-cannot mean. ``method`` are the documents of methods, ``tackle`` checks their lines, ``bait`` says how long baits last
-and how many to take, ``rod_plan`` what each rod does.
+cannot mean. ``method`` are the documents of methods, ``tackle`` checks their lines, ``holding`` in what stream their
+leads hold, ``bait`` says how long baits last and how many to take, ``rod_plan`` what each rod does.
 """
 
 from tidecore.rules.bait import BagItem, BaitLife, bag_item, bait_changes, bait_life, crab_ground
+from tidecore.rules.holding import LeadHold, lead_hold
 from tidecore.rules.linting import lint
 from tidecore.rules.method import Bait, Hook, Method, Reach, method_schema
 from tidecore.rules.overrides import RuleOverride, Suitability, check_overrides, rule_at, suitability
@@ -28,6 +29,7 @@ __all__ = [
     "Cyclic",
     "EventWindow",
     "Hook",
+    "LeadHold",
     "LeaderNeed",
     "Leaf",
     "Method",
@@ -58,6 +60,7 @@ __all__ = [
     "check_tackle",
     "crab_ground",
     "judging_min",
+    "lead_hold",
     "leader_needed",
     "lint",
     "method_schema",

@@ -22,6 +22,7 @@ from tidecore.shore.dangers import (
     cold_water,
     graded,
     low_visibility,
+    strong_gusts,
     thunder,
     wind_chill,
 )
@@ -38,9 +39,10 @@ def air_lines(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Li
     """Yield the hazards of warnings, air and cold at a mark."""
     yield _warnings(look)
     yield _thunder(look, limits)
-    yield from _visibility(look, limits)
+    yield from _visibility(look, limits, facts)
     yield from _cold(look, limits)
     yield from _cliff(look, limits)
+    yield from _gusts(look, limits)
     yield from _access(look)
 
 
@@ -93,15 +95,17 @@ def _thunder(look: Look, limits: Thresholds) -> Line:
     )
 
 
-def _visibility(look: Look, limits: Thresholds) -> Iterator[Line]:
+def _visibility(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line]:
     if look.sources.mark.kind not in ("open_beach", "estuary"):
         return
-    away, visibility = _from_shore_m(look, limits.flats_from_shore_m), look.given("visibility_m")
+    away, visibility = _from_shore_m(look, limits.flats_from_shore_m, facts), look.given("visibility_m")
+    codes = low_visibility(visibility, away, limits.visibility_danger_m, limits.flats_from_shore_m)
     if np.isnan(away) and look.sources.mark.all_beds and not _FLATS & set(look.sources.mark.all_beds):
-        return
+        # No flats: mist that nobody foretells is no matter there, but how far out one is in known mist is.
+        codes = np.where(np.isnan(visibility), NONE, codes).astype(np.int8)
     yield Line(
         "visibility",
-        low_visibility(visibility, away, limits.visibility_danger_m, limits.flats_from_shore_m),
+        codes,
         {
             NOT_ASSESSED: "Mist on the flats is not assessed: the visibility, or how far from the shore the mark lies, "
             "is not known.",
@@ -116,14 +120,19 @@ def _visibility(look: Look, limits: Thresholds) -> Iterator[Line]:
     )
 
 
-def _from_shore_m(look: Look, limit_m: float) -> float:
+def _from_shore_m(look: Look, limit_m: float, facts: OutingFacts) -> float:
     """Return how far from the shore a mark lies [m]; NaN where it is not known, and may be far.
 
-    The length of its way back or, if that is more, the place of its peg; where there is no way, the peg alone tells
-    that it is far, but not that it is near.
+    The length of its way back or, if that is more, the place of its peg, of the edge of the lowest water for who
+    gathers bait; where there is no way, the peg alone tells that it is far, but not that it is near.
     """
-    mark = look.sources.mark
+    mark, ground = look.sources.mark, look.sources.setting.beach
     peg = 0.0 if mark.peg is None else mark.peg.distance_m
+    if facts.gathering:
+        if ground is None or np.isnan(look.frame.still_level).all():
+            return float("nan")
+        edge = float(ground.waterline(np.nanmin(look.frame.still_level)))
+        return max(peg, min(edge, float(ground.distances[-1])) - float(max(ground.distances[0], 0.0)))
     if mark.way_back:
         return max(peg, sum(leg.length_m for leg in mark.way_back))
     return peg if peg > limit_m else float("nan")
@@ -185,6 +194,37 @@ def _cliff(look: Look, limits: Thresholds) -> Iterator[Line]:
     )
 
 
+#: What the wind takes people off, by the kind of mark.
+_EDGES = {"rock_ledge": "this ledge", "pier_or_wall": "this pier or wall"}
+
+
+def _gusts(look: Look, limits: Thresholds) -> Iterator[Line]:
+    """Yield the wind where a fall follows a stagger: on cliffs, ledges, piers and walls."""
+    mark = look.sources.mark
+    if not mark.cliff and mark.kind not in _EDGES:
+        return
+    place = _EDGES.get(mark.kind, "the cliff")
+    wind, gust = look.given("wind_speed_m_per_s"), look.given("wind_gust_m_per_s")
+    codes, reckoned = strong_gusts(wind, gust, limits.gust_caution_m_per_s, limits.gust_danger_m_per_s)
+    yield Line(
+        "wind",
+        codes,
+        {
+            CAUTION: f"Gusts of {{value:.0f}} m/s{{how}} on {place} from {{since}} to {{until}} make one stagger: keep "
+            "well back from every edge, and leave as it freshens.",
+            NOT_ASSESSED: f"Wind on {place} from {{since}} to {{until}} is not assessed: gusts are not known, and may "
+            "make one stagger; keep back from every edge.",
+            DANGER: f"Gusts of {{value:.0f}} m/s{{how}} from {{since}} to {{until}} can take one off {place}: stay off "
+            "it, and away from every edge.",
+        },
+        f"the conditions given; gusts of 1.5 times the mean wind where they are not told; {COMMON}",
+        {CAUTION: reckoned, DANGER: reckoned},
+        {CAUTION: limits.gust_caution_m_per_s, DANGER: limits.gust_danger_m_per_s},
+        "m/s",
+        named={"how": (np.isnan(gust).astype(np.int64), ("", " (reckoned from the mean wind)"))},
+    )
+
+
 def _access(look: Look) -> Iterator[Line]:
     mark = look.sources.mark
     if not mark.access and mark.kind != "pier_or_wall":
@@ -194,7 +234,7 @@ def _access(look: Look) -> Iterator[Line]:
         "access",
         graded(shut, shut & _gale(look), unsure),
         {
-            CAUTION: "From {since} to {until} access is closed.",
+            CAUTION: "From {since} to {until} access is closed: do not go in, and be out before.",
             NOT_ASSESSED: "Whether access is open is not known: look for notices and gates.",
             DANGER: "Closed for the gale from {since} to {until}: stay off.",
         },

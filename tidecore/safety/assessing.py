@@ -12,6 +12,7 @@ import numpy as np
 from tidecore.calendars import clipped, difference, merged
 from tidecore.errors import Fault, InvalidSpan
 from tidecore.safety.air import air_lines, people_lines
+from tidecore.safety.decks import deck_lines
 from tidecore.safety.line import Line
 from tidecore.safety.looking import Look, look_at, walk_us
 from tidecore.safety.outing import OutingFacts
@@ -26,7 +27,7 @@ from tidecore.timeline.wall_clock import local_times
 from tidecore.units import AnyArray, BoolArray, IntArray
 
 NOBODY = OutingFacts()
-_GRADE_OF: dict[int, Grade] = {INFO: "info", CAUTION: "caution", NOT_ASSESSED: "not_assessed", DANGER: "danger"}
+GRADE_OF: dict[int, Grade] = {INFO: "info", CAUTION: "caution", NOT_ASSESSED: "not_assessed", DANGER: "danger"}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -159,6 +160,12 @@ def safe_span(
     return start, end
 
 
+def graded_lines(timeline: Timeline, thresholds: Thresholds, facts: OutingFacts) -> tuple[Look, tuple[Line, ...]]:
+    """Return what is looked at over the span of a timeline and around it, and each kind of hazard along it."""
+    graded = _graded(timeline.sources, thresholds, facts)
+    return graded.look, graded.lines
+
+
 def _graded(sources: Sources, thresholds: Thresholds, facts: OutingFacts) -> _Graded:
     """Return the lines of a mark, worked out once for each set of thresholds and facts."""
     kept, key = sources.once(_kept), (thresholds, facts)
@@ -166,7 +173,8 @@ def _graded(sources: Sources, thresholds: Thresholds, facts: OutingFacts) -> _Gr
         look = sources.once(look_at)
         water = tuple(water_lines(look, thresholds, facts))
         cut_off = next((line.codes for line in water if line.kind == "cut_off"), np.zeros(len(look), dtype=np.int8))
-        lines = (*water, *air_lines(look, thresholds, facts), *people_lines(look, facts, cut_off))
+        decks = deck_lines(look, thresholds, facts)
+        lines = (*water, *decks, *air_lines(look, thresholds, facts), *people_lines(look, facts, cut_off))
         danger = np.zeros(len(look), dtype=np.bool_)
         for line in lines:
             danger |= line.codes == DANGER
@@ -212,7 +220,7 @@ def _hazards(line: Line, look: Look, first: int, last: int) -> Iterator[Hazard]:
         ends = from_microseconds(np.array([begin, finish], dtype=np.int64))
         yield Hazard(
             line.kind,
-            _GRADE_OF[code],
+            GRADE_OF[code],
             ends[0],
             ends[1],
             value,
@@ -230,6 +238,8 @@ def _said(line: Line, code: int, part: slice, value: float | None, words: dict[s
         words[name] = f"{known.max():.0f}" if known.size else "unknown"
     for name, (places, names) in line.named.items():
         words[name] = names[int(places[part].max())]
+    if value is not None:
+        words["beside"] = f"{abs(value):.1f} m {'above' if value < 0.0 else 'below'}"
     return line.texts[code].format(value=np.nan if value is None else value, **words)
 
 

@@ -9,6 +9,8 @@ import numpy as np
 
 from tidecore.calendars import holds_at, spans
 from tidecore.conditions import warning_steps
+from tidecore.intervals import inverse_barometer
+from tidecore.safety.outing import OutingFacts
 from tidecore.shore import covered_spans
 from tidecore.shore.turning_back import PACK_UP_MIN
 from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, TimeSpan, from_microseconds
@@ -57,6 +59,27 @@ class Look:
         """Level that 95 % of waters stay under [m above the zero of the ground]; the zero's uncertainty is water."""
         setting = self.sources.setting
         return setting.still(upper_level(self.sources, self.times_us)) + setting.uncertainty_m
+
+    @cached_property
+    def pressure_surge(self) -> FloatArray:
+        """What the pressure of the air lifts the sea [m], NaN where it is unknown; high pressure is no less water."""
+        return np.maximum(inverse_barometer(self.given("pressure_hpa")), 0.0)
+
+    def surge(self, facts: OutingFacts) -> FloatArray:
+        """Return the surge that is given or, where none is, that of the pressure; 0 where neither is known."""
+        if facts.surge_m is not None:
+            return np.full(len(self), facts.surge_m)
+        return np.where(np.isnan(self.pressure_surge), 0.0, self.pressure_surge)
+
+    def _surge_at(self, facts: OutingFacts, times_us: IntArray | FloatArray) -> FloatArray:
+        """Return the same at any instants."""
+        if facts.surge_m is not None:
+            return np.full(times_us.shape, facts.surge_m)
+        conditions = self.sources.conditions
+        if conditions is None:
+            return np.zeros(times_us.shape)
+        pressure = conditions.at("pressure_hpa", np.rint(times_us).astype(np.int64))
+        return np.maximum(np.nan_to_num(inverse_barometer(pressure)), 0.0)
 
     @cached_property
     def dark(self) -> BoolArray:
@@ -162,7 +185,7 @@ class Look:
         now: FloatArray = values[np.searchsorted(self._past_us, self.times_us, side="right") - 1]
         return now
 
-    def covered(self, margin_m: float, surge_m: float, usual_m: float) -> IntArray:
+    def covered(self, margin_m: float, facts: OutingFacts, usual_m: float) -> IntArray:
         """Return when the lowest sill of the way back counts as covered, shape ``(n, 2)``; none without a way.
 
         ``margin_m`` below the sill is the water that counts; ``usual_m`` is that of the factors of the timeline.
@@ -170,11 +193,15 @@ class Look:
         setting = self.sources.setting
         if setting.way is None or np.isnan(setting.zero_m):
             return np.empty((0, 2), dtype=np.int64)
-        if margin_m == usual_m and surge_m == 0.0 and setting.way.lead_min is not None:
+        if margin_m == usual_m and not self.surge(facts).any() and setting.way.lead_min is not None:
             return self.sources.once(sill_covered)
-        above = setting.uncertainty_m - setting.zero_m + surge_m
+        above = setting.uncertainty_m - setting.zero_m
         ends = int(self.times_us[0]) - US_PER_HOUR, int(self.times_us[-1]) + 13 * US_PER_HOUR
-        return covered_spans(lambda at: upper_level(self.sources, at) + above, setting.way.sill_m - margin_m, *ends)
+
+        def level(at: IntArray | FloatArray) -> FloatArray:
+            return upper_level(self.sources, at) + above + self._surge_at(facts, at)
+
+        return covered_spans(level, setting.way.sill_m - margin_m, *ends)
 
 
 def _of_thunder(*texts: str) -> bool:

@@ -27,8 +27,11 @@ class OutingFacts:
         Whether somebody wades.
     bathers : bool or None
         Whether people bathe within the casting arc.
-    surge_m : float
-        What weather adds to the tide [m], on top of what the interval of the tide allows for.
+    surge_m : float or None
+        What weather adds to the tide [m], on top of what the interval of the tide allows for. Where he says nothing it
+        is what the pressure of the air lifts the sea, if the conditions tell that.
+    gathering : bool
+        Whether he gathers bait: out over the ground that low water bares, down to its edge, and not at the peg alone.
     pace : float
         How many times as long as stated the way back takes.
 
@@ -43,13 +46,14 @@ class OutingFacts:
     party: int | None = None
     wading: bool | None = None
     bathers: bool | None = None
-    surge_m: float = 0.0
+    surge_m: float | None = None
     pace: float = 1.0
+    gathering: bool = False
 
     def __post_init__(self) -> None:
         """Refuse what cannot be."""
         faults = []
-        if not -_MOST_SURGE_M <= self.surge_m <= _MOST_SURGE_M:
+        if self.surge_m is not None and not -_MOST_SURGE_M <= self.surge_m <= _MOST_SURGE_M:
             faults.append(Fault("surge_m", f"is {self.surge_m!r}", f"-{_MOST_SURGE_M:g} to {_MOST_SURGE_M:g} m"))
         if not _PACES[0] <= self.pace <= _PACES[1]:
             faults.append(Fault("pace", f"is {self.pace!r}", f"{_PACES[0]:g} to {_PACES[1]:g}"))

@@ -16,8 +16,8 @@ _TOLD: tuple[Grade, ...] = ("danger", "caution", "not_assessed", "info")
 
 #: What every assessment ends with.
 DEFERS = (
-    "Not for navigation: tide, run-up and weather are estimates. Look for yourself, and follow the coastguard, "
-    "official warnings, byelaws and licensed advice."
+    "Not for navigation: tide, run-up and weather are estimates, and what is not named here may be there all the same. "
+    "Look for yourself, and follow the coastguard, official warnings, byelaws and licensed advice."
 )
 
 

@@ -13,6 +13,8 @@ _STRICTER_LARGER = frozenset(
     {
         "peg_caution_m",
         "peg_danger_m",
+        "deck_caution_m",
+        "deck_danger_m",
         "sill_margin_m",
         "spare_min",
         "visibility_danger_m",
@@ -51,6 +53,25 @@ class Thresholds(Document):
     ledge_height_any_period_m: Annotated[
         Number, Field(ge=0.1, le=10.0, description="Wave height that is a danger on rock with any period.")
     ] = 1.5
+    deck_caution_m: Annotated[
+        Number,
+        Field(
+            ge=0.0, le=10.0, description="Caution where the highest waves come so near to the top of a deck or ledge."
+        ),
+    ] = 0.5
+    deck_danger_m: Annotated[
+        Number,
+        Field(ge=0.0, le=10.0, description="Danger where the highest waves, or still water, come so near to it."),
+    ] = 0.0
+    pressure_surge_caution_m: Annotated[
+        Number, Field(ge=0.0, le=2.0, description="Caution where low pressure alone lifts the sea by so much.")
+    ] = 0.2
+    gust_caution_m_per_s: Annotated[
+        Number, Field(ge=1.0, le=60.0, description="Gusts that are a caution on a cliff, a ledge, a pier or a wall.")
+    ] = 15.0
+    gust_danger_m_per_s: Annotated[
+        Number, Field(ge=1.0, le=60.0, description="Gusts that are a danger there: they take one off one's feet.")
+    ] = 20.0
     shore_break_height_m: Annotated[
         Number,
         Field(

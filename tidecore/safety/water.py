@@ -41,6 +41,7 @@ _NOT_IN_TIME = "decide 24 to 48 h before, and again on arrival"
 def water_lines(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line]:
     """Yield the hazards of the water at a mark."""
     yield from _sea(look)
+    yield from _surge(look, limits, facts)
     yield from _ground(look)
     yield from _at_the_peg(look, limits, facts)
     yield from _behind(look, facts)
@@ -75,6 +76,32 @@ def _sea(look: Look) -> Iterator[Line]:
     yield Line("sea", graded(False, False, unknown), {NOT_ASSESSED: said}, "the conditions given")
 
 
+def _surge(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line]:
+    """Yield what the pressure lifts the sea, or that nobody knows, where levels of the ground are held against it."""
+    setting, mark = look.sources.setting, look.sources.mark
+    levels = setting.ground is not None or setting.way is not None or mark.ledge_height_m is not None
+    if facts.surge_m is not None or np.isnan(setting.zero_m) or not levels:
+        return
+    lifted = look.pressure_surge
+    much = lifted >= limits.pressure_surge_caution_m
+    by = "by the inverse barometer (1 cm a hPa under 1013.25 hPa; high pressure is not counted as less water)"
+    yield Line(
+        "surge",
+        graded(much, False, np.isnan(lifted), np.where(lifted > 0.0, INFO, NONE)),
+        {
+            INFO: f"Low pressure lifts the sea by up to {{value:.2f}} m {by}; what the wind adds is not in it.",
+            CAUTION: f"A deep low lifts the sea by up to {{value:.2f}} m {by}, and its wind can add much more, which "
+            "is not in it: heed surge and flood warnings.",
+            NOT_ASSESSED: "Surge is not assessed: neither it nor the pressure of the air is known, and weather can "
+            "bring the water higher and sooner than is said here.",
+        },
+        "the pressure given, inverse barometer; common practice",
+        {INFO: lifted, CAUTION: lifted},
+        {CAUTION: limits.pressure_surge_caution_m},
+        "m",
+    )
+
+
 def _ground(look: Look) -> Iterator[Line]:
     """Yield what is not known of the ground of a beach, so that waves and troughs are not assessed."""
     setting, mark = look.sources.setting, look.sources.mark
@@ -88,10 +115,10 @@ def _ground(look: Look) -> Iterator[Line]:
 
 def _at_the_peg(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line]:
     setting = look.sources.setting
-    if setting.no_beach or setting.beach is None or setting.peg_m is None:
+    if setting.no_beach or setting.beach is None or setting.peg_m is None or facts.gathering:
         return
     sea = look.sea
-    still = look.frame.still_level + facts.surge_m
+    still = look.frame.still_level + look.surge(facts)
     called_off = ~np.isnan(sea.waves.height) & (sea.reaches != 1)
     found = overwash(
         setting.beach,
@@ -108,11 +135,11 @@ def _at_the_peg(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[
         "overwash",
         _unless_no_sea(look, codes),
         {
-            CAUTION: "Run-up comes within {value:.2f} m below the peg by the formula: stand further up.",
+            CAUTION: "One wave in fifty runs up to {beside} the peg by the formula: stand further up.",
             NOT_ASSESSED: "How far waves run up to the peg is not assessed for a part of the time: bed, slope or sea "
             "are none that a formula covers.",
-            DANGER: "The largest waves from {since} to {until} can come to the peg or over it ({value:.1f} m of ground "
-            "above them): stand well above the wet line, or do not go.",
+            DANGER: "The largest waves from {since} to {until} can come to the peg or over it (to {beside} it by the "
+            "formula, which scatters): stand well above the wet line, or do not go.",
         },
         _RUN_UP,
         {CAUTION: found.margin, DANGER: found.margin_largest},
@@ -128,12 +155,17 @@ def _behind(look: Look, facts: OutingFacts) -> Iterator[Line]:
     ground = setting.beach
     if ground is None or setting.no_beach:
         return
-    upper = look.upper + facts.surge_m
-    if setting.peg_m is None:
-        cut, trough = ground.isolates(upper), bool((np.diff(ground.levels) > 0.0).any())
-        danger, caution = np.zeros(len(look), dtype=np.bool_), cut & trough
+    upper = look.upper + look.surge(facts)
+    nowhere = np.zeros(len(look), dtype=np.bool_)
+    bank = ground.isolates(upper) if bool((np.diff(ground.levels) > 0.0).any()) else nowhere
+    if facts.gathering:
+        # He is as far out as the water leaves ground, wherever the peg is.
+        danger, caution = bank, nowhere
+    elif setting.peg_m is None:
+        danger, caution = nowhere, bank
     else:
-        danger, caution = ground.water_behind(upper, setting.peg_m), np.zeros(len(look), dtype=np.bool_)
+        danger, caution = ground.water_behind(upper, setting.peg_m), nowhere
+    between = "behind the banks of this ground" if facts.gathering else "between the peg and the land"
     yield Line(
         "water_behind",
         graded(caution, danger & ~np.isnan(upper), np.isnan(upper)),
@@ -141,7 +173,8 @@ def _behind(look: Look, facts: OutingFacts) -> Iterator[Line]:
             CAUTION: "From {since} to {until} water can stand behind the banks of this ground: whoever is out on one "
             "is cut off.",
             NOT_ASSESSED: "Whether water stands behind the peg is not assessed: the tide is not known.",
-            DANGER: "From {since} to {until} water can stand between the peg and the land: be off it before.",
+            DANGER: f"From {{since}} to {{until}} water can stand {between}: be off it before. Whoever is cut off "
+            "calls the coastguard and does not try to cross.",
         },
         "the profile, and the level that 95 % of waters stay under",
     )
@@ -160,7 +193,7 @@ def _way_back(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Li
     spare, lead = round(limits.spare_min * US_PER_MINUTE), lead_us(look.sources, facts.pace, limits.spare_min)
     codes = np.zeros(len(look), dtype=np.int8)
     left = np.full(len(look), np.nan)
-    for covered, dry in look.covered(limits.sill_margin_m, facts.surge_m, DEFAULTS.sill_margin_m).tolist():
+    for covered, dry in look.covered(limits.sill_margin_m, facts, DEFAULTS.sill_margin_m).tolist():
         late = covered - spare
         codes[(look.times_us >= covered - lead - _NAMED_US) & (look.times_us < late) & (codes == NONE)] = INFO
         codes[(look.times_us > late - _STEP) & (look.times_us < dry)] = DANGER
@@ -192,7 +225,7 @@ def _way_back(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Li
 def _no_walk(look: Look, way: WayBack, limits: Thresholds, facts: OutingFacts) -> Line:
     """Return that a way back takes nobody knows how long: that its sill is under water is known all the same."""
     codes = _everywhere(look, NOT_ASSESSED)
-    for covered, dry in look.covered(limits.sill_margin_m, facts.surge_m, DEFAULTS.sill_margin_m).tolist():
+    for covered, dry in look.covered(limits.sill_margin_m, facts, DEFAULTS.sill_margin_m).tolist():
         codes[(look.times_us > covered - _STEP) & (look.times_us < dry)] = DANGER
     return Line(
         "cut_off",
@@ -263,9 +296,10 @@ def _rock(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line]:
         {
             INFO: watch,
             CAUTION: f"Alone on rock. {watch}",
-            NOT_ASSESSED: "Height, period or direction of the sea leave it open whether waves come over " + place + ".",
-            DANGER: f"A sea of {{value:.1f}} m and {{period}} s from {{since}} to {{until}} sweeps {place}, "
-            "long swells between quiet spells: stay off it.",
+            NOT_ASSESSED: "Height, period or direction of the sea leave it open whether waves come over " + place + ": "
+            "stay off it where you cannot tell.",
+            DANGER: f"A sea of {{value:.1f}} m and {{period}} s from {{since}} to {{until}} sweeps {place}, large "
+            "waves after quiet spells: stay off it.",
         },
         COMMON,
         {DANGER: sea.waves.height},
@@ -317,14 +351,14 @@ def _wading(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line
     if setting.inside:
         # Nobody knows how much of the sea of outside comes in.
         height = np.where(look.sea.reaches == 1, height, np.nan)
-    codes = wading(facts.wading, _flood_behind(look), mud, height, limits.knee_m)
+    codes = wading(facts.wading, _flood_behind(look, facts), mud, height, limits.knee_m)
     yield Line(
         "wading",
         codes,
         {
             INFO: "Waves stand above the knee: do not wade.",
             CAUTION: "Do not wade here: " + ("the mud is soft." if mud else "the flood comes in behind a bar."),
-            NOT_ASSESSED: "Whether it is fit to wade is not assessed: sea or ground are not known.",
+            NOT_ASSESSED: "Whether it is fit to wade is not assessed, for sea or ground are not known: do not wade.",
             DANGER: "No wading: "
             + ("soft mud." if mud else "a flood behind a bar, or waves above the knee, from {since} to {until}."),
         },
@@ -335,14 +369,14 @@ def _wading(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line
     )
 
 
-def _flood_behind(look: Look) -> AnyArray:
+def _flood_behind(look: Look, facts: OutingFacts) -> AnyArray:
     """Return whether the tide floods behind a bar: 1, 0, or -1 where the ground is not known."""
     setting = look.sources.setting
     if setting.ground is None:
         return np.full(len(look), -1 if look.sources.mark.kind == "open_beach" else 0, dtype=np.int8)
     bar: bool = (
         bool((np.diff(setting.ground.levels) > 0.0).any())
-        if setting.peg_m is None
+        if setting.peg_m is None or facts.gathering
         else setting.ground.sill_behind(setting.peg_m) is not None
     )
     rising: BoolArray = look.frame.rate > 0.0

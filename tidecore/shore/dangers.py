@@ -14,7 +14,7 @@ from tidecore.shore.beds import GRAVEL, SAND
 from tidecore.shore.dryness import wetted_level
 from tidecore.shore.ground import Ground
 from tidecore.shore.swash import GRAVEL_SLOPES, SAND_SLOPES
-from tidecore.shore.waves import Waves, largest_over_r2
+from tidecore.shore.waves import Waves, largest_most_probable, largest_over_r2
 from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
 
 #: Grades in the order in which one outweighs another; what is not assessed is no less than a caution.
@@ -27,6 +27,8 @@ _UP = np.array([INFO, CAUTION, DANGER, NOT_ASSESSED, DANGER], dtype=np.int8)
 #: or shorter waves add less than a twentieth.
 WAVES_IN_OUTING = 8640.0
 KM_PER_H = 3.6
+#: What gusts are taken for where only the mean wind is known, and what they may be: times the mean. Common practice.
+USUAL_GUST, MOST_GUST = 1.5, 2.0
 
 
 def up_a_grade(codes: AnyArray, where: AnyArray) -> AnyArray:
@@ -155,6 +157,60 @@ def on_ledge(
     unknown = np.isnan(height) | ((height >= long_m) & np.isnan(peak_period))
     off = (reaches == 0) & danger
     return graded(False, danger & ~off, unknown | off, INFO)
+
+
+def overtopped(
+    deck_m: float,
+    water: FloatArray,
+    height: FloatArray,
+    reaches: IntArray,
+    limits: tuple[float, float],
+) -> tuple[AnyArray, FloatArray]:
+    """Return how grave the water is to whoever stands on a deck or ledge, and how far it stays below its top [m].
+
+    Parameters
+    ----------
+    deck_m : float
+        The top [m above the zero of the ground].
+    water : array, shape ``(n,)``
+        Still water, surge included [m above the same].
+    height : array, shape ``(n,)``
+        Significant height of the sea [m]; NaN where unknown.
+    reaches : int array, shape ``(n,)``
+        1 where it reaches the mark, 0 where it does not, -1 where nobody knows.
+    limits : (float, float)
+        Caution and danger where the water comes so near to the top [m].
+
+    Notes
+    -----
+    The highest wave of an outing, by Rayleigh's distribution, is taken to be thrown up by its whole height, as an
+    upright face does it. What comes from outside the exposure bends round: not assessed where it would be a danger.
+    """
+    caution_m, danger_m = limits
+    dry, crest = deck_m - water, float(largest_most_probable(WAVES_IN_OUTING)) * height
+    margin = np.fmin(dry, dry - crest)
+    over = dry - crest <= danger_m
+    off = reaches != 1
+    near = margin <= caution_m
+    unknown = np.isnan(water) | (np.isnan(height) & ~near) | (over & off)
+    return graded(near, (dry <= danger_m) | (over & ~off), unknown), margin
+
+
+def strong_gusts(wind: FloatArray, gust: FloatArray, caution: float, danger: float) -> tuple[AnyArray, FloatArray]:
+    """Return how grave gusts are to whoever stands at an edge, and the gusts that are reckoned with [m/s].
+
+    Where only the mean wind is told gusts are taken for half as strong again, and not assessed where they may be a
+    caution for all that: they can be twice the mean.
+
+    Examples
+    --------
+    >>> strong_gusts(np.array([5.0, 9.0, 11.0]), np.array([21.0, np.nan, np.nan]), 15.0, 20.0)[0].tolist()
+    [4, 3, 2]
+    """
+    told = ~np.isnan(gust)
+    reckoned = np.where(told, np.fmax(gust, wind), USUAL_GUST * wind)
+    may_be = ~told & (MOST_GUST * wind >= caution) & (reckoned < caution)
+    return graded(reckoned >= caution, reckoned >= danger, np.isnan(reckoned) | may_be), reckoned
 
 
 def shore_break(height: FloatArray, period: FloatArray, reaches: IntArray, least_m: float, least_s: float) -> AnyArray:

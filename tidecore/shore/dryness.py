@@ -26,6 +26,8 @@ from tidecore.units import BoolArray, FloatArray
 #: Still levels and wetted levels of the table: the profile's height in so many steps.
 _LEVELS = 256
 _STRENGTHS = 256
+#: A strength that no sea has, and what is no mean of it and another.
+_NEVER, _ALMOST_NEVER = 1e12, 1e6
 #: A table has half a megabyte.
 _TABLES_KEPT = 64
 
@@ -141,35 +143,61 @@ def _table(ground: Ground, sand: bool, largest: float) -> _Table:
     ``needed[i, k]`` is the least strength with which still level ``i``, or a lower one, wets level ``k`` or more: a
     run-up R is reached by the strength at which the formula gives R at the slope over the reach of R.
     """
-    beds, limits = (SAND, SAND_SLOPES) if sand else (GRAVEL, GRAVEL_SLOPES)
+    beds = SAND if sand else GRAVEL
     bottom, top = float(ground.levels.min()), float(ground.levels.max())
     step = max(top - bottom, 1e-3) / (_LEVELS - 1)
-    count = int(np.ceil(_LEVELS * largest))
-    level = bottom + step * np.arange(_LEVELS)[:, None]
-    r2 = step / largest * np.arange(count)[None, :]
-    high, low = level + r2, level - r2 / 2.0
-    slope = ground.mean_slope(low, high)
-    within = np.isfinite(ground.waterline(high)) & np.isfinite(ground.waterline(low))
-    # Slopes out of range count as the nearest in range: what no formula covers must not look drier.
-    strength = np.where(within, r2 / _cautious_share(beds, np.clip(slope, *limits)), np.inf)
-    strength[~_rows_on(ground, beds, bottom, step)] = np.inf
+    strength = _strength_needed(ground, beds, bottom, step)
+    strength[~_rows_on(ground, beds, bottom, step)] = _NEVER
     strength[:, 0] = 0.0
-    needed = np.full((_LEVELS, _LEVELS + count), np.inf)
-    for i in range(_LEVELS):
-        needed[i, i : i + count] = strength[i]
-    needed = np.minimum.accumulate(needed, axis=0)
-    needed = np.minimum.accumulate(needed[:, ::-1], axis=1)[:, ::-1]
-    strongest = max(float(needed[np.isfinite(needed)].max()), 1e-9)
+    needed = np.minimum.accumulate(_by_reach(strength, largest), axis=0)
+    strongest = max(float(needed[needed < _ALMOST_NEVER].max()), 1e-9)
     strengths = np.linspace(0.0, strongest, _STRENGTHS)
-    reached = bottom + step * np.arange(_LEVELS + count)
+    reached = bottom + step * np.arange(needed.shape[1])
     wetted = np.empty((_LEVELS, _STRENGTHS))
-    for i in range(_LEVELS):
-        some = np.isfinite(needed[i])
-        wetted[i] = np.interp(strengths, needed[i, some], reached[some])
+    for i, row in enumerate(needed):
+        # They never fall along a row.
+        some = int(np.searchsorted(row, _ALMOST_NEVER))
+        wetted[i] = np.interp(strengths, row[:some], reached[:some])
     for turned in (wetted, wetted.T):
         _lift_jumps(turned, 2.0 * step)
     wetted = np.maximum.accumulate(np.maximum.accumulate(wetted, axis=0), axis=1)
     return _Table(bottom, step, strongest, wetted)
+
+
+def _strength_needed(ground: Ground, beds: frozenset[str], bottom: float, step: float) -> FloatArray:
+    """Return the least strength with which still level ``i`` runs up ``j`` steps or more; `_NEVER` off the profile.
+
+    Both ends of every reach lie on half steps, so that the profile is looked up once for each of those.
+    """
+    at = ground.waterline(bottom + step / 2.0 * np.arange(2 * _LEVELS - 1))
+    i, j = np.arange(_LEVELS)[:, None], np.arange(_LEVELS)[None, :]
+    within = (i + j < _LEVELS) & (2 * i >= j)
+    low, high = at[np.where(within, 2 * i - j, 0)], at[np.where(within, 2 * (i + j), 0)]
+    r2 = step * np.arange(_LEVELS)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = 1.5 * r2 / (low - high)
+    # Slopes out of range count as the nearest in range: what no formula covers must not look drier.
+    share = _cautious_share(beds, np.clip(slope, *(SAND_SLOPES if beds is SAND else GRAVEL_SLOPES)))
+    strength = np.where(within & np.isfinite(low) & np.isfinite(high), r2 / share, _NEVER)
+    return np.minimum.accumulate(strength[:, ::-1], axis=1)[:, ::-1]
+
+
+def _by_reach(strength: FloatArray, largest: float) -> FloatArray:
+    """Return the strengths by the level that ``largest`` times the run-up reaches, in steps from the bottom.
+
+    Straight between two steps of run-up; up to the still level no sea is needed.
+    """
+    count = int(np.ceil((_LEVELS - 1) * largest)) + 1
+    place = np.arange(count) / largest
+    before = np.minimum(place.astype(np.intp), _LEVELS - 1)
+    after, part = np.minimum(before + 1, _LEVELS - 1), place - before
+    between = strength[:, before]
+    between += (strength[:, after] - between) * part
+    needed = np.empty((_LEVELS, count))
+    for i in range(_LEVELS):
+        needed[i, :i] = 0.0
+        needed[i, i:] = between[i, : count - i]
+    return needed
 
 
 def _rows_on(ground: Ground, beds: frozenset[str], bottom: float, step: float) -> BoolArray:

@@ -19,7 +19,7 @@ NO_GROUND = "the mark has no profile and no slope"
 NO_ZERO = "how far the zero of the ground lies above the datum of the heights is not known"
 NO_PEG = "the mark does not say where on the profile the angler stands"
 PEG_OFF = "the peg lies off the profile"
-NO_WAY = "the mark has no way back"
+NO_WAY = "the mark does not tell the way back"
 
 #: Marks where nobody stands on a beach that waves run up.
 _NO_BEACH = {"rock_ledge": "a rock ledge", "pier_or_wall": "a pier or wall", "harbour": "a harbour"}

@@ -6,10 +6,11 @@ says what each window is worth, ``rounds`` lets the searches of many rules go on
 `find_windows`, `find_all_windows` and `explain`. ``curves`` holds what several rules
 find at a mark, ``outings`` and ``two_marks`` when to be where, ``ranking`` in what order, ``sessions`` the account of
 each: `find_sessions`. ``obstacles`` says why not, ``comparison`` which of two, ``bait`` when to gather it. ``picks``
-says which methods a session asks for, ``method_plan`` what to do with them.
+says which methods a session asks for, ``method_plan`` what to do with them. ``planned`` tells the best sessions of a
+month briefly, for plans that are stored: `plan_sessions`.
 """
 
-from tidecore.windows.bait import BaitOuting, find_bait_outings
+from tidecore.windows.bait import BaitOuting, bait_dangers, find_bait_outings
 from tidecore.windows.comparison import Comparison, compare_sessions
 from tidecore.windows.curves import MarkSearch, search_mark
 from tidecore.windows.method_plan import SessionPlan, SessionRemark, two_rods
@@ -18,7 +19,8 @@ from tidecore.windows.obstacle import Obstacle, WhyNot
 from tidecore.windows.obstacles import explain_why_not
 from tidecore.windows.options import SessionOptions
 from tidecore.windows.outings import Outing, find_outings
-from tidecore.windows.picks import MethodPick, MethodPicks, NotPicked, Reason, pick_methods
+from tidecore.windows.picks import LeadCheck, MethodPick, MethodPicks, NotPicked, Reason, pick_methods
+from tidecore.windows.planned import PlannedMark, PlannedSession, plan_sessions
 from tidecore.windows.ranking import RankedOuting, rank_outings
 from tidecore.windows.scoring import Scores, score_columns, score_rule
 from tidecore.windows.search import Explanation, TermReport, explain, find_all_windows, find_windows
@@ -35,6 +37,7 @@ __all__ = [
     "Contribution",
     "Explanation",
     "GroupContribution",
+    "LeadCheck",
     "Lull",
     "MarkSearch",
     "MethodPick",
@@ -42,6 +45,8 @@ __all__ = [
     "NotPicked",
     "Obstacle",
     "Outing",
+    "PlannedMark",
+    "PlannedSession",
     "RankedOuting",
     "Reason",
     "Scores",
@@ -56,6 +61,7 @@ __all__ = [
     "Verdicts",
     "WhyNot",
     "Window",
+    "bait_dangers",
     "compare_sessions",
     "complete",
     "explain",
@@ -68,6 +74,7 @@ __all__ = [
     "find_sessions",
     "find_windows",
     "pick_methods",
+    "plan_sessions",
     "rank_outings",
     "score_columns",
     "score_rule",

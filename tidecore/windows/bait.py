@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tidecore.calendars import clipped, difference, intersection, merged
 from tidecore.errors import Fault, InvalidInput
+from tidecore.safety import CAREFUL, Care, HazardReport
 from tidecore.timebase import US_PER_DAY, US_PER_HOUR, US_PER_MINUTE, TimeSpan, from_microseconds, instant
 from tidecore.timeline import Timeline, factors
 from tidecore.units import FloatArray, IntArray
@@ -30,7 +31,8 @@ class BaitOuting:
     """When the ground lies bare, half-open span [UTC], and the low water that bares it.
 
     ``below_h`` is the integral of how far the water is below the level [m h]: outings are ranked by it.
-    ``low_water_height`` is above the datum of the timeline [m].
+    ``low_water_height`` is above the datum of the timeline [m]. ``hazards`` are those of the walk there, of the time
+    on the ground and of the walk back, for whoever goes down to the edge of the water.
     """
 
     start: np.datetime64
@@ -39,6 +41,7 @@ class BaitOuting:
     low_water_height: float
     below_h: float
     reasons: tuple[str, ...]
+    hazards: HazardReport
 
     @property
     def duration_h(self) -> float:
@@ -60,6 +63,7 @@ def find_bait_outings(
     in_daylight: bool = True,
     least_min: float = LEAST_MIN,
     travel_min: float = 0.0,
+    care: Care = CAREFUL,
 ) -> list[BaitOuting]:
     """Return when bait can be gathered at a mark, the most of depth and time below the level first.
 
@@ -75,6 +79,9 @@ def find_bait_outings(
         Shortest time on the ground [min].
     travel_min : float
         The way there, and the way back [min], both in the free time.
+    care : Care
+        How hazards are minded: danger cuts outings, with the walk there and back, and removes what is left too short,
+        unless it is asked to be shown.
 
     Raises
     ------
@@ -99,14 +106,28 @@ def find_bait_outings(
         access = timeline.at(times, ("access_open",))["access_open"]
         shut = np.column_stack((times[:-1], times[1:]))[access[:-1] == 0]
         bare = difference(bare, merged(shut))
+    care = _gathering(care)
+    clear = care.kept_clear(timeline)
+    if clear is not None:
+        bare = intersection(bare, np.array(clear, dtype=np.int64).reshape(-1, 2))
     turns = timeline.sources.turns
     low_us, low_m = turns.low_us, turns.heights[~turns.high]
     found = []
     for start, end in bare.tolist():
         if end - start >= least_min * US_PER_MINUTE and low_us.size:
             k = int(np.argmin(np.abs(low_us - (start + end) // 2)))
-            found.append(_outing(timeline, (start, end), int(low_us[k]), float(low_m[k]), times, below_m - height))
+            low = int(low_us[k]), float(low_m[k])
+            found.append(_outing(timeline, (start, end), low, times, below_m - height, care))
     return sorted(found, key=lambda one: (-round(one.below_h, 9), one.start))
+
+
+def bait_dangers(timeline: Timeline, care: Care = CAREFUL) -> tuple[str, ...]:
+    """Return in a sentence what time of the span is left out of bait outings for danger; none where nothing is."""
+    return _gathering(care).said(timeline)
+
+
+def _gathering(care: Care) -> Care:
+    return replace(care, facts=replace(care.facts, gathering=True))
 
 
 def _check(below_m: float, least_min: float, travel_min: float) -> None:
@@ -131,9 +152,9 @@ def _above(times: IntArray, values: FloatArray) -> IntArray:
 
 
 def _outing(
-    timeline: Timeline, span: tuple[int, int], low_us: int, low_m: float, times: IntArray, below: FloatArray
+    timeline: Timeline, span: tuple[int, int], low: tuple[int, float], times: IntArray, below: FloatArray, care: Care
 ) -> BaitOuting:
-    start, end = span
+    (start, end), (low_us, low_m) = span, low
     inside = times[(times > start) & (times < end)]
     axis = np.concatenate(([start], inside, [end]))
     depth = np.interp(axis, times, below)
@@ -144,8 +165,8 @@ def _outing(
         f"{timeline.mark.name}: bare for {hours_words(hours)} from {day_and_clock(zone, start)} to "
         f"{day_and_clock(zone, end)}; low water of {low_m:.1f} m above {timeline.datum} at "
         f"{day_and_clock(zone, low_us)}, {when}.",
-        "Go out with the ebb and turn back with the tide; the way back is not assessed here.",
+        "Go out with the ebb, and be on the way back before the flood comes over the ground behind you.",
         _LAW,
     )
-    begin, stop, low = from_microseconds(np.array([start, end, low_us], dtype=np.int64))
-    return BaitOuting(begin, stop, low, low_m, worth, reasons)
+    begin, stop, lowest = from_microseconds(np.array([start, end, low_us], dtype=np.int64))
+    return BaitOuting(begin, stop, lowest, low_m, worth, reasons, care.stay(timeline, begin, stop))

@@ -28,7 +28,9 @@ _DARK = ("nautical_twilight", "astronomical_twilight", "night")
 LOOKED_AT = ("weed_risk", "wave_height", "light", "wind_onshore", "sea_temperature")
 
 RodReason = Literal["asked", "method", "weed", "surf", "rock_at_night"]
-SessionRemarkKind = Literal["one_rod", "rods_unknown", "fast_bites", "reach_cut", "bait_life", "no_method"]
+SessionRemarkKind = Literal[
+    "one_rod", "rods_unknown", "fast_bites", "reach_cut", "bait_life", "no_method", "lead_drags"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +116,7 @@ def two_rods(
     lives = {bait: bait_life(bait.kind, sea_temperature_c, on_crab_ground) for bait in baits}
     reasons, remarks = _one_rod(rods, methods[0].rods, timeline, columns)
     plan = plan_rods(methods, lives, minutes, 1 if rods == 2 and reasons else rods)
+    remarks += _dragging(used)
     remarks += _remarks(columns, plan, list(dict.fromkeys(life.text for life in lives.values() if life.from_min)))
     tackle = tuple(
         MethodRemark(one.place, remark)
@@ -148,6 +151,15 @@ def _one_rod(
         text = f"{' and '.join(unknown)} unknown for some or all of it: look first; in weed or surf fish one rod"
         remarks.append(SessionRemark("rods_unknown", text))
     return reasons, remarks
+
+
+def _dragging(used: Sequence[MethodPick]) -> list[SessionRemark]:
+    """Return which leads of a plan do not hold, or may not: heavier with wires, nearer, or nearer slack."""
+    return [
+        SessionRemark("lead_drags", f"{one.method.name}: {one.lead.text}; fish nearer, heavier or nearer slack")
+        for one in used
+        if one.lead.verdict in ("marginal", "does_not_hold")
+    ]
 
 
 def _remarks(columns: dict[str, AnyArray], plan: RodPlan, lives: Sequence[str]) -> list[SessionRemark]:

@@ -149,7 +149,7 @@ def _leg(leg: OutingLeg, search: MarkSearch) -> SessionLeg:
     """Return the full account of one leg."""
     timeline, fished = search.timeline, {key for key, _ in leg.rule_hours}
     curves = [one for one in search.curves if one.key in fished]
-    windows = tuple(sorted(_windows(curves, leg), key=lambda one: (one.start, one.end, one.rule)))
+    windows = windows_fished(curves, leg)
     times = np.arange(leg.start_us, leg.end_us, _LOOK_US, dtype=np.int64)
     scores = {one.key: score_at(one.rule, timeline, times) for one in curves}
     names = tuple(dict.fromkeys(name for one in curves for name in one.rule.factor_names))
@@ -171,15 +171,16 @@ def _leg(leg: OutingLeg, search: MarkSearch) -> SessionLeg:
     )
 
 
-def _windows(curves: Sequence[RuleCurve], leg: OutingLeg) -> list[SessionWindow]:
-    """Return the parts of windows that a leg fishes."""
+def windows_fished(curves: Sequence[RuleCurve], leg: OutingLeg) -> tuple[SessionWindow, ...]:
+    """Return the parts of windows that a leg fishes, in time order."""
     first, last = _time(leg.start_us), _time(leg.end_us)
-    return [
+    found = [
         SessionWindow(one.key, max(window.start, first), min(window.end, last), window)
         for one in curves
         for window in one.windows
         if window.start < last and window.end > first
     ]
+    return tuple(sorted(found, key=lambda one: (one.start, one.end, one.rule)))
 
 
 def _lulls(

@@ -94,11 +94,29 @@ def judge_fishing(timeline: Timeline, start_us: int, end_us: int) -> FishableVer
     if shares[""] > 0.0:
         lacking = _for_want_of(timeline, times[column == ""])
         reasons.append(f"{mark}: not known whether it fishes for {shares['']:.0%} of the time{lacking}.")
+    return FishableVerdict(_grade_of(column), tuple(reasons))
+
+
+def grade_stays(timeline: Timeline, spans: Sequence[tuple[int, int]]) -> list[FishableGrade]:
+    """Return the grades that `judge_fishing` gives some spans [microseconds since 1970], without its reasons."""
+    each = [_instants(start, end) for start, end in spans]
+    column = _column(timeline, "fishable", np.concatenate(each)) if each else None
+    if column is None:
+        return ["unknown"] * len(each)
+    parts = np.split(column, np.cumsum([one.size for one in each])[:-1])
+    return [_grade_of(part) for part in parts]
+
+
+def _grade_of(column: AnyArray) -> FishableGrade:
+    """Return the grade of a span by the factor ``fishable`` at its instants."""
+    shares = {value: float(np.mean(column == value)) for value in ("no", "hard", "")}
+    if shares[""] == 1.0:
+        return "unknown"
     if shares["no"] >= _MOSTLY:
-        return FishableVerdict("no", tuple(reasons))
+        return "no"
     if shares["no"] + shares["hard"] >= _SOMETIMES:
-        return FishableVerdict("hard", tuple(reasons))
-    return FishableVerdict("unknown" if shares[""] > 0.0 else "yes", tuple(reasons))
+        return "hard"
+    return "unknown" if shares[""] > 0.0 else "yes"
 
 
 def _for_want_of(timeline: Timeline, times: IntArray) -> str:

@@ -57,7 +57,7 @@ def get_now(
 
     As text it is one screen, 24 lines of 80 columns, by the clocks of the mark.
     """
-    facts = OutingFacts(party=party, first_visit=first_visit, surge_m=surge_m or 0.0)
+    facts = OutingFacts(party=party, first_visit=first_visit, surge_m=surge_m)
     basis = find_now(context, caller, mark_id, at, until, facts, surge_m)
 
     def write() -> Response:

@@ -72,10 +72,10 @@ def search_sessions(body: SessionSearch, caller: CallerDep, context: ContextDep)
 def compare_sessions(body: SessionComparison, caller: CallerDep, context: ContextDep) -> Response:
     """Show two sessions in full, what differs factor by factor, and which is better for what."""
     zone = _zone(body.tz)
-    pair, found = sessions.compare_two_sessions(
+    pair, found, on_file = sessions.compare_two_sessions(
         context, caller, body.places, body.rule_ids, body.options, facts_of(body.outing)
     )
-    return answer(write_comparison(pair, found, NUMERICS, zone))
+    return answer(write_comparison(pair, found, on_file, NUMERICS, zone))
 
 
 def _zone(name: str | None) -> zoneinfo.ZoneInfo | None:

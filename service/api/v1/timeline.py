@@ -31,6 +31,13 @@ Factors = Annotated[
     list[Annotated[str, Query(max_length=80)]] | None,
     Query(min_length=1, max_length=200, description="Names of factors, as /v1/factors lists them; all unless given."),
 ]
+Hazards = Annotated[
+    bool | None,
+    Query(
+        description="Whether CSV has the worst hazards of each step too: the grade, which, and what is not assessed, "
+        "with nothing known of who goes. Unless given it has them where no factor is chosen. Other forms have none."
+    ),
+]
 _RESPONSES = offer(CSV_EXAMPLE, COVERAGEJSON, NETCDF) | declare(
     "not-found",
     "no-model",
@@ -63,9 +70,11 @@ def get_timelines_of_many(
     context: ContextDep,
     within: FilterDep,
     factor: Factors = None,
+    hazards: Hazards = None,
 ) -> Response:
     """Chosen factors of many marks in one call, all at the same instants."""
-    basis = timeline.find_timeline_basis(context, caller, mark_id, span, step, factor, None, within)
+    told = form == CSV and (factor is None if hazards is None else hazards)
+    basis = timeline.find_timeline_basis(context, caller, mark_id, span, step, factor, None, within, hazards=told)
     if form == NETCDF:
         check_one_axis(within, len(basis.marks))
 
@@ -97,9 +106,11 @@ def get_timeline(
     within: FilterDep,
     version: VersionQuery = None,
     factor: Factors = None,
+    hazards: Hazards = None,
 ) -> Response:
     """Chosen factors of a mark as columns, at whole multiples of the step since 1970."""
-    basis = timeline.find_timeline_basis(context, caller, [mark_id], span, step, factor, version, within)
+    told = form == CSV and (factor is None if hazards is None else hazards)
+    basis = timeline.find_timeline_basis(context, caller, [mark_id], span, step, factor, version, within, hazards=told)
 
     def write() -> Response:
         views = timeline.build_mark_timelines(basis)

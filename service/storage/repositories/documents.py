@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Select, bindparam, delete, or_, select, tuple_, update
+from sqlalchemy import Select, bindparam, delete, func, or_, select, tuple_, update
 from sqlalchemy.orm import Session
 
 from service.storage.bulk import insert_many
@@ -207,6 +207,11 @@ class DocumentRepository(Repository):
         found = (DocumentRecord(*one) for one in self._session.execute(query))
         return {record.external_ref: record for record in found if record.external_ref is not None}
 
+    def count(self) -> int:
+        """Return how many documents there are."""
+        query = select(func.count()).select_from(self._row).where(self._row.account_id == self._account_id)
+        return self._session.scalar(query) or 0
+
     def page(self, after: str | None, limit: int) -> list[DocumentRecord]:
         """Return documents in the order of their ids."""
         return [document_record(row) for row in self._page(self._mine(), self._row.key, after, limit)]
@@ -234,6 +239,17 @@ class DocumentRepository(Repository):
             query = query.where(column >= value, or_(column > value, row.key > key))
         found = self._session.execute(query.order_by(column, row.key).limit(limit))
         return [(value, DocumentRecord(*one)) for value, *one in found]
+
+    def with_any(self, column: str, values: Sequence[str]) -> list[DocumentRecord]:
+        """Return documents with one of some ``values`` in one of the columns of the kind, in the order of their ids."""
+        query = self._mine().where(getattr(self._row, column).in_(list(values))).order_by(self._row.key)
+        return [document_record(row) for row in self._session.scalars(query)]
+
+    def between(self, column: str, start: datetime, end: datetime) -> list[DocumentRecord]:
+        """Return documents with an instant from ``start`` to before ``end`` in one of the columns, in its order."""
+        when = getattr(self._row, column)
+        query = self._mine().where(when >= start, when < end).order_by(when, self._row.key)
+        return [document_record(row) for row in self._session.scalars(query)]
 
     def linked(self, column: str, value: str, limit: int) -> list[str]:
         """Return the ids of at most ``limit`` documents with a ``value`` in one of the columns of the kind."""

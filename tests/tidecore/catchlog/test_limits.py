@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from tests.tidecore.catchlog.trips import BASS, catch
-from tidecore.catchlog import Catch, Regulation, judge_catches, judge_plan, worst
+from tidecore.catchlog import Catch, KeptBesides, Regulation, judge_catches, judge_plan, worst
 from tidecore.errors import InvalidInput
 from tidecore.rules import Species
 from tidecore.timebase import TimeSpan
@@ -127,6 +127,33 @@ def test_a_bag_is_counted_by_angler_and_local_day():
         judge_catches(three, file, ZONE, anglers=0)
 
 
+def test_other_trips_of_the_day_fill_the_bag_where_its_rule_holds():
+    def bag(*besides, anglers=1):
+        found = of("bag", judge_catches([kept(), kept()], [rule(bag=2)], ZONE, anglers, besides=besides))
+        return found[0]
+
+    there, elsewhere = frozenset({"Invented Bay", "Another"}), frozenset({"Another"})
+    full = bag(KeptBesides(kept(), there))
+    assert (full.verdict, full.catches) == ("breach", (0, 1))
+    assert "3 kept on 2026-10-10, 1 of them on other trips" in full.text
+    assert bag(KeptBesides(kept(), there), anglers=2).verdict == "cannot_compare"
+    assert bag(KeptBesides(kept(), elsewhere)).verdict == "in_order"
+    # Nobody says which rules hold where it was caught, or it may be of the day before.
+    assert bag(KeptBesides(kept(), None)).verdict == "cannot_compare"
+    assert bag(KeptBesides(kept(clock="22:01"), there)).verdict == "cannot_compare"
+    other = {"scientific_name": "Gadus morhua", "fao_code": "COD"}
+    for none in (kept(clock="22:30"), Catch.parse(catch()), kept(species=other)):
+        assert bag(KeptBesides(none, there)).verdict == "in_order"
+
+
+def test_a_rule_from_after_the_day_tells_nothing_of_it():
+    later = rule(dated="2026-10-11", sizes=[{"kind": "total", "min_cm": 42}], always_banned=True)
+    found = judge_catches([kept(30.0), kept(50.0)], [later], ZONE)
+    assert {one.verdict for one in found if one.rule is later} == {"cannot_compare"}
+    assert "dated after that day" in of("size", found)[0].text
+    assert of("season", judge_plan(SPAN, [later], ZONE, species=[SPECIES]))[0].verdict == "cannot_compare"
+
+
 @pytest.mark.parametrize(
     ("more", "verdict"),
     [
@@ -167,6 +194,15 @@ def test_a_plan_is_held_against_zones_hours_rods_hooks_and_permit():
     untold = judge_plan(SPAN, [area], ZONE)
     assert {one.verdict for one in untold if one.matter in ("rods", "hooks", "permit")} == {"cannot_compare"}
     assert of("permit", judge_plan(SPAN, [area], ZONE, permits=["bay permit"]))[0].verdict == "in_order"
+
+
+def test_what_is_said_of_gathering_is_quoted_for_a_plan_to_gather():
+    area = rule(species=None, gathering="No digging above the wall.")
+    found = of("gathering", judge_plan(SPAN, [area], ZONE, gathering=True))
+    assert [(one.verdict, one.rule) for one in found] == [("cannot_compare", area)]
+    assert found[0].text.startswith("Gathering: No digging above the wall. By Invented byelaw 3")
+    assert of("gathering", judge_plan(SPAN, [area], ZONE)) == []
+    assert [one.verdict for one in of("gathering", judge_plan(SPAN, [], ZONE, gathering=True))] == ["no_rule_on_file"]
 
 
 def test_a_plan_hears_of_seasons_and_of_what_is_not_on_file():

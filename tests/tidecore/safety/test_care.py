@@ -70,7 +70,7 @@ def test_a_danger_trims_and_removes_only_what_is_too_short():
 
 
 def test_why_there_is_no_session_names_the_danger():
-    timeline = line_of(LEDGE, {"wave_height_m": 2.0})
+    timeline = line_of({**LEDGE, "ledge_height_m": 30.0}, {"wave_height_m": 2.0})
     assert not find_sessions([ALWAYS], timeline, care=CARE)
     search = search_mark("ledge", timeline, {"always": ALWAYS}, CARE)
     said = " ".join(explain_no_outings(search, SessionOptions()))

@@ -21,14 +21,31 @@ from tidecore.timeline import Timeline
 KINDS = ("open_beach", "rock_ledge", "pier_or_wall", "estuary", "harbour")
 BEDS = ("clean_sand", "shingle", "mud", "broken_or_mixed", "sand_with_bars_and_gutters")
 #: What can be made worse.
-WORSE = ("surge", "height", "period", "wind", "pace", "sill", "cold", "thunder", "rain", "mist")
+WORSE = (
+    "surge",
+    "pressure",
+    "deck",
+    "height",
+    "period",
+    "wind",
+    "gust",
+    "pace",
+    "sill",
+    "cold",
+    "thunder",
+    "rain",
+    "mist",
+)
 #: What can be left out of the mark, of the conditions and of what is said, and the kinds of hazard that rest on it.
 DROPPED: dict[str, tuple[str, ...]] = {
-    "ground_datum": ("overwash", "water_behind", "cut_off"),
+    "ground_datum": ("overwash", "water_behind", "cut_off", "overtopping", "surge"),
+    "ledge_height_m": ("overtopping",),
+    "pressure_hpa": ("overwash", "water_behind", "cut_off", "overtopping", "surge"),
+    "wind_gust_m_per_s": ("wind",),
     "way_back": ("cut_off", "sill_survey", "visibility"),
-    "wave_height_m": ("overwash", "waves_on_rock", "waves_on_wall", "shore_break", "wading"),
+    "wave_height_m": ("overwash", "overtopping", "waves_on_rock", "waves_on_wall", "shore_break", "wading"),
     "wave_period_s": ("overwash", "waves_on_rock", "waves_on_wall", "shore_break"),
-    "wind_speed_m_per_s": ("cold_air", "access"),
+    "wind_speed_m_per_s": ("cold_air", "access", "wind"),
     "air_temperature_c": ("cold_air", "cliff"),
     "sea_temperature_c": ("cold_water",),
     "rain_mm_per_h": ("cliff",),
@@ -39,8 +56,11 @@ DROPPED: dict[str, tuple[str, ...]] = {
 }
 #: Kinds that stand for others where what those rest on is not known.
 INSTEAD = {
-    "overwash": {"ground", "sea"},
-    "water_behind": {"ground", "cut_off"},
+    "overwash": {"ground", "sea", "surge"},
+    "overtopping": {"sea", "surge"},
+    "water_behind": {"ground", "cut_off", "surge"},
+    "cut_off": {"surge"},
+    "surge": {"ground", "cut_off", "overtopping"},
     "waves_on_rock": {"sea"},
     "waves_on_wall": {"sea"},
     "shore_break": {"sea"},
@@ -85,13 +105,15 @@ def case_of(chance: random.Random) -> Case:
     mark: dict[str, Any] = {"kind": kind, "ground_datum": ZERO, "beds": [bed]}
     if kind in ("open_beach", "estuary"):
         mark |= {"profile": profile, "peg": {"distance_m": round(chance.uniform(0.0, distances[-1]), 1)}}
+    else:
+        mark |= {"ledge_height_m": round(chance.uniform(3.0, 9.0), 1)}
     leg = {"name": "gut", "lowest_sill_m": round(sill, 2), "bed": "clean_sand", "length_m": chance.uniform(50, 900)}
     mark |= {"way_back": [leg | {"surveyed": "2026-05-20"}]}
     if chance.random() < 0.5:
         mark |= {"cliff": ["foot"]}
     if chance.random() < 0.3:
         mark |= {"access": [{"kind": "gale_closure", "state": "closed", "wind_over_m_per_s": 12.0}]}
-    sea = CALM | {
+    sea: dict[str, Any] = CALM | {
         "wave_height_m": chance.choice([0.2, 0.6, 1.0, 1.3, 1.8, 3.0]),
         "wave_period_s": chance.choice([4.0, 7.0, 9.0, 12.5, 16.0]),
         "wind_speed_m_per_s": chance.choice([0.5, 2.0, 8.0, 13.0]),
@@ -101,7 +123,13 @@ def case_of(chance: random.Random) -> Case:
         "thunder_probability_percent": chance.choice([0.0, 20.0, 60.0]),
         "visibility_m": chance.choice([100.0, 700.0, 20_000.0]),
     }
+    # Gusts are at most twice the mean wind; more is no wind but a squall, which nothing foretells.
+    sea |= {
+        "wind_gust_m_per_s": chance.choice([None, sea["wind_speed_m_per_s"] * chance.uniform(1.0, 2.0)]),
+        "pressure_hpa": chance.choice([None, 1020.0, 1005.0, 975.0]),
+    }
     facts = OutingFacts(
+        surge_m=chance.choice([None, None, 0.0, 0.4]),
         alone=chance.choice([True, False, None]),
         first_visit=chance.choice([True, False, None]),
         wading=chance.choice([True, False, None]),
@@ -116,7 +144,16 @@ def worsened(case: Case, how: str, chance: random.Random) -> Case:
     sea, facts, mark = dict(case.sea), case.facts, dict(case.mark)
     more = 1.0 + chance.uniform(0.02, 1.5)
     if how == "surge":
-        facts = replace(facts, surge_m=chance.uniform(0.02, 2.0))
+        low = 1013.25 - (sea["pressure_hpa"] or 1013.25)
+        known = max(0.0, 0.01 * low) if facts.surge_m is None else facts.surge_m
+        facts = replace(facts, surge_m=known + chance.uniform(0.02, 2.0))
+    elif how == "pressure":
+        sea["pressure_hpa"] = (sea["pressure_hpa"] or 1013.25) - chance.uniform(0.5, 60.0)
+    elif how == "deck":
+        if "ledge_height_m" in mark:
+            mark["ledge_height_m"] = max(0.0, mark["ledge_height_m"] - chance.uniform(0.02, 3.0))
+    elif how == "gust":
+        sea["wind_gust_m_per_s"] = (sea["wind_gust_m_per_s"] or 2.0 * sea["wind_speed_m_per_s"]) * more
     elif how == "pace":
         facts = replace(facts, pace=more)
     elif how == "sill":
@@ -157,6 +194,9 @@ def looks_safer(case: Case, worse: Case) -> list[str]:
     """
     before, after = case.report(), worse.report()
     old, new = _worst(before), _worst(after)
+    if worse.facts.surge_m is not None:
+        # Once somebody says the surge, that of the pressure is none of its own.
+        old.pop("surge", None)
     only_unknown = {
         kind
         for kind in old
@@ -165,13 +205,13 @@ def looks_safer(case: Case, worse: Case) -> list[str]:
     found = [
         f"{kind}: {old[kind]} to {new.get(kind, 0)}"
         for kind in old
-        if new.get(kind, 0) < old[kind] and not (kind in only_unknown and kind in ("overwash", "sea"))
+        if new.get(kind, 0) < old[kind] and not (kind in only_unknown and kind in ("overwash", "sea", "surge"))
     ]
     lost = difference(
         danger_spans(case.timeline(), facts=case.facts), danger_spans(worse.timeline(), facts=worse.facts)
     )
     found += [f"danger from {np.datetime64(a, 'us')} to {np.datetime64(b, 'us')} is gone" for a, b in lost.tolist()]
-    if not only_unknown and after.weight < before.weight:
+    if not only_unknown and max(old.values(), default=0) > after.weight:
         found.append(f"the whole: {before.weight} to {after.weight}")
     return found
 
@@ -182,7 +222,7 @@ def without(case: Case, name: str) -> Case:
         return replace(case, mark={**case.mark, name: [] if name == "way_back" else None})
     if name in case.sea:
         return replace(case, sea={**case.sea, name: None})
-    nothing: dict[str, Any] = {name: None}
+    nothing: dict[str, Any] = {name: None} if name in ("alone", "first_visit") else {}
     return replace(case, facts=replace(case.facts, **nothing))
 
 

@@ -125,7 +125,7 @@ def test_without_ground_datum_or_waves_there_is_no_plan_and_it_says_what_is_miss
 def test_a_plan_ends_when_one_turns_back() -> None:
     whole = plan(line(), 4.0, 10.0)
     assert whole.turn_back is None
-    assert "turn-back not assessed: the mark has no way back" in whole.not_assessed
+    assert "turn-back not assessed: the mark does not tell the way back" in whole.not_assessed
     cut = plan(line(way_back=CUT_OFF["way_back"]), 4.0, 10.0)
     assert cut.turn_back is not None
     assert cut.turn_back.time_us is not None

@@ -47,7 +47,16 @@ def session(kind: str = "open_beach", beds: tuple[str, ...] = (), **values: Any)
     factors = {name: name for method in DEMO.values() for name in Method.parse(clean(method)).factor_names}
     functions: dict[str, Any] = {
         name: constant(TEXT.get(name, np.nan))
-        for name in (*factors, "wave_height", "clarity", "weed_risk", "light", "wind_onshore", "sea_temperature")
+        for name in (
+            *factors,
+            "wave_height",
+            "clarity",
+            "weed_risk",
+            "light",
+            "wind_onshore",
+            "sea_temperature",
+            "stream_speed",
+        )
     }
     functions |= {name: value if callable(value) else constant(value) for name, value in values.items()}
     double: Any = HandTimeline(functions)
@@ -89,10 +98,10 @@ def test_reasons_say_what_suits_what_does_not_and_what_is_unknown():
         ("suits.2", "unknown", None, 0.0),
         ("suits.3", "partly", pytest.approx(0.5), 1.0),
     ]
-    assert pick.reasons[0].text == "wave_height 0.4 m"
+    assert pick.reasons[0].text == "height of the waves 0.4 m"
     assert pick.reasons[1].text == "light day"
     assert pick.reasons[2].factors == ("clarity", "weed_risk")
-    assert pick.reasons[2].text.startswith("clarity unknown: ")
+    assert pick.reasons[2].text.startswith("clarity of the water unknown: ")
     # By hand: weights 2, 1, 1 of four known, floor 0.1; five with what is unknown.
     known = np.log(0.1) + np.log(0.5)
     assert pick.score == pytest.approx(np.exp(known / 4))
@@ -105,7 +114,7 @@ def test_a_score_is_the_mean_over_the_session():
     rising = session(wave_height=lambda hours: np.where(hours < 6, 0.2, 3.0))
     (pick,) = picks([method(suits=[waves(None, None, 0.5, 1.0)])], rising).picks
     assert pick.score == pytest.approx(0.5 * (1.0 + 0.1))
-    assert pick.reasons[0].text == "wave_height 0.2 to 3 m"
+    assert pick.reasons[0].text == "height of the waves 0.2 to 3 m"
     assert picks([method(suits=[waves(None, None, 0.5, 1.0)])], rising, hours=(4, 6)).picks[0].score == 1.0
 
 
@@ -137,7 +146,7 @@ def test_methods_for_other_species_or_ground_are_left_out_with_the_reason():
     found = picks(methods, session(beds=("clean_sand",)), BASS)
     assert [one.method.name for one in found.picks] == ["any"]
     assert [(one.place, one.reason, one.text) for one in found.left_out] == [
-        (0, "other_species", "for cod"), (1, "other_ground", "for mud; the mark has clean_sand"),
+        (0, "other_species", "for cod"), (1, "other_ground", "for mud; the mark has clean sand"),
     ]  # fmt: skip
     # Ground that nobody knows is no reason, and without a species every method is one.
     assert len(picks(methods, session()).picks) == 3
@@ -263,6 +272,43 @@ def test_tackle_is_looked_at_for_the_methods_of_the_plan_alone():
     timeline = session(wave_height=0.3)
     plan = two_rods(picks([against, method("weak", leader=weak)], timeline), timeline)
     assert [(one.place, one.remark.kind) for one in plan.tackle] == [(1, "leader_weak")]
+
+
+@pytest.mark.parametrize(
+    ("lead", "line", "reach", "run", "verdict", "to"),
+    [
+        (("grip", 150), 0.35, 90, 0.9, "holds", 1.0),
+        (("grip", 150), 0.35, 90, -1.2, "marginal", 1.0),
+        (("grip", 150), 0.35, 90, 1.4, "does_not_hold", 1.0),
+        (("grip", 150), 0.18, 90, 1.2, "holds", 1.3),
+        (("grip", 150), None, 40, 1.2, "holds", 1.3),
+        (("grip", 75), 0.35, 90, 0.9, "marginal", np.sqrt(0.5)),
+        (("plain", 150), 0.35, 90, 0.9, "unknown", None),
+        (("plain", 150), 0.35, 90, 1.4, "does_not_hold", 1.0),
+        (("grip", 150), 0.35, 90, np.nan, "unknown", 1.0),
+        (None, 0.35, 90, 0.9, "unknown", None),
+    ],
+)
+def test_a_lead_holds_by_its_weight_wires_line_and_reach(lead, line, reach, run, verdict, to):
+    tackle: dict[str, Any] = {
+        "lead": None if lead is None else {"type": lead[0], "grams": lead[1]},
+        "main_line": {"material": "mono", "diameter_mm": line},
+        "reach": {"band": "middle", "from_m": reach - 5, "to_m": reach + 5},
+    }
+    timeline = session(stream_speed=run)
+    found = picks([method(**tackle)], timeline)
+    (pick,) = found.picks
+    assert pick.lead.verdict == verdict
+    assert pick.lead.holds_to == (to if to is None else pytest.approx(to))
+    drags = verdict in ("marginal", "does_not_hold")
+    assert pick.lead.share == float(drags)
+    assert ("lead_drags" in [one.kind for one in two_rods(found, timeline).remarks]) == drags
+
+
+def test_a_stream_that_is_known_for_a_part_does_not_say_that_the_lead_holds():
+    part = session(stream_speed=lambda hours: np.where(hours < 6, 0.5, np.nan))
+    lead = {"type": "grip", "grams": 150}
+    assert picks([method(lead=lead)], part).picks[0].lead.verdict == "unknown"
 
 
 def test_without_a_method_there_is_no_plan_and_it_is_said():

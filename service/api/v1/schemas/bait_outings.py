@@ -11,6 +11,14 @@ from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema, whole
 from service.api.v1.schemas.conditions import write_told
+from service.api.v1.schemas.hazards import (
+    DangerousField,
+    HazardSchema,
+    OutingField,
+    SafetySchema,
+    facts_of,
+    write_safety,
+)
 from service.api.v1.schemas.searched_marks import SearchedMark, write_searched_mark
 from service.api.v1.schemas.session_search import ZoneName
 from service.api.v1.schemas.windows import Ids
@@ -45,6 +53,8 @@ class BaitSearch(Document):
     limit: Annotated[
         int, Field(strict=True, ge=1, le=500, description="Most outings answered, best first."), BeforeValidator(whole)
     ] = 50
+    outing: OutingField = None
+    include_dangerous: DangerousField = False
     tz: ZoneName = None
 
     @model_validator(mode="after")
@@ -62,7 +72,15 @@ class BaitSearch(Document):
             assert self.before is not None
             span = days_before(to_numpy(self.before))
         return BaitQuestion(
-            span, self.mark_ids, self.below_m, self.in_daylight, self.least_min, self.travel_min, self.free_time
+            span,
+            self.mark_ids,
+            self.below_m,
+            self.in_daylight,
+            self.least_min,
+            self.travel_min,
+            self.free_time,
+            facts_of(self.outing),
+            self.include_dangerous,
         )
 
 
@@ -79,6 +97,8 @@ class BaitOutingSchema(Schema):
     low_water_height_m: float
     below_m_h: Annotated[float, Field(description="Integral of how far the water is below the level; they go by it.")]
     reasons: list[str]
+    hazards: list[HazardSchema]
+    safe: SafetySchema
 
 
 class BaitOutings(Schema):
@@ -91,12 +111,13 @@ class BaitOutings(Schema):
     marks: list[SearchedMark]
     found: int
     outings: list[BaitOutingSchema]
+    said: Annotated[list[str], Field(description="What time is left out for danger, by mark.")]
     caution: str
 
 
 CAUTION = (
-    "Not for navigation. Heights are estimates without the weather's part, and the way back is not assessed: follow "
-    "the coastguard, official warnings, byelaws and the local rules for gathering."
+    "Not for navigation. Heights are estimates without the weather's part, and what is not named as a hazard may be "
+    "one: follow the coastguard, official warnings, byelaws and the local rules for gathering."
 )
 
 
@@ -113,6 +134,7 @@ def write_bait_outings(
         "marks": [write_searched_mark(view, served, told[view.record.id]) for view, served in result.marks],
         "found": len(result.found),
         "outings": [_write_outing(one, zone) for one in result.found[:limit]],
+        "said": list(result.said),
         "caution": CAUTION,
     }
 
@@ -130,4 +152,5 @@ def _write_outing(found: FoundBait, zone: zoneinfo.ZoneInfo | None) -> dict[str,
         "low_water_height_m": number(one.low_water_height, 3),
         "below_m_h": number(one.below_h, 3),
         "reasons": list(one.reasons),
+        **write_safety(one.hazards, zone),
     }

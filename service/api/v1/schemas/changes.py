@@ -19,7 +19,7 @@ class ChangeItem(Schema):
         str,
         Field(
             description="Kind of thing: station, mark, slack_note, condition, warning, species_rule, method, "
-            "safety_thresholds, trip, diary_row, regulation."
+            "safety_thresholds, trip, diary_row, regulation, plan."
         ),
     ]
     id: str

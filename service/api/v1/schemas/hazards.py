@@ -22,7 +22,10 @@ class OutingFactsBody(Document):
     party: Annotated[int | None, Field(strict=True, ge=1, le=1000, description="How many go.")] = None
     wading: Annotated[bool | None, Field(strict=True)] = None
     bathers: Annotated[bool | None, Field(strict=True, description="Within the casting arc.")] = None
-    surge_m: Annotated[Number, Field(ge=-15.0, le=15.0, description="On top of the tide.")] = 0.0
+    surge_m: Annotated[
+        Number | None,
+        Field(ge=-15.0, le=15.0, description="On top of the tide; what the pressure of the air lifts it unless given."),
+    ] = None
     pace: Annotated[
         Number, Field(ge=0.2, le=10.0, description="How many times as long as stated the way back takes.")
     ] = 1.0

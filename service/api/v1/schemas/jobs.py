@@ -33,7 +33,7 @@ class Job(Schema):
     cancel_requested: bool
     result: Annotated[
         dict[str, Any] | None,
-        Field(description="What came of it: its fit_id or import_id, or what a fit of the current found."),
+        Field(description="What came of it: its fit_id, import_id or plan_id, or what a fit of the current found."),
     ]
     problem: WorkProblem | None
     created_at: InstantText

@@ -27,7 +27,7 @@ from tidecore.rules.rod_plan import Change, Search
 from tidecore.timebase import US_PER_MINUTE, TimeSpan
 from tidecore.windows import MethodPick
 from tidecore.windows.method_plan import RodReason, SessionRemarkKind
-from tidecore.windows.picks import LeftOut, Verdict
+from tidecore.windows.picks import Held, LeftOut, Verdict
 
 EXAMPLE: dict[str, Any] = {
     "mark_id": "mrk_06hq3vy6vc0s2j0q8k5m1x2w3z",
@@ -96,6 +96,16 @@ class PickReason(Schema):
     text: Annotated[str, Field(description="The values there were, or why they are unknown.")]
 
 
+class PickedLead(Schema):
+    """Whether the lead holds in the stream of the session; common practice, beside the score and not in it."""
+
+    verdict: Held
+    fastest_m_per_s: Annotated[float | None, Field(description="The strongest stream that is known; null if none is.")]
+    holds_to_m_per_s: Annotated[float | None, Field(description="Up to which the lead holds; null if nobody says.")]
+    share: Annotated[float, Field(description="Of the session in which the stream is known to be stronger than that.")]
+    text: str
+
+
 class PickedMethod(Schema):
     """A method for the session."""
 
@@ -107,6 +117,7 @@ class PickedMethod(Schema):
     most: Annotated[float, Field(description="The same with all that is unknown at its best.")]
     rank: Annotated[float, Field(description="Geometric mean of least and most; picks go by it.")]
     reasons: list[PickReason]
+    lead: PickedLead
 
 
 class MethodLeftOut(Schema):
@@ -270,6 +281,13 @@ def _write_pick(pick: MethodPick, view: MethodView) -> dict[str, Any]:
             }
             for one in pick.reasons
         ],
+        "lead": {
+            "verdict": pick.lead.verdict,
+            "fastest_m_per_s": number(pick.lead.fastest, 3),
+            "holds_to_m_per_s": number(pick.lead.holds_to, 3),
+            "share": number(pick.lead.share, 3),
+            "text": pick.lead.text,
+        },
     }
 
 

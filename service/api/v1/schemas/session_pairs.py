@@ -10,6 +10,7 @@ from pydantic import Field
 from service.api.media import number
 from service.api.v1.schemas.common import Schema
 from service.api.v1.schemas.sessions import CAUTION, SessionSchema, write_session
+from service.usecases.regulation_checks import RulesOnFile
 from tidecore.windows import Comparison, Session
 from tidecore.windows.comparison import Side
 
@@ -50,13 +51,17 @@ class ComparedSessions(Schema):
 
 
 def write_comparison(
-    sessions: tuple[Session, Session], found: Comparison, numerics: int, zone: zoneinfo.ZoneInfo | None
+    sessions: tuple[Session, Session],
+    found: Comparison,
+    on_file: RulesOnFile,
+    numerics: int,
+    zone: zoneinfo.ZoneInfo | None,
 ) -> dict[str, Any]:
     """Return two sessions beside each other as `ComparedSessions` has them."""
     return {
         "numerics": numerics,
-        "first": write_session(sessions[0], zone),
-        "second": write_session(sessions[1], zone),
+        "first": write_session(sessions[0], on_file, zone),
+        "second": write_session(sessions[1], on_file, zone),
         "better": found.better,
         "factors": [
             {

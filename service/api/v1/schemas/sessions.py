@@ -14,6 +14,7 @@ from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.api.v1.schemas.conditions import write_told
 from service.api.v1.schemas.hazards import HazardSchema, SafetySchema, write_safety
+from service.api.v1.schemas.regulation_findings import SessionRegulations, write_session_regulations
 from service.api.v1.schemas.searched import (
     BestHourSchema,
     KeyTimeSchema,
@@ -27,6 +28,7 @@ from service.api.v1.schemas.window_terms import (
     UnknownSchema,
     write_unknown,
 )
+from service.usecases.regulation_checks import RulesOnFile
 from service.usecases.sessions import SessionResult
 from tidecore.calendars import ClockChange
 from tidecore.safety import Grade
@@ -134,6 +136,10 @@ class LegSchema(Schema):
     rules: list[RuleAccountSchema]
     factors: list[FactorSummarySchema]
     key_times: list[KeyTimeSchema]
+    regulations: Annotated[
+        SessionRegulations | None,
+        Field(description="Null where the mark names no areas: no rule is known, and nothing is allowed by that."),
+    ]
 
 
 class SessionSchema(Schema):
@@ -239,7 +245,7 @@ def write_sessions(
                 "group": one.group,
                 "rank": one.rank,
                 "worth_h": number(one.worth_h, 3),
-                "session": write_session(session, zone),
+                "session": write_session(session, result.on_file, zone),
             }
             for one, session in page
         ],
@@ -259,7 +265,7 @@ def _write_change(name: str, change: ClockChange, zone: zoneinfo.ZoneInfo | None
     }
 
 
-def write_session(session: Session, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
+def write_session(session: Session, on_file: RulesOnFile, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
     """Return a session as `SessionSchema` has it."""
     first, outing, verdicts = session.legs[0], session.outing, session.verdicts
     away, home = from_microseconds(np.array([outing.arrive_us - outing.there_us, outing.leave_us + outing.back_us]))
@@ -284,14 +290,14 @@ def write_session(session: Session, zone: zoneinfo.ZoneInfo | None) -> dict[str,
             },
         },
         **write_safety(session.hazards, zone),
-        "legs": [_write_leg(leg, zone) for leg in session.legs],
+        "legs": [_write_leg(leg, on_file, zone) for leg in session.legs],
         "unknowns": [write_unknown(one) for one in session.unknowns],
         "clock_changes": list(session.clock_changes),
         "reasons": list(session.reasons),
     }
 
 
-def _write_leg(leg: SessionLeg, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
+def _write_leg(leg: SessionLeg, on_file: RulesOnFile, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
     return {
         "mark_id": leg.key,
         "time_zone": leg.mark.time_zone,
@@ -320,6 +326,7 @@ def _write_leg(leg: SessionLeg, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any
         "rules": [_write_rule_account(one) for one in leg.rules],
         "factors": [_write_summary(one) for one in leg.factors],
         "key_times": [write_key_time(event, zone) for event in leg.key_times],
+        "regulations": write_session_regulations(on_file.said_of(leg), on_file.rules),
     }
 
 

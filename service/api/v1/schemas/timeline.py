@@ -106,7 +106,7 @@ def export_timelines(views: Sequence[TimelineView]) -> SeriesSet:
                 view.mark.document.longitude,
                 _about(view),
                 kept_times(view.rows, view.timeline),
-                [_column(view.timeline, name, view.rows) for name in view.timeline.names],
+                [*(_column(view.timeline, name, view.rows) for name in view.timeline.names), *_hazards(view)],
             )
             for view in views
         ],
@@ -142,6 +142,19 @@ def _column(timeline: CoreTimeline, name: str, rows: Rows | None) -> Column:
         factor.categories,
         height_name(timeline.datum) if name == "height" else "",
     )
+
+
+def _hazards(view: TimelineView) -> list[Column]:
+    """Return the worst hazards of each step as columns; none where nobody asked for them."""
+    found = view.hazards
+    if found is None:
+        return []
+    told = {
+        "hazard_grade": (found.grades, "Worst grade of a hazard in the step; it never says safe."),
+        "hazard_kinds": (found.kinds, "Kinds of hazard of that grade, blanks between them."),
+        "hazards_not_assessed": (found.not_assessed, "Kinds of hazard that are not assessed, blanks between them."),
+    }
+    return [Column(name, "text", kept(view.rows, values), meaning) for name, (values, meaning) in told.items()]
 
 
 def _write_grid(timeline: CoreTimeline, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:

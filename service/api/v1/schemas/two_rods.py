@@ -254,6 +254,20 @@ class TwoRodAnswer(Schema):
     caution: str
 
 
+class TripTwoRods(TwoRodAnswer):
+    """What to do with two rods of a trip, by its record."""
+
+    trip_id: str
+    trip_version: int
+
+
+def write_trip_two_rods(view: TwoRodView, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
+    """Return what to do as `TripTwoRods` has it."""
+    assert view.trip is not None
+    record = view.trip.record
+    return {**write_two_rods(view, zone), "trip_id": record.id, "trip_version": record.version}
+
+
 def write_two_rods(view: TwoRodView, zone: zoneinfo.ZoneInfo | None) -> dict[str, Any]:
     """Return what to do as `TwoRodAnswer` has it."""
     found, question = view.advice, view.question

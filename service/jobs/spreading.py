@@ -1,0 +1,64 @@
+"""Where many pieces of one job are done: here, in a pool of processes, or on a cluster; the same results everywhere.
+
+Pieces are plain functions at the top of a module and plain data; no more of them are made than are under way, so that
+memory does not grow with their number.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+from collections.abc import Callable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from itertools import chain, islice
+from typing import Protocol, TypeVar
+
+from service.jobs.worker import end_with_parent
+
+T = TypeVar("T")
+R = TypeVar("R")
+
+#: Pieces under way for each process: one that is done, and one that waits.
+AHEAD = 2
+
+
+class Spread(Protocol):
+    """Does pieces of work; results come in whatever order they are done."""
+
+    def run(self, work: Callable[[T], R], pieces: Iterator[T]) -> Iterator[R]:
+        """Yield the results of ``work`` for each of ``pieces``."""
+
+
+class Here:
+    """Does one piece after the other in this process."""
+
+    def run(self, work: Callable[[T], R], pieces: Iterator[T]) -> Iterator[R]:
+        """Yield the results of ``work``."""
+        yield from map(work, pieces)
+
+
+class Pool:
+    """Does pieces in processes of its own, spawned when there is a second piece; they die with this one."""
+
+    def __init__(self, workers: int) -> None:
+        """Use so many processes."""
+        self._workers = workers
+
+    def run(self, work: Callable[[T], R], pieces: Iterator[T]) -> Iterator[R]:
+        """Yield the results of ``work``."""
+        first = list(islice(pieces, 2))
+        if len(first) < 2 or self._workers < 2:
+            yield from map(work, chain(first, pieces))
+            return
+        context = multiprocessing.get_context("spawn")
+        with ProcessPoolExecutor(self._workers, context, initializer=end_with_parent) as pool:
+            yield from in_flight(lambda piece: pool.submit(work, piece), chain(first, pieces), AHEAD * self._workers)
+
+
+def in_flight(submit: Callable[[T], Future[R]], pieces: Iterator[T], most: int) -> Iterator[R]:
+    """Yield results as they are done, with so many pieces under way at ``most``."""
+    under_way = {submit(piece) for piece in islice(pieces, most)}
+    while under_way:
+        done, under_way = wait(under_way, return_when=FIRST_COMPLETED)
+        under_way |= {submit(piece) for piece in islice(pieces, len(done))}
+        for one in done:
+            yield one.result()

@@ -1,0 +1,100 @@
+"""``ebbmark plan``: one line, and an exit code that says what came of it."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from starlette.testclient import TestClient
+from typer.testing import CliRunner
+
+from service.app import create_app
+from service.cli import app
+from service.cli.planning import read_month
+from service.storage.records import DONE
+from service.usecases.context import utc_now
+from tests.postgres.stores import store_variables
+from tests.service.coast import PEER, URL, make_coast
+from tests.service.conftest import settings_for
+
+
+@pytest.fixture(scope="module")
+def stored(tmp_path_factory):
+    """A store with the coast that nobody serves."""
+    folder = tmp_path_factory.mktemp("planned")
+    with TestClient(create_app(settings_for(folder, workers=0)), base_url=URL, client=PEER) as client:
+        yield folder, client, make_coast(client)
+
+
+@pytest.fixture
+def coast(stored, monkeypatch):
+    """The same where the command finds it."""
+    folder, client, ids = stored
+    for name, value in {**store_variables(folder), "EBBMARK_PLAN_WORKERS": "1"}.items():
+        monkeypatch.setenv(name, value)
+    return client, ids
+
+
+def run(*arguments: str):
+    return CliRunner().invoke(app, ["plan", *arguments])
+
+
+def test_a_plan_is_made_said_in_a_line_and_taken_over(coast):
+    client, ids = coast
+    first = run("--month", "2026-06", "--series", "june", "--json")
+    told = json.loads(first.stdout)
+    # One of the two marks follows a station without a tide.
+    assert first.exit_code == 1
+    assert {name: told[name] for name in ("state", "marks", "computed", "reused", "failed")} == {
+        "state": DONE, "marks": 2, "computed": 1, "reused": 0, "failed": 1,
+    }  # fmt: skip
+    assert first.stderr == ""
+    assert client.get(f"/v1/plans/{told['plan_id']}").json()["marks"]["done"] == 2
+    again = run("--month", "2026-06", "--mark", ids.mark, "--series", "june", "--all-accounts")
+    assert again.exit_code == 0, again.output
+    (line,) = again.stdout.splitlines()
+    assert "1 marks: 0 computed, 1 taken over, 0 failed, 0 changed" in line
+
+
+def test_a_plan_that_another_run_is_at_is_left_alone(coast):
+    client, ids = coast
+    body = {"month": "2026-06", "mark_ids": [ids.mark]}
+    plan = client.post("/v1/plans", json=body).json()
+    store = client.app.state.house.store
+    with store.queue(writes=True) as queue:
+        queue.claim(["plan"], "run_other", utc_now(), utc_now() + timedelta(hours=1))
+    busy = run("--month", "2026-06", "--mark", ids.mark)
+    assert busy.exit_code == 4
+    assert "another run is at it" in busy.stdout
+    assert client.get(f"/v1/plans/{plan['id']}").json()["state"] == "running"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["--month", "2026-13"], "month"),
+        (["--mark", "mrk_absent"], "mrk_absent"),
+        (["--account", "acc_local", "--all-accounts"], "--account"),
+        (["--nonsense"], "nonsense"),
+    ],
+)
+def test_what_makes_no_plan_is_2(coast, arguments, said):
+    refused = run(*arguments)
+    assert refused.exit_code == 2
+    assert said in refused.stderr
+    assert refused.stdout == ""
+
+
+def test_a_store_out_of_reach_is_3(tmp_path, monkeypatch):
+    (tmp_path / "file").write_text("")
+    monkeypatch.setenv("EBBMARK_STORE", str(tmp_path / "file" / "store"))
+    refused = run("--month", "2026-06")
+    assert refused.exit_code == 3
+    assert "store" in refused.stderr
+
+
+def test_months_are_named_by_the_clock():
+    december = datetime(2026, 12, 31, 23, 59, tzinfo=UTC)
+    assert [read_month(text, december) for text in ("this", "next", "2027-03")] == ["2026-12", "2027-01", "2027-03"]
+    assert read_month("next", datetime(2026, 11, 1, tzinfo=UTC)) == "2026-12"

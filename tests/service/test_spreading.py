@@ -1,0 +1,95 @@
+"""The same plan in one process, in a pool and on a Dask cluster of two workers, to the last byte."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+
+import pytest
+
+from service.errors import ClusterUnreachable
+from service.jobs.cluster import Cluster, open_spread
+from service.jobs.plan_work import ChunkMark, MarkOutcome, PlanChunk, PlanQuestion, plan_chunk, unpack
+from service.jobs.spreading import Here, Pool, in_flight
+from tests.service.coast import example
+from tidecore import TideModel
+from tidecore.safety import DEFAULTS
+
+RULE = {name: value for name, value in example("create_species_rule").items() if name != "external_ref"}
+MARK = {name: value for name, value in example("create_mark").items() if name != "external_ref"}
+
+
+def chunks(count: int = 4) -> Iterator[PlanChunk]:
+    """Chunks of two marks, the last of a chunk whose station has a broken model."""
+    told = example("create_station")["model"]
+    lines = {name: (one["amplitude_m"], one["phase_deg"]) for name, one in told["constituents"].items()}
+    model = TideModel.from_constituents(lines, latitude=51.0, mean_level=3.0, convention=told["convention"])
+    question = PlanQuestion(
+        start_us=1_780_272_000_000_000, end_us=1_780_876_800_000_000, rules=[("rul_1", RULE)],
+        thresholds=DEFAULTS.to_document(), options={}, free_time=None, travel_min=0.0, facts={},
+        include_dangerous=False, most=10, diverse=True,
+    )  # fmt: skip
+    tides = {"good": model.to_document(), "bad": {}}
+    for number in range(count):
+        marks = [
+            ChunkMark(f"mrk_{number}{tide}", {**MARK, "latitude": 51.0 + number}, tide, None, {}) for tide in tides
+        ]
+        yield PlanChunk(question, marks, tides, {}, "nothing told")
+
+
+def done(outcomes: Iterator[list[MarkOutcome]]) -> dict[str, MarkOutcome]:
+    return {one.mark_id: one for some in outcomes for one in some}
+
+
+@pytest.fixture(scope="module")
+def here() -> dict[str, MarkOutcome]:
+    return done(Here().run(plan_chunk, chunks()))
+
+
+def test_a_mark_that_breaks_stops_no_other(here):
+    assert len(here) == 8
+    for key, one in here.items():
+        if key.endswith("good"):
+            assert one.problem is None
+            assert unpack(one.content or b"")["sessions"]
+        else:
+            assert one.content is None
+            assert one.problem is not None
+
+
+def test_a_pool_comes_to_the_same(here):
+    assert done(Pool(2).run(plan_chunk, chunks())) == here
+
+
+def test_a_cluster_comes_to_the_same(here):
+    distributed = pytest.importorskip("distributed", reason="the extra dask is not installed")
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, host="127.0.0.1", dashboard_address=None, silence_logs=50
+    ) as local:
+        assert done(Cluster(local.scheduler_address).run(plan_chunk, chunks())) == here
+
+
+def test_a_scheduler_that_does_not_answer_is_named():
+    with pytest.raises(ClusterUnreachable, match=r"tcp://127\.0\.0\.1:1 "):
+        list(Cluster("tcp://127.0.0.1:1", patience_s=0.2).run(plan_chunk, chunks(1)))
+
+
+def test_no_more_pieces_are_made_than_are_under_way():
+    made = []
+
+    def pieces() -> Iterator[int]:
+        for number in range(20):
+            made.append(number)
+            yield number
+
+    with ThreadPoolExecutor(2) as pool:
+        for count, _ in enumerate(in_flight(lambda piece: pool.submit(abs, piece), pieces(), 4), start=1):
+            assert len(made) <= count + 2 * 4
+
+
+def test_where_pieces_are_done_is_a_setting():
+    assert isinstance(open_spread(1, None), Here)
+    assert isinstance(open_spread(3, None), Pool)
+    assert isinstance(open_spread(0, None), Pool if len(os.sched_getaffinity(0)) > 1 else Here)
+    assert isinstance(open_spread(3, "tcp://127.0.0.1:8786"), Cluster)

@@ -1,0 +1,201 @@
+"""The sessions of a month at a mark, as a plan keeps them: the best of them, each told briefly, all told at once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from tidecore.calendars import ClockChange, clock_changes
+from tidecore.safety import HazardReport
+from tidecore.timebase import from_microseconds
+from tidecore.timeline import KeyTime, Timeline, find_factor
+from tidecore.units import AnyArray
+from tidecore.windows.curves import MarkSearch
+from tidecore.windows.nothing import explain_no_outings
+from tidecore.windows.options import SessionOptions
+from tidecore.windows.outings import Outing, find_outings
+from tidecore.windows.ranking import local_day, rank_outings
+from tidecore.windows.session import SessionWindow
+from tidecore.windows.sessions import windows_fished
+from tidecore.windows.verdicts import FishableGrade, grade_stays
+from tidecore.windows.window import BestHour
+
+#: Factors that a plan tells of the middle of each best hour.
+AT_BEST = (
+    "height",
+    "flow_index",
+    "range_ratio",
+    "light",
+    "wave_height",
+    "wave_peak_period",
+    "wind_speed",
+    "wind_from",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedSession:
+    """One session of a plan.
+
+    Parameters
+    ----------
+    rank : int
+        Its place among those of the mark, from 1.
+    worth_h : float
+        By which it is ranked: the integral over the fishing of the best score of all rules [h].
+    date_local : str
+        Date of the arrival by the clocks of the mark.
+    outing : Outing
+        When to be there, with the way there and back.
+    best_hour : BestHour
+        The hour of the best score; the whole where it is shorter.
+    windows : tuple of SessionWindow
+        The parts of windows that are fished, in time order.
+    rule : str or None
+        The rule that gives most.
+    limiting_factor : str or None
+        What takes most from that rule in its longest window here.
+    fishable : str
+        Whether the mark fishes meanwhile.
+    hazards : HazardReport
+        What is known against it, from walking in to walking out.
+    key_times : tuple of KeyTime
+        What happens from arriving to leaving.
+    at_best : mapping of str to float, str or None
+        Factors at the middle of the best hour, None where unknown.
+    unknowns : tuple of str
+        Factors of the rules that are unknown for a part of the windows.
+    """
+
+    rank: int
+    worth_h: float
+    date_local: str
+    outing: Outing
+    best_hour: BestHour
+    windows: tuple[SessionWindow, ...]
+    rule: str | None
+    limiting_factor: str | None
+    fishable: FishableGrade
+    hazards: HazardReport
+    key_times: tuple[KeyTime, ...]
+    at_best: Mapping[str, float | str | None]
+    unknowns: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedMark:
+    """A mark in a plan: how many sessions there are, the best of them in time order, why there is none.
+
+    ``clock_changes`` are those of the mark's clocks in the span.
+    """
+
+    found: int
+    sessions: tuple[PlannedSession, ...]
+    nothing: tuple[str, ...]
+    clock_changes: tuple[ClockChange, ...]
+
+
+def plan_sessions(
+    search: MarkSearch,
+    options: SessionOptions,
+    *,
+    travel_min: float = 0.0,
+    most: int | None = None,
+    diverse: bool = True,
+) -> PlannedMark:
+    """Return the sessions of a search at one mark as a plan keeps them.
+
+    Parameters
+    ----------
+    search : MarkSearch
+        What the rules find there; free time is that of its timeline.
+    options : SessionOptions
+        How an angler goes out.
+    travel_min : float
+        The way there, and the way back [min].
+    most : int, optional
+        Most sessions that are kept: the first by rank.
+    diverse : bool
+        Whether a session counts less beside those like it that are ranked before it.
+
+    Notes
+    -----
+    The same sessions as `find_outings` has, with hazards as `assess` has them; what is the same work for all of them
+    is done once.
+    """
+    timeline = search.timeline
+    changes = clock_changes(timeline.mark.zone, timeline.span)
+    free = timeline.sources.free_us
+    outings = find_outings(search, options, free, travel_min)
+    if not outings:
+        return PlannedMark(0, (), explain_no_outings(search, options, free, travel_min), changes)
+    ranked = rank_outings(outings, {search.key: search}, diverse=diverse, each=most)
+    kept = sorted(ranked, key=lambda one: one.outing.order)
+    chosen = [one.outing for one in kept]
+    hazards = _hazards(search, chosen)
+    fishable = grade_stays(timeline, [(one.legs[0].start_us, one.legs[0].end_us) for one in chosen])
+    columns = _at_best(timeline, chosen)
+    events = _events(timeline, chosen)
+    sessions = []
+    for k, one in enumerate(kept):
+        outing, leg = one.outing, one.outing.legs[0]
+        windows = windows_fished(search.curves, leg)
+        rule, limiting = _giving_most(outing, windows)
+        start, end = from_microseconds(np.array(outing.best_us, dtype=np.int64))
+        sessions.append(
+            PlannedSession(
+                rank=one.rank,
+                worth_h=one.worth_h,
+                date_local=local_day(search, outing),
+                outing=outing,
+                best_hour=BestHour(start, end, outing.best_score, outing.best_us == (leg.start_us, leg.end_us)),
+                windows=windows,
+                rule=rule,
+                limiting_factor=limiting,
+                fishable=fishable[k],
+                hazards=hazards[k],
+                key_times=events[k],
+                at_best={name: column[k] for name, column in columns.items()},
+                unknowns=tuple(sorted({term.factor for window in windows for term in window.window.unknowns})),
+            )
+        )
+    return PlannedMark(len(outings), tuple(sessions), (), changes)
+
+
+def _hazards(search: MarkSearch, outings: Sequence[Outing]) -> list[HazardReport]:
+    stays = [from_microseconds(np.array([one.arrive_us, one.leave_us], dtype=np.int64)) for one in outings]
+    return [search.care.stay(search.timeline, arrive, leave) for arrive, leave in stays]
+
+
+def _giving_most(outing: Outing, windows: Sequence[SessionWindow]) -> tuple[str | None, str | None]:
+    """Return the rule that gives most, the first by key of equals, and what limits it where it holds longest."""
+    hours = outing.rule_hours
+    rule = min(hours, key=lambda key: (-round(hours[key], 9), key), default=None)
+    own = [one for one in windows if one.rule == rule]
+    if not own:
+        return rule, None
+    longest = max(own, key=lambda one: one.end - one.start)
+    return rule, longest.window.limiting_factor
+
+
+def _at_best(timeline: Timeline, outings: Sequence[Outing]) -> dict[str, list[float | str | None]]:
+    """Return factors at the middle of each best hour, None where unknown."""
+    middles = np.array([(one.best_us[0] + one.best_us[1]) // 2 for one in outings], dtype=np.int64)
+    columns = timeline.at(middles, AT_BEST)
+    return {name: _plain(name, column) for name, column in columns.items()}
+
+
+def _plain(name: str, column: AnyArray) -> list[float | str | None]:
+    known = find_factor(name).known(column)
+    return [value if there else None for value, there in zip(column.tolist(), known.tolist(), strict=True)]
+
+
+def _events(timeline: Timeline, outings: Sequence[Outing]) -> list[tuple[KeyTime, ...]]:
+    """Return the key times of each stay."""
+    found = timeline.events()
+    times = np.array([one.time for one in found], dtype="datetime64[us]").view(np.int64)
+    firsts = np.searchsorted(times, [one.arrive_us for one in outings])
+    lasts = np.searchsorted(times, [one.leave_us for one in outings])
+    return [found[first:last] for first, last in zip(firsts.tolist(), lasts.tolist(), strict=True)]
