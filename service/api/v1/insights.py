@@ -22,7 +22,7 @@ from service.usecases.once import Answered
 from service.usecases.rates import RateAsk, tell_rates
 from service.usecases.records import JobRecord, TripFilter
 from service.usecases.seasons import FIRST_YEAR, LAST_YEAR, tell_season
-from service.usecases.totals import tell_totals
+from service.usecases.insights import tell_totals
 from tidecore.calendars.patterns import CalendarDate
 from tidecore.catchlog.bins import MOST_EDGES
 from tidecore.errors import Fault, InvalidInput

@@ -19,7 +19,7 @@ from service.api.v1.schemas.log_sums import (
     write_species_sums,
 )
 from service.usecases.seasons import MOST_NAMED, SeasonView, TripMark
-from service.usecases.totals import TotalsView
+from service.usecases.insights import TotalsView
 
 LengthKind = Literal["total", "fork", "wing_width", "carapace"]
 
