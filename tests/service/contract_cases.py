@@ -43,6 +43,7 @@ _NEW = {
     "methods": "create_method",
     "trips": "create_trip",
     "diary-rows": "create_diary_row",
+    "regulations": "create_regulation",
 }
 #: Kind of thing -> a change of one; that of others is of their name.
 _CHANGED: dict[str, Any] = {

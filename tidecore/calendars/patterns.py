@@ -97,9 +97,19 @@ class Season(Document):
         months = days.astype("datetime64[M]")
         # Month and day as one number that compares as they do.
         number = (months.astype(np.int64) % 12 + 1) * 100 + (days - months.astype("datetime64[D]")).astype(np.int64) + 1
-        first, last = (int(text.replace("-", "")) for text in (self.from_, self.to))
+        first, last = self._ends
         begun, going_on = number >= first, number <= last
         return np.asarray(begun & going_on if first <= last else begun | going_on)
+
+    def holds(self, day: datetime.date) -> bool:
+        """Return whether one day lies in the season."""
+        number, (first, last) = day.month * 100 + day.day, self._ends
+        return first <= number <= last if first <= last else number >= first or number <= last
+
+    @property
+    def _ends(self) -> tuple[int, int]:
+        """First and last day, as month and day in one number."""
+        return int(self.from_.replace("-", "")), int(self.to.replace("-", ""))
 
 
 class DateRange(Document):

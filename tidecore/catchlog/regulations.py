@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 from typing import Annotated, Literal
 
-import numpy as np
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
 from tidecore.calendars import Season, WeeklyHours
@@ -103,5 +102,4 @@ class Regulation(Document):
 
 
 def _in_season(seasons: tuple[Season, ...], day: datetime.date) -> bool:
-    days = np.array([day], dtype="datetime64[D]")
-    return any(bool(season.holds_on(days)[0]) for season in seasons)
+    return any(season.holds(day) for season in seasons)

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.tidecore.calendars.clocks import EPOCH, ZONES, at_every_minute, holds, span_of, utc
-from tidecore.calendars import WeeklyHours, clock_changes, holds_at, spans
+from tidecore.calendars import Season, WeeklyHours, clock_changes, holds_at, spans
 from tidecore.calendars.changes import changes_between, offset_us
 from tidecore.calendars.patterns import WEEKDAYS
 from tidecore.timebase import US_PER_DAY, US_PER_HOUR, US_PER_MINUTE
@@ -152,6 +152,13 @@ def test_a_season_passes_new_year():
     start, end = utc("2026-12-01T00:00", "2027-02-01T00:00")
     found = spans(winter, zoneinfo.ZoneInfo("Etc/UTC"), span_of(start, end))
     assert found.tolist() == [utc("2026-12-30T00:00", "2027-01-03T00:00")]
+
+
+@pytest.mark.parametrize(("first", "last"), [("12-30", "01-02"), ("02-29", "02-29"), ("03-01", "06-15")])
+def test_one_day_is_in_a_season_as_all_days_are(first, last):
+    season = Season.parse({"from": first, "to": last})
+    days = np.arange("2027-12-01", "2028-12-31", dtype="datetime64[D]")
+    assert [season.holds(day.item()) for day in days] == season.holds_on(days).tolist()
 
 
 def test_patterns_that_meet_make_one_span():
