@@ -17,12 +17,12 @@ from service.api.v1.schemas.insights import Season, Totals, write_season, write_
 from service.api.v1.schemas.jobs import Job, write_job
 from service.api.v1.schemas.joined_trips import JoinedTripSchema, write_joined
 from service.api.v1.schemas.rates import Rates, write_rates
+from service.usecases.insights import tell_totals
 from service.usecases.joins import ask_for_joins, joined_trip
 from service.usecases.once import Answered
 from service.usecases.rates import RateAsk, tell_rates
 from service.usecases.records import JobRecord, TripFilter
 from service.usecases.seasons import FIRST_YEAR, LAST_YEAR, tell_season
-from service.usecases.insights import tell_totals
 from tidecore.calendars.patterns import CalendarDate
 from tidecore.catchlog.bins import MOST_EDGES
 from tidecore.errors import Fault, InvalidInput

@@ -18,8 +18,8 @@ from service.api.v1.schemas.log_sums import (
     write_species,
     write_species_sums,
 )
-from service.usecases.seasons import MOST_NAMED, SeasonView, TripMark
 from service.usecases.insights import TotalsView
+from service.usecases.seasons import MOST_NAMED, SeasonView, TripMark
 
 LengthKind = Literal["total", "fork", "wing_width", "carapace"]
 
