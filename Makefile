@@ -28,7 +28,8 @@ test-pg:
 	@.ci/environment dev
 	$(BIN)/python -m tests.postgres $(BIN)/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder $(or $(ARGS),$(PG_TESTS))
 
-# The contract as others read it: linted, made into TypeScript that compiles, compared with the last release.
+# The contract as others read it: linted, made into TypeScript that compiles, compared with the last release. The page of
+# sessions, used in a Chromium where there is one.
 test-web:
 	@.ci/environment dev
 	@.ci/web

@@ -66,7 +66,8 @@ TAGS = [
     {"name": "insights", "description": "What the log says: totals, catch rates with exact limits, seasons."},
     {"name": "diary-rows", "description": "Coarse rows of old diaries, and what they tell of effort."},
     {"name": "changes", "description": "What changed, in the order of commits, for apps that keep a copy."},
-    {"name": "imports", "description": "Files of rows that become marks or stations, and what became of each row."},
+    {"name": "imports", "description": "Files of rows that become things of the account, and what became of each row."},
+    {"name": "exports", "description": "The catch log as files: to bring back, for spreadsheets, as Darwin Core."},
     {"name": "jobs", "description": "Long work: how it fares, what came of it, and how to end it early."},
     {"name": "health", "description": "Whether the service lives and is ready."},
 ]

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import re
 import zoneinfo
-from collections.abc import Awaitable, Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from fastapi import Request
-from fastapi.responses import Response
+from fastapi.responses import Response, StreamingResponse
 
 from service.api.conditional import VARY_SERIES, declare_conditional
 from service.errors import NotAcceptable
 from service.exports import contact_note, coveragejson, delimited, geojson, icalendar, netcdf, tide_chart
+from service.exports.catch_log import archive, lines
 from service.exports.mark_chart import PNG_TYPE
 from service.exports.series import Export, SeriesSet, Table
 
@@ -26,6 +27,8 @@ PNG = PNG_TYPE
 GEOJSON = geojson.MEDIA_TYPE
 TEXT = contact_note.MEDIA_TYPE
 ICALENDAR = icalendar.MEDIA_TYPE
+NDJSON = lines.MEDIA_TYPE
+ARCHIVE = archive.MEDIA_TYPE
 
 #: What a range may say beside the type of a form, and still mean it.
 _SAID_ANYWAY: Mapping[str, frozenset[tuple[str, str]]] = {
@@ -139,6 +142,12 @@ def write_file(export: Export) -> Response:
     return _send(export)
 
 
+def write_stream(pieces: Iterator[bytes], media_type: str, file_name: str) -> Response:
+    """Return a file to be saved that is sent piece by piece, as it is made."""
+    headers = {"Content-Disposition": f'attachment; filename="{file_name}"'}
+    return StreamingResponse(pieces, 200, headers, _SENT_AS.get(media_type, media_type))
+
+
 def offer_only(*forms: str) -> dict[int | str, dict[str, Any]]:
     """Return the declaration of forms none of which is JSON, and of 304."""
     declared = declare_conditional(VARY_SERIES)
@@ -168,6 +177,11 @@ def _declared(form: str, csv_example: str | None) -> dict[str, Any]:
         return {"schema": {"type": "string", "description": "The same in words, UTF-8, to be read as it stands."}}
     if form == ICALENDAR:
         return {"schema": {"type": "string", "description": "RFC 5545: events with alarms, in UTC; UTF-8."}}
+    if form == NDJSON:
+        return {"schema": {"type": "string", "description": "One JSON object a line, as the import takes it back."}}
+    if form == ARCHIVE:
+        described = "A Darwin Core archive: events, occurrences and measurements, meta.xml and eml.xml."
+        return {"schema": {"type": "string", "format": "binary", "description": described}}
     if form == COVERAGEJSON:
         return {"schema": {"$ref": "#/components/schemas/CoverageCollection"}}
     described = "RFC 4180, header row, UTF-8; unknown is empty. Text that looks like a formula begins with '."

@@ -1,4 +1,4 @@
-"""Pages for people, from this machine alone: the interactive contract and one page a type of problem."""
+"""Pages for people, out of this package alone: coming sessions, the interactive contract, a page a type of problem."""
 
 from __future__ import annotations
 
@@ -8,18 +8,31 @@ from pathlib import Path
 
 from fastapi import FastAPI
 from fastapi.openapi.docs import get_redoc_html, get_swagger_ui_html
-from fastapi.responses import HTMLResponse
+from fastapi.responses import FileResponse, HTMLResponse
 from fastapi.staticfiles import StaticFiles
 
 from service.api.problem_types import PROBLEMS, Problem
 from service.errors import NotFound
 
 _ASSETS = "/docs-assets"
+_SHORE = Path(__file__).parent / "shore_page"
+#: The page of sessions runs its own script and asks its own service, nothing else.
+_SHORE_HEADERS = {
+    "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; "
+    "img-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'",
+    "Cache-Control": "no-cache",
+}
 
 
 def install_pages(app: FastAPI) -> None:
-    """Add ``/docs``, ``/redoc``, ``/problems`` and ``/problems/{slug}`` to ``app``."""
+    """Add ``/``, ``/docs``, ``/redoc``, ``/problems`` and ``/problems/{slug}`` to ``app``."""
     app.mount(_ASSETS, StaticFiles(directory=_asset_folder()), name="docs-assets")
+    app.mount("/shore", StaticFiles(directory=_SHORE), name="shore")
+
+    @app.get("/", include_in_schema=False)
+    def show_sessions() -> FileResponse:
+        """Show the coming sessions at a mark; the page asks /v1 for them."""
+        return FileResponse(_SHORE / "index.html", headers=_SHORE_HEADERS)
 
     @app.get("/docs", include_in_schema=False)
     async def show_contract() -> HTMLResponse:

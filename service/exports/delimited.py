@@ -13,12 +13,11 @@ from itertools import chain
 
 import numpy as np
 
+from service.exports.formulas import guarded
 from service.exports.instants import write_instants
 from service.exports.series import Column, Export, Series, SeriesSet, Table, rounded
 
 MEDIA_TYPE = "text/csv"
-#: What a text must not begin with. The carriage return is among them because a reader may strip it.
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
 def table_csv(table: Table, zone: zoneinfo.ZoneInfo | None = None) -> Export:
@@ -70,6 +69,4 @@ def _plain(value: str | int | bool) -> str:
     """Return a value as the text of a cell, guarded where it is text."""
     if isinstance(value, bool):
         return "true" if value else "false"
-    if isinstance(value, str) and value.startswith(FORMULA_STARTS):
-        return "'" + value
-    return str(value)
+    return guarded(value) if isinstance(value, str) else str(value)

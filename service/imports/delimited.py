@@ -1,4 +1,7 @@
-"""CSV: a header of field names, one row a line, cells between commas."""
+"""CSV: a header of field names, one row a line, cells between commas; or as a mapping says of somebody else's.
+
+A text with an apostrophe before what a spreadsheet would take for a formula loses it: exports put it there.
+"""
 
 from __future__ import annotations
 
@@ -10,11 +13,13 @@ from pathlib import Path
 from typing import Any
 
 from service.errors import FileUnreadable
+from service.exports.formulas import unguarded
+from service.imports.mapping import CLIENT_REF, ColumnMapping, cell_name
 from service.imports.rows import Cell, Columns, Row, read_lines
 from tidecore.errors import Fault
 
-#: The column that every file has.
-_NEEDED = "client_ref"
+#: How CSV is read of which nobody said how.
+_PLAIN = ColumnMapping()
 
 
 def number_cell(text: str) -> float | str:
@@ -29,6 +34,21 @@ def number_cell(text: str) -> float | str:
 
 def text_cell(text: str) -> str:
     """Return a cell as it stands."""
+    return text
+
+
+def day_cell(text: str) -> str:
+    """Return a date as it stands; a mapping says in which order its parts come."""
+    return text
+
+
+def clock_cell(text: str) -> str:
+    """Return a time of the day as it stands; with a mapping 6.30 is one too."""
+    return text
+
+
+def moment_cell(text: str) -> str:
+    """Return an instant as it stands; a mapping says how its date is written and whose clock it was."""
     return text
 
 
@@ -54,27 +74,28 @@ def _refuse(name: str) -> Any:
     raise ValueError(f"{name} is no JSON")
 
 
-def read_csv(path: Path, columns: Columns) -> Iterator[Row]:
+def read_csv(path: Path, columns: Columns, mapping: ColumnMapping | None = None) -> Iterator[Row]:
     """Yield the rows of a file as documents; an empty cell is a field that is not given.
 
     Raises
     ------
     FileUnreadable
-        If the file is not UTF-8, its header is missing or names other columns, its quotes do not close, or it ends
-        within a row.
+        If the file is not in its encoding, its header is missing or names columns that nobody knows, its quotes do not
+        close, or it ends within a row.
     """
-    lines = _Ends(path)
-    reader = csv.reader(lines, strict=True)
+    said = _PLAIN if mapping is None else mapping
+    lines = _Ends(path, said.encoding)
+    reader = csv.reader(lines, strict=True, delimiter=said.delimiter)
     try:
-        header = _header(next(reader, None), columns)
-        plan = [(*_path(name), columns.get(name, text_cell)) for name in header]
+        header = [cell.strip() for cell in next(reader, ())]
+        plan = _Plan(header, columns, said, foreign=mapping is not None)
         number = 0
         for cells in reader:
-            if not cells:
+            if not cells or plan.skips(cells):
                 continue
             number += 1
             if len(cells) == len(header):
-                yield Row(number, _document(plan, cells))
+                yield Row(number, plan.document(cells))
                 continue
             if len(cells) < len(header) and not lines.ended:
                 problem = f"the file ends within a row, after {len(cells)} of {len(header)} cells"
@@ -84,14 +105,14 @@ def read_csv(path: Path, columns: Columns) -> Iterator[Row]:
     except csv.Error as error:
         raise FileUnreadable(
             f"this is no CSV: {error}", reader.line_num, 'cells between commas, quoted as "..."'
-        ) from (error)
+        ) from error
 
 
 class _Ends:
     """The lines of a file, and whether the latest of them has its end."""
 
-    def __init__(self, path: Path) -> None:
-        self._lines = read_lines(path)
+    def __init__(self, path: Path, encoding: str) -> None:
+        self._lines = read_lines(path, encoding)
         self.ended = True
 
     def __iter__(self) -> Iterator[str]:
@@ -100,19 +121,81 @@ class _Ends:
             yield line
 
 
-def _header(cells: Sequence[str] | None, columns: Columns) -> list[str]:
-    known = ", ".join((_NEEDED, *columns))
-    if cells is None:
+class _Plan:
+    """What becomes of each cell of a row."""
+
+    def __init__(self, header: Sequence[str], columns: Columns, said: ColumnMapping, *, foreign: bool) -> None:
+        """Read a ``header``; FileUnreadable if it cannot be one. In a ``foreign`` file blanks about a cell are none."""
+        names = {place: said.columns.get(name, name) for place, name in enumerate(header) if not said.ignores(name)}
+        _check_header(header, list(names.values()), columns, said)
+        self._cells = [
+            (place, *_path(name), _reader(columns.get(cell_name(name, columns) or "", text_cell), said))
+            for place, name in names.items()
+        ]
+        self._words = [said.values.get(name, {}) for name in names.values()]
+        self._constants = [(*_path(name), value) for name, value in said.constants.items()]
+        self._reference = [header.index(name) for name in said.client_ref_from]
+        self._needed = None if said.skip_without is None else header.index(said.skip_without)
+        self._foreign = foreign
+
+    def skips(self, cells: Sequence[str]) -> bool:
+        """Return whether a row is none."""
+        return self._needed is not None and (len(cells) <= self._needed or not cells[self._needed].strip())
+
+    def document(self, cells: Sequence[str]) -> dict[str, Any]:
+        """Return the document of a row."""
+        document: dict[str, Any] = {}
+        for (place, outer, inner, cell), words in zip(self._cells, self._words, strict=True):
+            text = cells[place].strip() if self._foreign else cells[place]
+            if text == "":
+                continue
+            if text[0] == "'":
+                text = unguarded(text)
+            text = words.get(text, text)
+            _put(document, outer, inner, text if cell is text_cell else cell(text))
+        for outer, inner, value in self._constants:
+            _put(document, outer, inner, value)
+        if self._reference:
+            document[CLIENT_REF] = " ".join(part for place in self._reference if (part := cells[place].strip()))
+        return document
+
+
+def _reader(cell: Cell, said: ColumnMapping) -> Cell:
+    """Return how a cell is read in a file that writes numbers, dates and times in its own way."""
+    if cell is number_cell and said.decimal != ".":
+        return lambda text: number_cell(said.number(text))
+    if said is _PLAIN:
+        return cell
+    own: dict[Cell, Cell] = {day_cell: said.day, clock_cell: said.clock, moment_cell: said.moment}
+    return own.get(cell, cell)
+
+
+def _check_header(header: Sequence[str], names: Sequence[str], columns: Columns, said: ColumnMapping) -> None:
+    known = ", ".join((CLIENT_REF, *columns))
+    if not header:
         raise FileUnreadable("there is no header", 1, f"a first line that names the columns, of {known}")
-    names = [cell.strip() for cell in cells]
-    for name in names:
-        if name != _NEEDED and name not in columns:
-            raise FileUnreadable(f"the header names a column {ascii(name)[:60]}", 1, f"columns of {known}")
-    if _NEEDED not in names:
-        raise FileUnreadable(f"the header has no column {_NEEDED}", 1, f"columns of {known}")
-    if len(set(names)) < len(names):
+    strangers = [name for name in names if name != CLIENT_REF and cell_name(name, columns) is None]
+    if strangers:
+        told = ", ".join(ascii(name)[:60] for name in strangers[:40])
+        which = f"a column {told}" if len(strangers) == 1 else f"columns {told}"
+        raise FileUnreadable(f"the header names {which}", 1, f"columns of {known}, or a mapping that leads to them")
+    missing = [
+        name
+        for name in (*said.columns, *said.client_ref_from, *([said.skip_without] if said.skip_without else ()))
+        if name not in header
+    ]
+    if missing:
+        told = ", ".join(ascii(name)[:60] for name in missing)
+        raise FileUnreadable(f"the header has no column {told}, which the mapping names", 1, "each of them")
+    if CLIENT_REF not in names and not said.client_ref_from:
+        made = "or client_ref_from in a mapping"
+        raise FileUnreadable(f"the header has no column {CLIENT_REF}", 1, f"columns of {known}, {made}")
+    if len(set(names)) < len(names) or len(set(header)) < len(header):
         raise FileUnreadable("the header names a column twice", 1, "each column once")
-    return names
+    said_twice = [name for name in names if name in said.constants]
+    within = [name for name in (*names, *said.constants) if "." in name and name.partition(".")[0] in names]
+    if said_twice or within:
+        raise FileUnreadable(f"the header says {(said_twice or within)[0]!a} twice", 1, "each field in one column")
 
 
 def _path(name: str) -> tuple[str, str]:
@@ -120,16 +203,10 @@ def _path(name: str) -> tuple[str, str]:
     return outer, inner
 
 
-def _document(plan: Sequence[tuple[str, str, Cell]], cells: Sequence[str]) -> dict[str, Any]:
-    document: dict[str, Any] = {}
-    for (outer, inner, cell), text in zip(plan, cells, strict=True):
-        if text == "":
-            continue
-        value = text if cell is text_cell else cell(text)
-        if inner == "":
-            document[outer] = value
-        elif outer in document:
-            document[outer][inner] = value
-        else:
-            document[outer] = {inner: value}
-    return document
+def _put(document: dict[str, Any], outer: str, inner: str, value: Any) -> None:
+    if inner == "":
+        document[outer] = value
+    elif outer in document:
+        document[outer][inner] = value
+    else:
+        document[outer] = {inner: value}

@@ -35,13 +35,13 @@ Columns = Mapping[str, Cell]
 Reader = Callable[[Path, Columns], Iterator[Row]]
 
 
-def read_lines(path: Path) -> Iterator[str]:
-    """Yield the lines of a file with their ends.
+def read_lines(path: Path, encoding: str = "utf-8") -> Iterator[str]:
+    """Yield the lines of a file with their ends; a byte order mark of UTF-8 is no part of the first.
 
     Raises
     ------
     FileUnreadable
-        If a line is not UTF-8, or longer than `LONGEST_ROW`.
+        If a line is not in the ``encoding``, or longer than `LONGEST_ROW`.
     """
     with path.open("rb") as file:
         number = 0
@@ -50,6 +50,6 @@ def read_lines(path: Path) -> Iterator[str]:
             if len(line) > LONGEST_ROW:
                 raise FileUnreadable("the line is too long", number, f"at most {LONGEST_ROW} bytes a line")
             try:
-                yield (line.removeprefix(_MARK) if number == 1 else line).decode("utf-8")
+                yield (line.removeprefix(_MARK) if number == 1 else line).decode(encoding)
             except UnicodeDecodeError as error:
                 raise FileUnreadable(f"byte {error.start + 1} is not UTF-8", number, "text in UTF-8") from error

@@ -109,6 +109,7 @@ def import_record(row: ImportRow, job: JobRow) -> ImportRecord:
         row.job_id,
         row.kind,
         row.format,
+        job.input.get("mapping"),
         row.dry_run,
         job.state,
         row.body_sha256,

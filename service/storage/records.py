@@ -144,12 +144,16 @@ ROW_STATUSES = (ROW_CREATED, ROW_UNCHANGED, ROW_CONFLICT, ROW_INVALID)
 
 @dataclass(frozen=True, slots=True)
 class ImportRecord:
-    """One import of a file; ``counts`` by status are of the rows done so far, the rest is as in `FitRecord`."""
+    """One import of a file; ``counts`` by status are of the rows done so far, the rest is as in `FitRecord`.
+
+    ``mapping`` is how its columns are read, None where they have our names.
+    """
 
     import_id: str
     job_id: str
     kind: str
     format: str
+    mapping: Mapping[str, Any] | None
     dry_run: bool
     state: str
     body_sha256: str

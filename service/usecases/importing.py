@@ -26,7 +26,8 @@ from service.errors import (
     StoreUnavailable,
     TooManyRows,
 )
-from service.imports.formats import FORMATS
+from service.imports.formats import MAPPED, read_rows
+from service.imports.mapping import ColumnMapping
 from service.imports.rows import Row
 from service.jobs.worker import JobOutcome, JobTask, Progress
 from service.security import Caller
@@ -35,6 +36,7 @@ from service.storage.records import ROW_CONFLICT, ROW_CREATED, ROW_INVALID, ROW_
 from service.storage.unit import Store, UnitOfWork
 from service.usecases.context import utc_now
 from service.usecases.import_kinds.kind import Candidate, Stored
+from service.usecases.import_kinds.known import Known
 from service.usecases.import_kinds.registry import IMPORT_KINDS
 from service.usecases.references import ExternalRef
 from tidecore.errors import CoreError, Fault, InvalidInput, UnknownName
@@ -63,8 +65,8 @@ class _Judged:
 def import_rows(task: JobTask, _progress: Progress) -> JobOutcome:
     """Write the rows of an uploaded file into the store, from where an earlier attempt left off.
 
-    The input holds ``import_id``, ``kind``, ``format``, ``dry_run``, ``most_rows`` and ``scopes``, those of the caller.
-    The file lies in the spool folder under the id of the import.
+    The input holds ``import_id``, ``kind``, ``format``, ``mapping`` (of columns, or None), ``dry_run``, ``most_rows``
+    and ``scopes``, those of the caller. The file lies in the spool folder under the id of the import.
     """
     path = Path(task.place.spool) / task.input["import_id"]
     if not path.is_file():
@@ -86,6 +88,8 @@ class _Import:
         self._import_id, self._dry_run = given["import_id"], bool(given["dry_run"])
         self._kind = IMPORT_KINDS[given["kind"]]
         self._caller = Caller(task.claim.account_id, frozenset(given["scopes"]))
+        mapping = given.get("mapping")
+        self._mapping = None if mapping is None else ColumnMapping.parse(mapping)
 
     def run(self, path: Path) -> JobOutcome:
         """Do what is left of the import; FileUnreadable or TooManyRows after the rows before that are written."""
@@ -93,7 +97,8 @@ class _Import:
             record = unit.imports.get(self._import_id)
         if record is None:
             raise RecordLost
-        rows = _limited(FORMATS[self._given["format"]].read(path, self._kind.columns), self._given["most_rows"])
+        found = read_rows(self._given["format"], path, self._kind.columns, self._mapping)
+        rows = _limited(found, self._given["most_rows"])
         for _ in islice(rows, record.rows):
             """These have their lines in the report already."""
         for batch in _batches(rows):
@@ -104,6 +109,8 @@ class _Import:
 
     def _judge_all(self, batch: Sequence[Row]) -> list[_Judged]:
         """Return what rows say: all at once where all are right, else one by one."""
+        tabular = self._given["format"] == MAPPED
+        batch = self._kind.prepare(batch, Known(self._store, self._caller.account_id, self._mapping, tabular))
         if not any(row.faults for row in batch):
             found = self._kind.parse_many([row.document for row in batch], self._caller)
             if found is not None:
@@ -143,19 +150,21 @@ class _Import:
     def _lines(self, unit: UnitOfWork, batch: Sequence[_Judged], now: datetime) -> list[ImportLine]:
         """Write what is new in a batch, and return its lines of the report."""
         settled = self._settle(unit, batch)
-        references = [one.candidate.client_ref for one in settled if one.candidate is not None]
-        there = self._kind.stored(unit, references)
+        kind = self._kind
+        candidates = {id(one): one.candidate for one in settled if one.candidate is not None}
+        keys = {place: kind.key(candidate) for place, candidate in candidates.items()}
+        there = kind.stored(unit, list(candidates.values()))
         if self._dry_run:
-            said = unit.imports.told(self._import_id, references)
-            there = {reference: Stored(None, told) for reference, told in said.items()} | there
+            said = unit.imports.told(self._import_id, sorted({one.client_ref for one in candidates.values()}))
+            there = {kind.key_of(reference, told): Stored(None, told) for reference, told in said} | there
         new: dict[str, Candidate[Any]] = {}
-        for one in settled:
-            if one.candidate is not None and one.candidate.client_ref not in there:
-                new.setdefault(one.candidate.client_ref, one.candidate)
+        for place, candidate in candidates.items():
+            if keys[place] not in there:
+                new.setdefault(keys[place], candidate)
         written = list(new.values())
-        ids: list[Any] = [None] * len(written) if self._dry_run else self._kind.write(unit, written, now)
+        ids: list[Any] = [None] * len(written) if self._dry_run else kind.write(unit, written, now)
         made = dict(zip(new, ids, strict=True))
-        return [self._line(one, there, new, made) for one in settled]
+        return [self._line(one, keys.get(id(one), ""), there, new, made) for one in settled]
 
     def _settle(self, unit: UnitOfWork, batch: Sequence[_Judged]) -> list[_Judged]:
         found = iter(self._kind.settle(unit, [one.candidate for one in batch if one.candidate is not None]))
@@ -171,6 +180,7 @@ class _Import:
     def _line(
         self,
         one: _Judged,
+        key: str,
         there: dict[str, Stored],
         new: dict[str, Candidate[Any]],
         made: dict[str, str | None],
@@ -179,13 +189,13 @@ class _Import:
         if candidate is None:
             return ImportLine(number, _reference_of(one.row), ROW_INVALID, None, _listed(one.faults))
         reference = candidate.client_ref
-        if new.get(reference) is candidate:
+        if new.get(key) is candidate:
             told = self._kind.told(candidate.said) if self._dry_run else None
-            return ImportLine(number, reference, ROW_CREATED, made[reference], (), told)
-        if reference in new:
-            before = Stored(made[reference], self._kind.told(new[reference].said))
+            return ImportLine(number, reference, ROW_CREATED, made[key], (), told)
+        if key in new:
+            before = Stored(made[key], self._kind.told(new[key].said))
         else:
-            before = there[reference]
+            before = there[key]
         if self._kind.same(self._kind.told(candidate.said), before.told):
             return ImportLine(number, reference, ROW_UNCHANGED, before.thing_id, ())
         holder = "an earlier row" if before.thing_id is None else before.thing_id

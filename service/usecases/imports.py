@@ -8,12 +8,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from service.errors import DocumentInvalid, NotFound, StoreConflict
+from service.imports.formats import MAPPED
+from service.imports.mapping import ColumnMapping
 from service.security import Caller
 from service.storage.identifiers import is_id, new_id
 from service.storage.records import ImportLine, ImportRecord
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
 from service.usecases.fits import Upload
+from service.usecases.import_kinds.registry import IMPORT_KINDS
 from service.usecases.importing import IMPORT
 from service.usecases.jobs import active_job, queue_job
 from service.usecases.once import Keep, keep_nothing
@@ -23,11 +26,15 @@ from tidecore.errors import Fault
 
 @dataclass(frozen=True, slots=True)
 class ImportRequest:
-    """What the rows of a file are, how they are written, and whether they are only to be judged."""
+    """What the rows of a file are, how they are written, and whether they are only to be judged.
+
+    ``mapping`` leads the columns of a CSV of somebody else to ours.
+    """
 
     kind: str
     file_format: str
     dry_run: bool
+    mapping: ColumnMapping | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,12 +57,13 @@ def request_import(
     Raises
     ------
     DocumentInvalid
-        If the file is empty.
+        If the file is empty, or the mapping does not go with it.
     TooManyJobs
         If the account has as many jobs waiting as it may.
     """
     if upload.size == 0:
         raise DocumentInvalid(Fault("body", "is empty", "the bytes of a file of rows"))
+    _check_mapping(request)
     try:
         found = _take(context, caller, upload, request, keep)
     except StoreConflict:
@@ -63,6 +71,17 @@ def request_import(
         found = _take(context, caller, upload, request, keep)
     context.runner.wake()
     return found
+
+
+def _check_mapping(request: ImportRequest) -> None:
+    if request.mapping is None:
+        return
+    if request.file_format != MAPPED:
+        raise DocumentInvalid(Fault("mapping", f"is given of {request.file_format}", "text/csv, or no mapping"))
+    found = list(request.mapping.strangers(IMPORT_KINDS[request.kind].columns))
+    if found:
+        steps = [(".".join(("mapping", *map(str, flaw.path))), flaw) for flaw in found]
+        raise DocumentInvalid([Fault(field, flaw.problem, flaw.expected) for field, flaw in steps])
 
 
 def _take(
@@ -73,7 +92,8 @@ def _take(
         "format": request.file_format,
         "dry_run": request.dry_run,
     }
-    work = {**given, "scopes": sorted(caller.scopes), "most_rows": context.settings.max_import_rows}
+    mapping = None if request.mapping is None else request.mapping.to_document()
+    work = {**given, "mapping": mapping, "scopes": sorted(caller.scopes), "most_rows": context.settings.max_import_rows}
     content = {**work, "body_sha256": upload.sha256}
     with context.store.unit(caller.account_id, writes=True) as unit:
         active = active_job(unit, IMPORT, content)

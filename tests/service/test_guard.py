@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from tests.service.coast import SPAN
@@ -67,7 +69,7 @@ def test_allow_lists_every_method_of_the_path(coastal, method, path, allowed):
         problem(response, 405, "method-not-allowed")
 
 
-@pytest.mark.parametrize("path", ["/", "/v1", "/v1/", "/v2/stations", "/v1/stations/", "/v1/nowhere", "/v1/%00"])
+@pytest.mark.parametrize("path", ["/shore", "/v1", "/v1/", "/v2/stations", "/v1/stations/", "/v1/nowhere", "/v1/%00"])
 def test_an_unknown_path_is_a_problem(coastal, path):
     client, _ = coastal
     problem(client.get(path), 404, "not-found")
@@ -105,3 +107,17 @@ def test_log_lines_hold_an_id_and_no_positions(serve, capfd):
     assert '"rows": 3' in written
     for hidden in ("limit=7", "Bearer", "51.5", "sesame"):
         assert hidden not in written
+
+
+def test_the_page_of_sessions_is_served_whole_and_runs_nothing_but_its_own(coastal):
+    client, _ = coastal
+    page = client.get("/")
+    assert (page.status_code, page.headers["content-type"]) == (200, "text/html; charset=utf-8")
+    assert "script-src 'self'" in page.headers["content-security-policy"]
+    assert "unsafe" not in page.headers["content-security-policy"]
+    found = re.findall(r'(?:src|href)="(/shore/[^"]+)"', page.text)
+    assert len(found) == 3
+    for path in [*found, "/shore/curve.js"]:
+        assert client.get(path).status_code == 200, path
+    assert re.search(r"https?://", page.text) is None
+    assert "Not for navigation" in page.text

@@ -9,8 +9,9 @@ import json
 import pytest
 
 from tests.service.coast import SPAN, example
+from tests.service.importing import CSV, GEOJSON, NDJSON, ndjson, statuses, take
 from tests.service.problems import problem
-from tests.service.test_bulk_imports import CSV, GEOJSON, NDJSON, STATION, ndjson, statuses, take
+from tests.service.test_bulk_imports import STATION
 from tidecore.place import Mark
 
 FULL = example("create_mark_in_full")

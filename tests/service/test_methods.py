@@ -9,8 +9,8 @@ import pytest
 from service.api.v1.schemas import method_picks
 from service.api.v1.schemas.methods import EXAMPLE
 from tests.service.coast import example, make_coast
+from tests.service.importing import ended, report
 from tests.service.problems import problem
-from tests.service.test_bulk_imports import ended, report
 from tidecore import NUMERICS
 
 MERGE = {"Content-Type": "application/merge-patch+json"}

@@ -1,1 +1,1 @@
-"""The contract as others read it: with the tools of Node that `.ci/web` brings."""
+"""The contract and the page as others read them: with the tools of Node that `.ci/web` brings."""

@@ -27,6 +27,7 @@ from service.api.v1.schemas.imports import (
     ImportReport,
     Kind,
     Status,
+    read_mapping,
     write_import,
     write_imports,
     write_report,
@@ -69,6 +70,17 @@ _ROWS: dict[str, Any] = {
         },
     }
 }
+_MAPPING = (
+    "How to read a CSV that names and writes things in its own way, as JSON. columns: their column -> ours; constants: "
+    "ours -> what no column says; values: ours -> their word -> ours; ignore: columns left out, with * at the end all "
+    "that begin so; client_ref_from: columns whose cells make the client_ref; skip_without: rows with nothing in this "
+    "column are none; date_format: as DD.MM.YYYY; time_zone: whose clock times without an offset are by, mark for that "
+    "of the mark; decimal: . or ,; delimiter: , ; | or a tab; encoding: utf-8, utf-8-sig or latin-1."
+)
+_MAPPING_EXAMPLE = (
+    '{"columns": {"Day": "date", "Where": "mark", "Tide": "tide", "Cod": "caught.Gadus morhua"}, '
+    '"constants": {"outcome": "by_count"}, "client_ref_from": ["Day", "Where"], "date_format": "DD.MM.YYYY"}'
+)
 
 
 @router.post(
@@ -90,6 +102,7 @@ def create_import(
     caller: CallerDep,
     context: ContextDep,
     dry_run: Annotated[bool, Query(description="Only judge the rows, and write nothing but the report.")] = False,
+    mapping: Annotated[str | None, Query(max_length=16_000, description=_MAPPING, examples=[_MAPPING_EXAMPLE])] = None,
     idempotency_key: IdempotencyKey = None,
 ) -> Response:
     """Send marks or stations by the thousand; the answer comes at once, and its Location says how the import fares.
@@ -100,7 +113,7 @@ def create_import(
     """
     given = media_type(request)
     once = Once(idempotency_key, fingerprint(request, f"{given} {rows.sha256}".encode()))
-    asked = ImportRequest(kind, ROW_TYPES[given], dry_run)
+    asked = ImportRequest(kind, ROW_TYPES[given], dry_run, read_mapping(mapping))
     return respond(
         once.run(context, caller, lambda keep: imports.request_import(context, caller, rows, asked, keep), _taken)
     )

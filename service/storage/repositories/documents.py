@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date, datetime
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from sqlalchemy import Select, bindparam, delete, func, or_, select, tuple_, update
@@ -171,6 +171,41 @@ class DocumentRepository(Repository):
             self._add_version(record.id, version, document, now)
         return DocumentRecord(record.id, external_ref, version, record.created_at, now)
 
+    def replace_many(
+        self, edits: Sequence[tuple[DocumentRecord, Mapping[str, Any], Mapping[str, Link]]], now: datetime
+    ) -> list[DocumentRecord]:
+        """Give many documents their next versions, each with the same columns of the kind; others stay as they are.
+
+        Their records must have been read in this unit of work: no other writer can have come between.
+        """
+        if not edits:
+            return []
+        # An edit always comes after what it edits, whatever the clock says: ETags rest on it.
+        made = [
+            replace(one, version=one.version + 1, updated_at=max(now, one.updated_at + timedelta(microseconds=1)))
+            for one, _, _ in edits
+        ]
+        row = self._row
+        linked: dict[str, Any] = {name: bindparam(f"its_{name}") for name in edits[0][2]}
+        statement = (
+            update(row)
+            .where(row.account_id == self._account_id, row.key == bindparam("its_key"))
+            .values(version=bindparam("its_version"), updated_at=bindparam("its_time"), **linked)
+        )
+        values = [
+            {"its_key": one.id, "its_version": one.version, "its_time": one.updated_at}
+            | {f"its_{name}": value for name, value in links.items()}
+            for one, (_, _, links) in zip(made, edits, strict=True)
+        ]
+        self._session.connection().execute(statement, values)
+        key = row.__mapper__.c.key.name
+        versions = [
+            (one.id, one.version, document, one.updated_at) for one, (_, document, _) in zip(made, edits, strict=True)
+        ]
+        names = [key, "version", "document", "created_at"]
+        insert_many(self._session, self._version_row, {"account_id": self._account_id}, names, versions)
+        return made
+
     def remove(self, record: DocumentRecord) -> bool:
         """Remove a document with all its versions; False where it is not as ``record`` says any more."""
         self._session.execute(
@@ -257,6 +292,22 @@ class DocumentRepository(Repository):
             self._row.account_id == self._account_id, getattr(self._row, column) == value
         )
         return list(self._session.scalars(query.order_by(self._row.key).limit(limit)))
+
+    def in_order(self, column: str, first: Link, before: Link, linked: Mapping[str, str]) -> list[str]:
+        """Return the ids of documents in the order of one of the columns of the kind, from ``first`` to ``before``.
+
+        Either may be None for no bound; ``linked`` are columns and the values that they must have.
+        """
+        row = self._row
+        place = getattr(row, column)
+        query = select(row.key).where(row.account_id == self._account_id)
+        for name, value in linked.items():
+            query = query.where(getattr(row, name) == value)
+        if first is not None:
+            query = query.where(place >= first)
+        if before is not None:
+            query = query.where(place < before)
+        return list(self._session.scalars(query.order_by(place, row.key)))
 
     def naming(self, column: str, key: str, limit: int) -> list[str]:
         """Return the ids of at most ``limit`` documents with an id among those in one of the columns of the kind.

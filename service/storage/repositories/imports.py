@@ -58,8 +58,8 @@ class ImportRepository(Repository):
             query = query.where(line.status == status)
         return [import_line(row) for row in self._session.scalars(query.order_by(line.row).limit(limit))]
 
-    def told(self, import_id: str, references: Sequence[str]) -> dict[str, str]:
-        """Return what the rows of a dry run said that would make the things of these references."""
+    def told(self, import_id: str, references: Sequence[str]) -> list[tuple[str, str]]:
+        """Return the references of rows of a dry run that would make things, of these, and what each row said."""
         line = ImportLineRow
         query = select(line.client_ref, line.told).where(
             line.account_id == self._account_id,
@@ -67,7 +67,7 @@ class ImportRepository(Repository):
             line.client_ref.in_(list(references)),
             line.told.is_not(None),
         )
-        return {reference: told for reference, told in self._session.execute(query) if reference and told}
+        return [(reference, told) for reference, told in self._session.execute(query) if reference and told]
 
     def advance(self, import_id: str, lines: Sequence[ImportLine]) -> None:
         """Add lines to the report of an import, and count them."""

@@ -11,9 +11,10 @@ from typing import Any, ClassVar, Generic, Protocol, TypeVar
 import orjson
 
 from service.errors import DocumentInvalid
-from service.imports.rows import Columns
+from service.imports.rows import Columns, Row
 from service.security import Caller
 from service.storage.unit import UnitOfWork
+from service.usecases.import_kinds.known import Known
 from tidecore.errors import InvalidInput
 
 T = TypeVar("T")
@@ -38,10 +39,15 @@ class Stored:
 class ImportKind(Protocol[T]):
     """One kind of thing that can be imported.
 
+    `prepare` looks up, `parse` needs nothing of the store, `settle`, `stored` and `write` are of one transaction.
     ``told`` is what a thing says, as a short text; `same` compares what a row says with what a thing said before.
     """
 
     columns: ClassVar[Columns]
+
+    def prepare(self, rows: Sequence[Row], _known: Known) -> Sequence[Row]:
+        """Return rows as `parse` takes them: what only the account knows looked up, or the fault that it is not."""
+        return rows
 
     def parse(self, document: Mapping[str, Any], caller: Caller) -> Candidate[T]:
         """Return what a row says; CoreError or ServiceError with all that is wrong with it."""
@@ -54,14 +60,22 @@ class ImportKind(Protocol[T]):
     ) -> list[Candidate[T] | InvalidInput | DocumentInvalid]:
         """Return rows with what they rest on found in the store, or the error that it is not there or not fit."""
 
+    def key(self, one: Candidate[T]) -> str:
+        """Return what tells a settled row from others: its `client_ref`, unless that is a name within something."""
+        return one.client_ref
+
+    def key_of(self, client_ref: str, _told: str) -> str:
+        """Return `key` of a row of which only its reference, and what it told, are left."""
+        return client_ref
+
     def told(self, said: T) -> str:
         """Return what a settled row says."""
 
     def same(self, new: str, old: str) -> bool:
         """Return whether a row that says ``new`` leaves a thing that says ``old`` as it is."""
 
-    def stored(self, unit: UnitOfWork, references: Sequence[str]) -> dict[str, Stored]:
-        """Return the things that are there, by the account's own names."""
+    def stored(self, unit: UnitOfWork, candidates: Sequence[Candidate[T]]) -> dict[str, Stored]:
+        """Return those of the things that are there, by their keys."""
 
     def write(self, unit: UnitOfWork, candidates: Sequence[Candidate[T]], now: datetime) -> list[str]:
         """Add settled rows to the store with their changes, and return their ids."""

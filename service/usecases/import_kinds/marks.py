@@ -17,7 +17,7 @@ from service.security import Caller
 from service.storage.records import CREATED, Change
 from service.storage.repositories.documents import NewDocument
 from service.storage.unit import UnitOfWork
-from service.usecases.import_kinds.kind import Candidate, Stored, content_hash
+from service.usecases.import_kinds.kind import Candidate, ImportKind, Stored, content_hash
 from service.usecases.marks import check_tide, find_stations, no_station
 from service.usecases.references import ExternalRef
 from tidecore.errors import InvalidInput
@@ -44,7 +44,7 @@ class SaidMark:
     links: Mapping[str, str]
 
 
-class MarkImport:
+class MarkImport(ImportKind[SaidMark]):
     """Marks: each follows the station that it names."""
 
     columns: ClassVar[Columns] = {
@@ -106,9 +106,9 @@ class MarkImport:
         """Return whether two marks are the same."""
         return new == old
 
-    def stored(self, unit: UnitOfWork, references: Sequence[str]) -> dict[str, Stored]:
+    def stored(self, unit: UnitOfWork, candidates: Sequence[Candidate[SaidMark]]) -> dict[str, Stored]:
         """Return the marks there are in their current versions."""
-        records = unit.marks.by_references(references)
+        records = unit.marks.by_references([one.client_ref for one in candidates])
         documents = unit.marks.documents([(one.id, one.version) for one in records.values()]) if records else {}
         return {
             reference: Stored(one.id, content_hash(Mark.parse(documents[one.id, one.version]).to_document()))

@@ -13,7 +13,7 @@ from service.security import Caller
 from service.storage.records import CREATED, Change
 from service.storage.repositories.documents import NewDocument
 from service.storage.unit import UnitOfWork
-from service.usecases.import_kinds.kind import Candidate, Stored, content_hash
+from service.usecases.import_kinds.kind import Candidate, ImportKind, Stored, content_hash
 from service.usecases.references import ExternalRef
 from tidecore.errors import InvalidInput
 from tidecore.rules import Method
@@ -25,7 +25,7 @@ class MethodRow(Method):
     client_ref: ExternalRef
 
 
-class MethodImport:
+class MethodImport(ImportKind[Mapping[str, Any]]):
     """Methods: they rest on nothing."""
 
     columns: ClassVar[Columns] = {
@@ -63,9 +63,9 @@ class MethodImport:
         """Return whether two methods are the same."""
         return new == old
 
-    def stored(self, unit: UnitOfWork, references: Sequence[str]) -> dict[str, Stored]:
+    def stored(self, unit: UnitOfWork, candidates: Sequence[Candidate[Mapping[str, Any]]]) -> dict[str, Stored]:
         """Return the methods there are in their current versions."""
-        records = unit.methods.by_references(references)
+        records = unit.methods.by_references([one.client_ref for one in candidates])
         documents = unit.methods.documents([(one.id, one.version) for one in records.values()]) if records else {}
         return {
             reference: Stored(one.id, content_hash(Method.parse(documents[one.id, one.version]).to_document()))

@@ -13,7 +13,7 @@ from service.imports.rows import Columns
 from service.security import Caller
 from service.storage.records import CREATED, Change, StationRecord
 from service.storage.unit import UnitOfWork
-from service.usecases.import_kinds.kind import Candidate, Stored, content_hash
+from service.usecases.import_kinds.kind import Candidate, ImportKind, Stored, content_hash
 from service.usecases.references import ExternalRef
 from service.usecases.station_documents import StationDocument
 from service.usecases.stations import NewStation, check_station, write_version
@@ -35,7 +35,7 @@ class SaidStation:
     model: TideModel | None
 
 
-class StationImport:
+class StationImport(ImportKind[SaidStation]):
     """Stations: with constituents where the format has room for them; a row without leaves a tide as it is."""
 
     columns: ClassVar[Columns] = {
@@ -74,9 +74,9 @@ class StationImport:
         (said, tide), (said_before, tide_before) = new.split(":"), old.split(":")
         return said == said_before and tide in ("", tide_before)
 
-    def stored(self, unit: UnitOfWork, references: Sequence[str]) -> dict[str, Stored]:
+    def stored(self, unit: UnitOfWork, candidates: Sequence[Candidate[SaidStation]]) -> dict[str, Stored]:
         """Return the stations there are."""
-        records = unit.stations.by_references(references)
+        records = unit.stations.by_references([one.client_ref for one in candidates])
         models = unit.stations.current_models([one.station_id for one in records.values()]) if records else {}
         found = {}
         for reference, one in records.items():

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
+import orjson
 from pydantic import Field
 
 from service.api.instants import write_instant
 from service.api.v1.schemas.common import InstantText, Schema, WorkProblem, write_problem
+from service.errors import DocumentInvalid
+from service.imports.mapping import ColumnMapping
 from service.usecases.imports import LinePage
 from service.usecases.page import Page
 from service.usecases.records import ImportRecord
+from tidecore.errors import Fault, InvalidInput
 
-Kind = Literal["mark", "method", "station"]
+Kind = Literal["mark", "method", "station", "trip", "catch", "diary_row"]
 Status = Literal["created", "unchanged", "conflict", "invalid"]
 
 
@@ -23,6 +27,9 @@ class Import(Schema):
     job_id: Annotated[str, Field(description="The job that does it; state, times and problem are its own.")]
     kind: Annotated[str, Field(description="What the rows are, as mark.")]
     format: Annotated[Literal["ndjson", "csv", "geojson"], Field(description="How the file is written.")]
+    mapping: Annotated[
+        dict[str, Any] | None, Field(description="How the columns of a CSV are read; null where they have our names.")
+    ]
     dry_run: Annotated[bool, Field(description="Whether rows are only judged, and nothing is written.")]
     state: Literal["queued", "running", "done", "failed", "cancelled"]
     problem: WorkProblem | None
@@ -59,7 +66,7 @@ class ImportLine(Schema):
     row: Annotated[int, Field(description="Number of the row in the file, from 1; a header is no row.")]
     client_ref: Annotated[str | None, Field(description="What the row calls its thing; null where it does not say.")]
     status: Status
-    id: Annotated[str | None, Field(description="Id of the record; null where there is none.")]
+    id: Annotated[str | None, Field(description="Id of the record, for a catch that of its trip; null for none.")]
     faults: list[ImportFault]
 
 
@@ -70,6 +77,19 @@ class ImportReport(Schema):
     next_cursor: str | None
 
 
+def read_mapping(text: str | None) -> ColumnMapping | None:
+    """Return the mapping that a query gives as JSON; DocumentInvalid with all that is wrong with it."""
+    if text is None:
+        return None
+    try:
+        return ColumnMapping.parse(orjson.loads(text))
+    except orjson.JSONDecodeError as error:
+        raise DocumentInvalid(Fault("mapping", f"is no JSON: {error.msg}", "a JSON object, percent-encoded")) from error
+    except InvalidInput as error:
+        named = [Fault(f"mapping.{one.field}", one.problem, one.expected) for one in error.faults]
+        raise DocumentInvalid(named) from error
+
+
 def write_import(record: ImportRecord) -> dict[str, Any]:
     """Return an import as `Import` has it."""
     return {
@@ -77,6 +97,7 @@ def write_import(record: ImportRecord) -> dict[str, Any]:
         "job_id": record.job_id,
         "kind": record.kind,
         "format": record.format,
+        "mapping": record.mapping,
         "dry_run": record.dry_run,
         "state": record.state,
         "problem": write_problem(record.problem),
