@@ -16,7 +16,9 @@ NAMES = (
     "choosing",
     "hazards",
     "unchanged",
+    "plans",
     "imports",
+    "log_imports",
     "catch_log",
 )
 
