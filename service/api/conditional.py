@@ -13,7 +13,7 @@ import base64
 import hashlib
 import re
 import zoneinfo
-from collections.abc import Callable, Coroutine, Hashable
+from collections.abc import Callable, Coroutine, Hashable, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -26,7 +26,7 @@ from service.exports.series import FORMAT
 from service.security import LOCAL_CALLER
 from service.settings import Settings
 from service.storage.pulse import Remembered
-from service.usecases.inputs import Basis
+from service.usecases.inputs import Basis, Input
 from tidecore import NUMERICS
 
 CACHE_CONTROL = "private, no-cache"
@@ -84,6 +84,11 @@ def series_etag(basis: Basis, media_type: str, zone: zoneinfo.ZoneInfo | None) -
 def document_etag(kind: str, key: str, version: int, stamp: datetime) -> str:
     """Return the ETag of a single document, by its id, its version and when it was last written."""
     return _tag([kind, key, version, stamp.isoformat(), FORMAT])
+
+
+def inputs_etag(inputs: Sequence[Input]) -> str:
+    """Return the ETag of a document that is shown with other things, by all of them in their versions."""
+    return _tag([[[one.kind, one.key, one.version, one.stamp.isoformat()] for one in inputs], NUMERICS, FORMAT])
 
 
 def parts_etag(*parts: str | int) -> str:

@@ -200,3 +200,7 @@ RegulationId = Annotated[str, Path(max_length=64, description="Id of a rule on f
 MethodId = Annotated[str, Path(max_length=64, description="Id of a method.")]
 RuleId = Annotated[str, Path(max_length=64, description="Id of a species rule.")]
 TripId = Annotated[str, Path(max_length=64, description="Id of a trip.")]
+DeploymentRef = Annotated[str, Path(max_length=120, description="Name of a deployment within its trip: its `ref`.")]
+BiteRef = Annotated[str, Path(max_length=120, description="Name of a bite within its trip: its `ref`.")]
+CatchRef = Annotated[str, Path(max_length=120, description="Name of a catch within its trip: its `ref`.")]
+DiaryRowId = Annotated[str, Path(max_length=64, description="Id of a row of an old diary.")]

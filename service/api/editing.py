@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Mapping
-from typing import Annotated, Any
+from collections.abc import Callable, Mapping
+from typing import Annotated, Any, TypeVar
 
 import orjson
 from fastapi import Body, Depends, Header, Request
@@ -22,6 +22,8 @@ MERGE_PATCH = "application/merge-patch+json"
 #: Problems of an edit, and of a request that may be sent again.
 EDIT = ("precondition-missing", "stale", "store-conflict")
 ONCE = ("idempotency-key-reused", "idempotency-key-running")
+
+T = TypeVar("T")
 
 _ETAG = re.compile(r'(W/)?"([\x21\x23-\x7e\x80-\xff]*)"')
 
@@ -41,6 +43,11 @@ class IfMatch:
     def __init__(self, tags: frozenset[str] | None) -> None:
         """Hold the strong ``tags``, None for any."""
         self._tags = tags
+
+    @property
+    def any(self) -> bool:
+        """Whether a thing may be edited as it is, whatever it is."""
+        return self._tags is None
 
     def allows(self, etag: str) -> bool:
         """Return whether a thing with this strong ``etag`` may be edited."""
@@ -150,6 +157,11 @@ def merge_patch(target: Any, patch: Any) -> Any:
         else:
             merged[name] = merge_patch(merged.get(name), value)
     return merged
+
+
+def seen(if_match: IfMatch, etag: Callable[[T], str]) -> Callable[[T], bool] | None:
+    """Return whether a thing with the ``etag`` it is shown with may be edited; None where any may."""
+    return None if if_match.any else lambda shown: if_match.allows(etag(shown))
 
 
 def patch_example(example: Mapping[str, Any]) -> dict[str, Any]:

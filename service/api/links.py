@@ -16,12 +16,19 @@ SHOWN: Mapping[str, Mapping[str, str]] = {
     "OfficialWarning": {"warning_id": "/id"},
     "SpeciesRule": {"rule_id": "/id"},
     "Method": {"method_id": "/id"},
+    "LoggedTrip": {"trip_id": "/id", "mark_id": "/mark_id"},
+    "LoggedDeployment": {"trip_id": "/trip_id", "deployment_ref": "/ref"},
+    "LoggedBite": {"trip_id": "/trip_id", "bite_ref": "/ref"},
+    "LoggedCatch": {"trip_id": "/trip_id", "catch_ref": "/ref"},
+    "LoggedDiaryRow": {"diary_row_id": "/id", "mark_id": "/mark_id"},
     "Regulation": {"regulation_id": "/id"},
     "Fit": {"fit_id": "/id", "job_id": "/job_id"},
     "Quality": {"fit_id": "/fit_id"},
     "Plan": {"plan_id": "/id", "job_id": "/job_id"},
     "Job": {"job_id": "/id"},
 }
+#: The parameters of the path of an operation, and the operation.
+_Target = tuple[list[str], Mapping[str, Any]]
 _COMPONENTS = "#/components/links/"
 
 
@@ -48,20 +55,23 @@ def _shown(response: Mapping[str, Any]) -> str | None:
     return name if name in SHOWN else None
 
 
-def _targets(document: Mapping[str, Any]) -> Iterator[tuple[str, tuple[str, Mapping[str, Any]]]]:
-    """Return the operations whose path takes one id: name, that parameter, and the operation."""
+def _targets(document: Mapping[str, Any]) -> Iterator[tuple[str, _Target]]:
+    """Return the operations whose path takes ids: name, those parameters, and the operation."""
     for path, item in document["paths"].items():
         for operation in item.values():
             places = [one["name"] for one in operation.get("parameters", ()) if one["in"] == "path"]
-            if len(places) == 1 and f"{{{places[0]}}}" in path:
-                yield operation["operationId"], (places[0], operation)
+            if places and all(f"{{{place}}}" in path for place in places):
+                yield operation["operationId"], (places, operation)
 
 
-def _links(shown: str, targets: Mapping[str, tuple[str, Mapping[str, Any]]]) -> Iterator[tuple[str, dict[str, Any]]]:
-    for name, (parameter, operation) in targets.items():
-        if parameter not in SHOWN[shown]:
+def _links(
+    shown: str, targets: Mapping[str, tuple[list[str], Mapping[str, Any]]]
+) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Return the links to operations all of whose parameters stand in what is shown."""
+    for name, (places, operation) in targets.items():
+        if not set(places) <= set(SHOWN[shown]):
             continue
-        parameters = {parameter: f"$response.body#{SHOWN[shown][parameter]}"}
+        parameters = {place: f"$response.body#{SHOWN[shown][place]}" for place in places}
         if any(one["name"] == "If-Match" for one in operation["parameters"]):
             parameters["If-Match"] = "$response.header.ETag"
         yield (

@@ -5,13 +5,16 @@ from __future__ import annotations
 import base64
 import binascii
 import hashlib
-from typing import Annotated
+from collections.abc import Callable
+from typing import Annotated, TypeVar
 
 from fastapi import Query, Request
 
 from service.errors import CursorInvalid, CursorOutdated, DocumentInvalid
 from service.storage.identifiers import is_id
 from tidecore.errors import Fault
+
+P = TypeVar("P")
 
 Cursor = Annotated[
     str | None,
@@ -22,7 +25,7 @@ Limit = Annotated[int, Query(ge=1, le=500, description="Most items on the page."
 
 def write_cursor(kind: str, after: str | None) -> str | None:
     """Return the cursor that goes on after an id in the list of a ``kind``; None on the last page."""
-    return None if after is None else base64.urlsafe_b64encode(f"{kind} {after}".encode()).decode().rstrip("=")
+    return None if after is None else _encoded(f"{kind} {after}")
 
 
 def read_cursor(kind: str, cursor: str | None) -> str | None:
@@ -35,6 +38,25 @@ def read_cursor(kind: str, cursor: str | None) -> str | None:
     return after
 
 
+def write_log_place(kind: str, after: tuple[object, str] | None) -> str | None:
+    """Return the cursor that goes on after a time or day and an id in the list of a ``kind``; None on the last page."""
+    return None if after is None else _encoded(f"{kind} {after[0]} {after[1]}".replace("+00:00", "Z"))
+
+
+def read_log_place(kind: str, cursor: str | None, read: Callable[[str], P]) -> tuple[P, str] | None:
+    """Return the time or day, as ``read`` reads it, and the id after which a list goes on; raises as `read_cursor`."""
+    if cursor is None:
+        return None
+    given, _, rest = _decoded(cursor).partition(" ")
+    value, _, key = rest.rpartition(" ")
+    if given != kind or not is_id(key):
+        raise CursorInvalid
+    try:
+        return read(value), key
+    except ValueError as error:
+        raise CursorInvalid from error
+
+
 def link_next(request: Request, form: str, limit: int, cursor: str | None) -> dict[str, str]:
     """Return the Link header (RFC 8288) to the next page of a list in the same form; nothing on the last page."""
     if cursor is None:
@@ -45,7 +67,7 @@ def link_next(request: Request, form: str, limit: int, cursor: str | None) -> di
 
 def write_place(account_id: str, number: int) -> str:
     """Return the cursor that goes on after a ``number`` in the changes of an account."""
-    return base64.urlsafe_b64encode(f"{_owner(account_id)} {number}".encode()).decode().rstrip("=")
+    return _encoded(f"{_owner(account_id)} {number}")
 
 
 def read_place(account_id: str, cursor: str | None) -> int:
@@ -60,7 +82,7 @@ def read_place(account_id: str, cursor: str | None) -> int:
 
 def write_row_place(import_id: str, row: int | None) -> str | None:
     """Return the cursor that goes on after a row in the report of an import; None on the last page."""
-    return None if row is None else base64.urlsafe_b64encode(f"{import_id} {row}".encode()).decode().rstrip("=")
+    return None if row is None else _encoded(f"{import_id} {row}")
 
 
 def read_row_place(import_id: str, cursor: str | None) -> int:
@@ -80,7 +102,7 @@ def write_search_place(question: str, state: str, number: int | None) -> str | N
     """
     if number is None:
         return None
-    return base64.urlsafe_b64encode(f"{question} {state} {number}".encode()).decode().rstrip("=")
+    return _encoded(f"{question} {state} {number}")
 
 
 def read_search_place(question: str, state: str, cursor: str | None) -> int:
@@ -106,6 +128,10 @@ def read_search_place(question: str, state: str, cursor: str | None) -> int:
 
 def _owner(account_id: str) -> str:
     return hashlib.sha256(f"changes {account_id}".encode()).hexdigest()[:12]
+
+
+def _encoded(text: str) -> str:
+    return base64.urlsafe_b64encode(text.encode()).decode().rstrip("=")
 
 
 def _decoded(cursor: str) -> str:

@@ -11,7 +11,7 @@ from service.errors import NotFound, PreconditionMissing, ReferenceTaken, Stale
 from service.security import Caller
 from service.storage.identifiers import is_id
 from service.storage.records import CREATED, DELETED, UPDATED, Change, DocumentRecord, VersionRecord
-from service.storage.repositories.documents import DocumentRepository, Link
+from service.storage.repositories.documents import DocumentRepository, Link, Ordered
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
 from service.usecases.once import Keep, keep_nothing
@@ -61,13 +61,19 @@ def link_nothing(_context: Context, _unit: UnitOfWork, document: D) -> tuple[D, 
     return document, {}
 
 
+def carry_nothing(_before: D, after: D) -> D:
+    """Return what replaces a document as it is: nothing of the one before stays in it."""
+    return after
+
+
 @dataclass(frozen=True, slots=True)
 class Documents(Generic[D]):
     """All that can be done with the documents of one kind.
 
     ``settle`` returns a document as it is stored, with what it rests on resolved, and the columns that say so.
-    ``release`` deletes what belongs to a document before it is itself deleted. ``written`` sees to what rests on a
-    document that says something new.
+    ``release`` deletes what belongs to a document before it is itself deleted. ``carry`` returns what replaces a
+    document with what a replacement leaves of the one before. ``written`` sees to what rests on a document that says
+    something new.
     """
 
     kind: str
@@ -77,6 +83,7 @@ class Documents(Generic[D]):
     settle: Callable[[Context, UnitOfWork, D], tuple[D, Mapping[str, Link]]] = link_nothing
     release: Callable[[Context, UnitOfWork, str], None] = release_nothing
     written: Callable[[Context, UnitOfWork, str], None] = tell_nobody
+    carry: Callable[[D, D], D] = carry_nothing
 
     def create(
         self, context: Context, caller: Caller, draft: Draft[D], keep: Keep[DocumentView[D]] = keep_nothing
@@ -124,6 +131,17 @@ class Documents(Generic[D]):
         repository = self.repository(unit)
         page = one_page(lambda most: repository.page_linked(column, value, after, most), limit, lambda one: one.id)
         return Page(self._decode(context, unit, page.items), page.after)
+
+    def page_ordered(
+        self, context: Context, unit: UnitOfWork, wanted: Ordered, limit: int
+    ) -> tuple[list[DocumentView[D]], tuple[Link, str] | None]:
+        """Return a page in the order of a column, and the value and id that it goes on from; None on the last page."""
+        found = self.repository(unit).page_ordered(wanted, limit + 1)
+        views = self._decode(context, unit, [record for _, record in found[:limit]])
+        if len(found) <= limit:
+            return views, None
+        value, record = found[limit - 1]
+        return views, (value, record.id)
 
     def with_any(self, context: Context, unit: UnitOfWork, column: str, values: Sequence[str]) -> list[DocumentView[D]]:
         """Return every document with one of some ``values`` in one of the columns of the kind."""
@@ -187,6 +205,7 @@ class Documents(Generic[D]):
                 result = Edited(self._add(context, unit, draft), made=True)
             else:
                 view = self._decode(context, unit, [found])[0]
+                draft = Draft(self.carry(view.document, draft.document), external_ref)
                 settled, _ = self.settle(context, unit, draft.document)
                 if settled != view.document:
                     self._check(found, expected)

@@ -19,6 +19,7 @@ NAMES = (
     "plans",
     "imports",
     "log_imports",
+    "catch_log",
 )
 
 

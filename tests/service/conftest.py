@@ -75,6 +75,14 @@ def coastal(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[TestClie
         yield client, make_coast(client)
 
 
+@pytest.fixture(scope="session")
+def logbook(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[TestClient, Coast]]:
+    """Another one of these, for tests that log what was fished, each with trips or marks of its own."""
+    app = create_app(lay_store(settings_for(tmp_path_factory.mktemp("logbook"))))
+    with TestClient(app, base_url=URL, client=PEER, raise_server_exceptions=False) as client:
+        yield client, make_coast(client)
+
+
 @pytest.fixture
 def house(tmp_path: Path) -> Iterator[House]:
     """An opened house without a runner and without HTTP."""

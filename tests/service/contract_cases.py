@@ -41,7 +41,17 @@ _NEW = {
     "marks": "create_mark",
     "species-rules": "create_species_rule",
     "methods": "create_method",
+    "trips": "create_trip",
+    "diary-rows": "create_diary_row",
     "regulations": "create_regulation",
+}
+#: Kind of thing -> a change of one; that of others is of their name.
+_CHANGED: dict[str, Any] = {
+    "trips": {"trip": {"notes": "Invented."}},
+    "trips/deployments": {"snags": 2},
+    "trips/bites": {"kind": "rattle"},
+    "trips/catches": {"condition": "dead"},
+    "diary-rows": {"notes": "Invented."},
 }
 
 
@@ -151,11 +161,15 @@ class FromHere:
             case.query.update(HINTS)
             case.media_type, case.body = "text/csv", gauge_csv(30).decode()
         elif case.method == "PATCH":
-            case.body = {"name": f"Invented {self.cases}"}
+            case.body = _CHANGED.get(noun, {"name": f"Invented {self.cases}"})
         elif noun in _NEW and case.method in ("POST", "PUT"):
             case.body = {**example(_NEW[noun]), "external_ref": None}
             if noun == "marks":
                 case.body["station"] = self.known["station_id"]
+            elif noun == "trips":
+                case.body["trip"] = example("create_trip")["trip"] | {"mark": self.known["mark_id"]}
+            elif noun == "diary-rows":
+                case.body["mark"] = self.known["mark_id"]
         elif case.operation.label == "POST /v1/conditions":
             case.query.clear()
             case.media_type, case.body = "application/json", {**EXAMPLE, "source": f"Invented {self.cases}"}
@@ -204,6 +218,9 @@ def contract_application(folder: Path) -> Iterator[FromHere]:
             warned = client.post("/v1/warnings", content=CAP_EXAMPLE, headers={"content-type": "application/cap+xml"})
             known.update(condition_id=told[0]["id"], warning_id=warned.json()["items"][0]["id"])
             known["method_id"] = client.post("/v1/methods", json=example("create_method")).json()["id"]
+            known["trip_id"] = client.post("/v1/trips", json=example("create_trip")).json()["id"]
+            known.update(deployment_ref="near", bite_ref="b1", catch_ref="c1")
+            known["diary_row_id"] = client.post("/v1/diary-rows", json=example("create_diary_row")).json()["id"]
             known.update(fit_id=fit["id"], job_id=fit["job_id"])
             # The name of the header is spelled as checks look for it.
             yield FromHere(app, known, {"Authorization": holder.headers["authorization"]})

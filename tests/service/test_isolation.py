@@ -13,11 +13,12 @@ from sqlalchemy import select
 from starlette.testclient import TestClient
 
 from service.storage.tables import Table
+from tests.service.coast import example
 from tests.service.holders import Holder, context_of, keyed_client, make_holder
 from tests.service.walk import Things, absent_id, example_of, make_things, operations, parameters, probes, send
 
 #: Ids of what goes with a mark.
-OF_A_MARK = ("note_id", "condition_id", "warning_id")
+OF_A_MARK = ("note_id", "condition_id", "warning_id", "trip_id", "diary_row_id")
 
 
 class Shore(NamedTuple):
@@ -109,6 +110,17 @@ def test_external_references_are_an_accounts_own(shore):
         assert made.json()["station_id"] == things["station"], made.text
 
 
+def test_a_trip_is_not_logged_at_a_mark_of_another_account(shore):
+    """The walk looks at fields of a body; this one stands deeper."""
+    for path, body in (
+        ("/v1/trips", {"trip": {**example("create_trip")["trip"], "mark": shore.others["mark"]}}),
+        ("/v1/diary-rows", {**example("create_diary_row"), "mark": shore.others["mark"]}),
+    ):
+        sent = shore.client.post(path, json={**body, "external_ref": None}, headers=shore.one.headers)
+        assert sent.status_code == 422, sent.text
+        assert "there is no mark" in sent.json()["detail"]
+
+
 def test_a_parameter_without_a_maker_is_seen(shore):
     sample = json.loads(json.dumps(shore.contract))
     operation = {"operationId": "get_log", "parameters": [{"name": "boat_id", "in": "path", "required": True}]}
@@ -122,8 +134,13 @@ def test_a_parameter_without_a_maker_is_seen(shore):
 
 def test_what_is_another_accounts_can_be_reached_by_who_has_it(shore):
     """Without this the walk above might refuse what nobody could ask for. The last test: it changes and deletes."""
-    # What goes with a mark is deleted before the mark.
-    for probe in sorted(probes(shore.contract), key=lambda one: (one.method == "delete", one.name not in OF_A_MARK)):
+
+    # What goes with a mark is deleted before the mark, and what is part of a thing before that.
+    def last(one):
+        gone = one.method == "delete"
+        return gone, one.name not in OF_A_MARK, -one.path.count("/") if gone else 0
+
+    for probe in sorted(probes(shore.contract), key=last):
         response = send(shore.client, shore.contract, probe, shore.one, shore.ones, shore.ones[probe.kind])
         assert response.status_code not in (401, 403, 404), str(probe)
         assert response.status_code < 300 or response.status_code in (409, 412), (str(probe), response.text)

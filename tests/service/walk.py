@@ -12,12 +12,8 @@ from starlette.testclient import TestClient
 
 from service.api.v1.schemas.official_warnings import CAP_EXAMPLE
 from service.storage.identifiers import new_id
-from service.usecases.documents import Draft
-from service.usecases.trips import TRIPS
 from tests.service.coast import SPAN, example, make_coast
-from tests.service.holders import Holder, context_of
-from tests.tidecore.catchlog.trips import at, deployment, record
-from tidecore.catchlog import TripRecord
+from tests.service.holders import Holder
 
 #: Name of a parameter or of a field of a body -> the kind of thing whose id it takes. A new one is entered here, and
 #: what an account has of its kind in `make_things`; the walk fails until it is.
@@ -25,6 +21,7 @@ KINDS = {
     "station_id": "station",
     "station": "station",
     "neighbour": "station",
+    "mark": "mark",
     "mark_id": "mark",
     "mark_ids": "mark",
     "first_mark_id": "mark",
@@ -38,6 +35,7 @@ KINDS = {
     "regulation_id": "regulation",
     "method_ids": "method",
     "trip_id": "trip",
+    "diary_row_id": "diary row",
     "fit_id": "fit",
     "job_id": "job",
     "import_id": "import",
@@ -47,7 +45,7 @@ KINDS = {
 #: Field of a body -> the one that an example has in its place.
 INSTEAD: Mapping[str, str] = {"mark_id": "area"}
 #: Parameters of paths that are no ids, and what is asked for.
-PLAIN: Mapping[str, str] = {}
+PLAIN: Mapping[str, str] = {"deployment_ref": "near", "bite_ref": "b1", "catch_ref": "c1", "year": "2026"}
 #: Examples of required parameters of queries whose schema gives none.
 EXAMPLES: Mapping[str, str] = {**SPAN, "date": "2026-06-01"}
 _ID_LIKE = re.compile(r"(^|_)ids?$")
@@ -163,6 +161,11 @@ def send(
                 document[name] = [probed] if name.endswith("_ids") else probed
             elif name in document and name in KINDS:
                 document[name] = [own[KINDS[name]]] if name.endswith("_ids") else own[KINDS[name]]
+        if probe.method == "put" and "rod" in document:
+            # The rod of the example has been added to the same trip by then.
+            document["rod"] = "fourth"
+        if "trip" in document:
+            document["trip"] = {**document["trip"], "mark": own["mark"]}
         headers["content-type"], content["json"] = json_types[0], document
     elif media_types:
         headers["content-type"], content["content"] = media_types[0], _RECORD
@@ -199,8 +202,12 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         note = {"time": "2026-06-01T14:25:00Z", "turned_to": "ebb"}
         noted = client.post(f"/v1/marks/{coast.mark}/slack-notes", json=note)
         method = client.post("/v1/methods", json=example("create_method"))
+        outing = example("create_trip")
+        # Both rods have casts, so that they can be held against each other.
+        outing["deployments"][1]["casts"] = [{"out": "2026-05-02T17:55:00Z", "in": "2026-05-02T18:40:00Z"}]
+        trip = client.post("/v1/trips", json=outing)
+        row = client.post("/v1/diary-rows", json=example("create_diary_row"))
         regulation = client.post("/v1/regulations", json=example("create_regulation"))
-        trip = TRIPS.create(context_of(client), holder.caller, Draft(_trip_at(coast.mark), None))
         planned = client.post("/v1/plans", json={"month": "2026-06", "mark_ids": [coast.mark]})
         while client.get(planned.headers["location"]).json()["state"] in ("queued", "running"):
             assert time.monotonic() < ends, "the plan is stuck"
@@ -224,22 +231,14 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         "warning": given["create_warning"],
         "rule": coast.rule,
         "method": method.json()["id"],
+        "trip": trip.json()["id"],
+        "diary row": row.json()["id"],
         "regulation": regulation.json()["id"],
-        "trip": trip.record.id,
         "fit": sent.json()["id"],
         "job": sent.json()["job_id"],
         "import": imported.json()["id"],
         "plan": planned.json()["id"],
     }
-
-
-def _trip_at(mark: str) -> TripRecord:
-    """A trip with two rods whose casts are on record."""
-    day = "2026-05-10"
-    span = {"start": at("18:00", day), "end": at("20:00", day)}
-    thrown = [{"out": at("18:05", day), "in": at("19:55", day)}]
-    rods = [{**deployment(rod, rod), **span, "casts": thrown} for rod in ("near", "far")]
-    return TripRecord.parse(record(trip={"mark": mark, **span}, deployments=rods))
 
 
 def absent_id(like: str) -> str:

@@ -38,7 +38,7 @@ from tidecore.catchlog.tallies import (
     tally_catches,
     tally_row,
 )
-from tidecore.catchlog.trip import Bite, Cast, Catch, Deployment, MethodChange, Reach, Trip
+from tidecore.catchlog.trip import Bite, Cast, Catch, Deployment, MethodChange, Reach, Trip, TripPart
 
 __all__ = [
     "BINS_VERSION",
@@ -73,6 +73,7 @@ __all__ = [
     "Tally",
     "TideHours",
     "Trip",
+    "TripPart",
     "TripRecord",
     "Weight",
     "WeightEstimate",

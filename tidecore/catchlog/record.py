@@ -10,7 +10,7 @@ from typing import Annotated, Any, TypeVar
 from pydantic import Field, JsonValue, ValidationInfo, field_validator
 
 from tidecore.catchlog.moments import Moment, outside, written
-from tidecore.catchlog.trip import Bite, Catch, Deployment, Trip
+from tidecore.catchlog.trip import Bite, Catch, Deployment, Trip, TripPart
 from tidecore.documents import Document, Flaw, Name, Note, refuse, shown
 from tidecore.errors import Fault, InvalidInput
 
@@ -19,7 +19,11 @@ MOST_DEPLOYMENTS, MOST_EVENTS = 200, 5000
 #: Most corrections of one trip.
 MOST_CORRECTIONS = 1000
 
-D = TypeVar("D", Deployment, Bite, Catch)
+P = TypeVar("P", bound=TripPart)
+
+
+#: Where in a record something stands, as ``catches.2.length.cm``.
+RecordPath = Annotated[str, Field(pattern=r"^[a-z_]+(\.([a-z_]+|[0-9]{1,5})){0,8}$")]
 
 
 class Correction(Document):
@@ -28,7 +32,7 @@ class Correction(Document):
     Whoever keeps the document keeps it as it was, too; `corrected` makes the one that holds now.
     """
 
-    path: Annotated[str, Field(pattern=r"^[a-z_]+(\.([a-z_]+|\d{1,5})){0,8}$")]
+    path: RecordPath
     was: JsonValue
     now: JsonValue
     at: Moment
@@ -98,14 +102,14 @@ def overlaps(deployments: Sequence[Deployment]) -> Iterator[Flaw]:
                 last = place
 
 
-def _refs(name: str, things: Sequence[Deployment | Bite | Catch]) -> Iterator[Flaw]:
+def _refs(name: str, things: Sequence[TripPart]) -> Iterator[Flaw]:
     seen: dict[str, int] = {}
     for place, one in enumerate(things):
         if one.ref and seen.setdefault(one.ref, place) != place:
             yield Flaw((place, "ref"), f"is that of {name}.{seen[one.ref]} too", "each ref once")
 
 
-def _named(letter: str, things: tuple[D, ...]) -> tuple[D, ...]:
+def _named(letter: str, things: tuple[P, ...]) -> tuple[P, ...]:
     """Return things with a ``ref`` each: the first number that is free, so that the same again is named the same."""
     taken = {one.ref for one in things}
     if "" not in taken:

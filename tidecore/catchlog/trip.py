@@ -132,14 +132,19 @@ Ref = Annotated[
 ]
 
 
-class Deployment(Document):
-    """One rod with one method in use, from ``start`` to ``end``; ``ref`` is its name within the trip.
+class TripPart(Document):
+    """What a trip has several of; ``ref`` is its name within the trip."""
+
+    ref: Ref = ""
+
+
+class Deployment(TripPart):
+    """One rod with one method in use, from ``start`` to ``end``.
 
     ``method`` is a reference that whoever keeps the methods understands. With no ``casts`` it is not known when the
     bait was in the water. A rod with an ``aim`` of its own is not held against another's.
     """
 
-    ref: Ref = ""
     rod: Name
     start: Moment
     end: Moment
@@ -172,10 +177,9 @@ class Deployment(Document):
         return self
 
 
-class Bite(Document):
+class Bite(TripPart):
     """A bite: what it was like and what came of it. ``deployment`` is the `ref` of one, where it is known."""
 
-    ref: Ref = ""
     at: Moment
     precision_min: Precision = 5
     deployment: Name | None = None
@@ -183,10 +187,9 @@ class Bite(Document):
     outcome: Literal["missed", "lost_in_surf", "at_snag", "bitten_off", "hook_pulled", "landed"]
 
 
-class Catch(Document):
+class Catch(TripPart):
     """One fish: species, what was measured of it, and what became of it. ``deployment`` is the `ref` of one."""
 
-    ref: Ref = ""
     at: Moment
     precision_min: Precision = 5
     deployment: Name | None = None

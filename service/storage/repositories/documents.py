@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Select, bindparam, delete, func, select, tuple_, update
+from sqlalchemy import Select, bindparam, delete, func, or_, select, tuple_, update
 from sqlalchemy.orm import Session
 
 from service.storage.bulk import insert_many
@@ -76,6 +76,21 @@ SAFETY_THRESHOLDS = DocumentTables(
 TRIPS = DocumentTables("trp", TripRow, TripVersionRow, _many_of(TripRow))
 DIARY_ROWS = DocumentTables("dia", DiaryRowRow, DiaryRowVersionRow, _many_of(DiaryRowRow))
 REGULATIONS = DocumentTables("reg", RegulationRow, RegulationVersionRow, _many_of(RegulationRow))
+
+
+@dataclass(frozen=True, slots=True)
+class Ordered:
+    """A list in the order of one ``column``, then of ids.
+
+    ``equal`` are columns with the value wanted; values of ``column`` lie in ``[first, end)`` where these are given;
+    the list goes on after a value and an id.
+    """
+
+    column: str
+    equal: Mapping[str, Link]
+    first: Link = None
+    end: Link = None
+    after: tuple[Link, str] | None = None
 
 
 class DocumentRepository(Repository):
@@ -240,6 +255,25 @@ class DocumentRepository(Repository):
         """Return documents with a ``value`` in one of the columns of the kind, in the order of their ids."""
         query = self._mine().where(getattr(self._row, column) == value)
         return [document_record(row) for row in self._page(query, self._row.key, after, limit)]
+
+    def page_ordered(self, wanted: Ordered, limit: int) -> list[tuple[Link, DocumentRecord]]:
+        """Return documents in the order of one of the columns of the kind, each with its value there."""
+        row = self._row
+        column = getattr(row, wanted.column)
+        query = select(column, row.key, row.external_ref, row.version, row.created_at, row.updated_at).where(
+            row.account_id == self._account_id,
+            *(getattr(row, name) == value for name, value in wanted.equal.items()),
+        )
+        if wanted.first is not None:
+            query = query.where(column >= wanted.first)
+        if wanted.end is not None:
+            query = query.where(column < wanted.end)
+        if wanted.after is not None:
+            value, key = wanted.after
+            # The first condition is for the index, the second for those with the same value.
+            query = query.where(column >= value, or_(column > value, row.key > key))
+        found = self._session.execute(query.order_by(column, row.key).limit(limit))
+        return [(value, DocumentRecord(*one)) for value, *one in found]
 
     def with_any(self, column: str, values: Sequence[str]) -> list[DocumentRecord]:
         """Return documents with one of some ``values`` in one of the columns of the kind, in the order of their ids."""
