@@ -63,6 +63,7 @@ TAGS = [
     {"name": "two-rods", "description": "Two rods, or two rates, side by side, and what to do with the rods now."},
     {"name": "safety", "description": "From when on a hazard is one for the account; hazards are in every answer."},
     {"name": "trips", "description": "What happened on a trip: rods, casts, bites, catches; with history and undo."},
+    {"name": "insights", "description": "What the log says: totals, catch rates with exact limits, seasons."},
     {"name": "diary-rows", "description": "Coarse rows of old diaries, and what they tell of effort."},
     {"name": "changes", "description": "What changed, in the order of commits, for apps that keep a copy."},
     {"name": "imports", "description": "Files of rows that become things of the account, and what became of each row."},

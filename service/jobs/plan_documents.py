@@ -81,8 +81,8 @@ def _window(one: SessionWindow) -> dict[str, Any]:
         "start": write_instant(one.start),
         "end": write_instant(one.end),
         "mean_score": _number(one.window.mean_score),
-        "peak_score": _number(one.window.peak_score),
-        "peak_time": write_instant(one.window.peak_time),
+        "peak_score": _number(one.peak_score),
+        "peak_time": write_instant(one.peak_time),
         "limiting_factor": one.window.limiting_factor,
     }
 

@@ -28,8 +28,8 @@ from tidecore.rules import SpeciesRule
 from tidecore.safety import Care, OutingFacts, Thresholds
 from tidecore.sky import SkyPositions, sky_positions
 from tidecore.timebase import TimeSpan, from_microseconds
-from tidecore.timeline import build_timeline
-from tidecore.windows import SessionOptions, plan_sessions, search_mark
+from tidecore.timeline import Timeline, build_timeline
+from tidecore.windows import MarkSearch, SessionOptions, plan_sessions, search_marks
 
 T = TypeVar("T")
 
@@ -99,7 +99,8 @@ class MarkOutcome:
 def plan_chunk(chunk: PlanChunk) -> list[MarkOutcome]:
     """Return what comes of the marks of a chunk; one that fails stops no other."""
     asked = _Asked(chunk.question)
-    return [_outcome(asked, chunk, mark) for mark in chunk.marks]
+    together = _together(asked, chunk)
+    return [_outcome(asked, chunk, mark, together.get(mark.mark_id)) for mark in chunk.marks]
 
 
 def unpack(content: bytes) -> dict[str, Any]:
@@ -108,9 +109,20 @@ def unpack(content: bytes) -> dict[str, Any]:
     return found
 
 
-def _outcome(asked: _Asked, chunk: PlanChunk, one: ChunkMark) -> MarkOutcome:
+def _together(asked: _Asked, chunk: PlanChunk) -> Mapping[str, MarkSearch]:
+    """Return what one search over all marks of a chunk finds; nothing where it fails: then each is searched alone."""
     try:
-        document = asked.plan(chunk, one)
+        return asked.search(chunk, chunk.marks)
+    except MemoryError:
+        raise
+    except Exception:
+        # Which mark it was, and that the others are fine, comes out mark by mark; the problem and its trace with it.
+        return {}
+
+
+def _outcome(asked: _Asked, chunk: PlanChunk, one: ChunkMark, found: MarkSearch | None) -> MarkOutcome:
+    try:
+        document = asked.plan(chunk, one, found or asked.search(chunk, [one])[one.mark_id])
     except (CoreError, ServiceError) as error:
         return MarkOutcome(one.mark_id, problem=encode_error(error))
     except MemoryError:
@@ -135,21 +147,27 @@ class _Asked:
         self.free_time = None if question.free_time is None else FreeTime.parse(question.free_time)
         self.sky = _SKIES.get((question.start_us, question.end_us), lambda: _sky(self.span))
 
-    def plan(self, chunk: PlanChunk, one: ChunkMark) -> dict[str, Any]:
-        """Return the document of one mark."""
-        model = _TIDES.get(one.tide, lambda: TideModel.from_document(chunk.tides[one.tide]))
-        sea = None if one.sea is None else _SEAS.get(one.sea, lambda: _conditions(*chunk.seas[str(one.sea)]))
-        timeline = build_timeline(
+    def search(self, chunk: PlanChunk, marks: Sequence[ChunkMark]) -> dict[str, MarkSearch]:
+        """Return what the rules find at marks of a chunk, searched in one go, by the ids of the marks."""
+        return search_marks({one.mark_id: self._timeline(chunk, one) for one in marks}, self.rules, self.care)
+
+    def _timeline(self, chunk: PlanChunk, one: ChunkMark) -> Timeline:
+        return build_timeline(
             Mark.parse(one.document),
-            model,
+            _TIDES.get(one.tide, lambda: TideModel.from_document(chunk.tides[one.tide])),
             self.span.start,
             self.span.end,
             sky=self.sky,
             names=self.names,
-            conditions=sea,
+            conditions=self._sea(chunk, one),
             free_time=self.free_time,
         )
-        search = search_mark(one.mark_id, timeline, self.rules, self.care)
+
+    def _sea(self, chunk: PlanChunk, one: ChunkMark) -> Conditions | None:
+        return None if one.sea is None else _SEAS.get(one.sea, lambda: _conditions(*chunk.seas[str(one.sea)]))
+
+    def plan(self, chunk: PlanChunk, one: ChunkMark, search: MarkSearch) -> dict[str, Any]:
+        """Return the document of one mark, from what was found there."""
         planned = plan_sessions(
             search,
             self.options,
@@ -157,9 +175,12 @@ class _Asked:
             most=self.question.most,
             diverse=self.question.diverse,
         )
-        told = _SAID.get((one.sea, self.span.start_us, self.span.end_us), lambda: self._said(sea, chunk.nothing_told))
+        told = _SAID.get(
+            (one.sea, self.span.start_us, self.span.end_us),
+            lambda: self._said(self._sea(chunk, one), chunk.nothing_told),
+        )
         return {
-            "rests_on": {**one.rests_on, "datum": timeline.datum, "said": told},
+            "rests_on": {**one.rests_on, "datum": search.timeline.datum, "said": told},
             **planned_document(planned),
         }
 

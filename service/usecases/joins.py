@@ -14,12 +14,14 @@ from service.errors import ServiceError
 from service.security import Caller
 from service.storage.facts import decode_join, encode_counts, encode_join
 from service.storage.plain import encode_error
+from service.storage.records import JobRecord
 from service.storage.repositories.joins import FactRecord, JoinRecord
 from service.storage.unit import UnitOfWork
 from service.usecases.conditions import AHEAD, BEHIND, MarkConditions, find_conditions
 from service.usecases.context import Context
 from service.usecases.marks import MARKS, MarkView
-from service.usecases.stale_joins import STAMP
+from service.usecases.once import Keep, keep_nothing
+from service.usecases.stale_joins import STAMP, queue_join
 from service.usecases.stations import ServedModel, serve_models
 from service.usecases.trips import TRIPS, TripView
 from tidecore.catchlog import DEFAULT_BINS, JoinedTrip, bin_names, join_trips, trip_ends_us
@@ -126,6 +128,16 @@ def joined_trip(context: Context, caller: Caller, trip_id: str) -> JoinView:
     # Through the same door as what is kept, so that both say the same to the last digit.
     joined = decode_join(encode_join(make_joins(basis)[0]))
     return JoinView(trip, basis, joined, len(_issues(basis, trip)), kept, kept_is_newest=newest)
+
+
+def ask_for_joins(context: Context, caller: Caller, keep: Keep[JobRecord] = keep_nothing) -> JobRecord:
+    """Return the job that joins every trip whose join is missing or out of date; the one that waits or runs already."""
+    with context.store.unit(caller.account_id, writes=True) as unit:
+        job = queue_join(unit, context.clock())
+        keep(unit, job)
+        unit.commit()
+    context.runner.wake()
+    return job
 
 
 def same_conditions(context: Context, unit: UnitOfWork, basis: JoinBasis) -> bool:

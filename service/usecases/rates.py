@@ -163,18 +163,18 @@ def _joined_anew(
 def _dense(found: Sequence[tuple[bool, bytes, bytes]], ask: RateAsk, bins: int) -> _Table:
     efforts, trips = stacked([one[1] for one in found], EFFORT_COLUMNS)
     caught, of = stacked([one[2] for one in found], CAUGHT_COLUMNS)
-    counts = np.zeros((len(found), bins))
+    shape = (len(found), bins)
     if ask.species is not None:
         wanted = (caught[:, 1:3] == name_hash(ask.species)).any(axis=1)
         caught, of = caught[wanted], of[wanted]
-    np.add.at(counts, (of, caught[:, 0]), caught[:, 3])
-    raw, hours = np.zeros((len(found), bins)), np.zeros((len(found), bins))
+    counts = np.bincount(of * bins + caught[:, 0], caught[:, 3], len(found) * bins).reshape(shape)
+    raw, hours = np.zeros(shape), np.zeros(shape)
     raw[trips, efforts[:, 0]] = efforts[:, 1]
     told = efforts[:, 1] if ask.effort == "raw" else np.where(efforts[:, 3] > 0, np.nan, efforts[:, 2])
     hours[trips, efforts[:, 0]] = told / US_PER_HOUR
     rods = np.fromiter((bool(one[0]) for one in found), dtype=np.bool_, count=len(found))
     hours[~rods] = np.nan
-    return _Table(counts, hours, (raw > 0.0) | (counts > 0.0))
+    return _Table(counts.astype(np.float64), hours, (raw > 0.0) | (counts > 0.0))
 
 
 def _marks(unit: UnitOfWork, ask: RateAsk) -> tuple[tuple[str, ...], _Table]:

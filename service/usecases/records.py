@@ -15,6 +15,7 @@ from service.storage.records import (
     VersionRecord,
     WarningRecord,
 )
+from service.storage.repositories.joins import JoinRecord, TripFilter
 
 __all__ = [
     "Change",
@@ -25,11 +26,13 @@ __all__ = [
     "ImportLine",
     "ImportRecord",
     "JobRecord",
+    "JoinRecord",
     "ModelRecord",
     "PlanCounts",
     "PlanMarkRecord",
     "PlanRecord",
     "StationRecord",
+    "TripFilter",
     "VersionRecord",
     "WarningRecord",
 ]

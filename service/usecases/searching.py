@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from typing import TypeVar
 
 from service.errors import SearchTooLarge, SpanTooLong
 from service.security import Caller
@@ -10,13 +11,16 @@ from service.storage.unit import UnitOfWork
 from service.usecases.conditions import MarkConditions, find_conditions
 from service.usecases.context import Context
 from service.usecases.inputs import mark_input, station_input
-from service.usecases.marks import MARKS, MarkView
+from service.usecases.marks import MARKS, MarkView, of_one_mark
 from service.usecases.species_rules import SPECIES_RULES, RuleView
 from service.usecases.stations import ServedModel, model_of
 from tidecore.calendars import FreeTime
+from tidecore.errors import InvalidInput
 from tidecore.sky import SkyPositions, sky_positions
 from tidecore.timebase import TimeSpan
 from tidecore.timeline import Timeline, build_timeline
+
+T = TypeVar("T")
 
 #: Timelines look for sun and moon so far beyond their span.
 _SKY_REACH_DAYS = 4.0
@@ -110,6 +114,34 @@ def search_timeline(
         conditions=told.conditions,
         free_time=free_time,
     )
+
+
+def search_together(
+    marks: Sequence[MarkView],
+    line: Callable[[MarkView], Timeline],
+    search: Callable[[Mapping[str, Timeline]], Mapping[str, T]],
+) -> tuple[dict[str, Timeline], Mapping[str, T]]:
+    """Return the timelines of marks and what one search over all of them finds, by the ids of the marks.
+
+    Raises
+    ------
+    InvalidInput
+        If something does not fit at a mark; faults name the first such mark.
+    """
+    lines: dict[str, Timeline] = {}
+    try:
+        for view in marks:
+            lines[view.record.id] = line(view)
+        return lines, search(lines)
+    except InvalidInput:
+        # Many are searched as one, so the fault does not say where it is: only mark by mark does it come up again.
+        found: dict[str, T] = {}
+        for view in marks:
+            key = view.record.id
+            with of_one_mark(view):
+                lines[key] = line(view)
+                found |= search({key: lines[key]})
+        return lines, found
 
 
 def find_marks_wanted(context: Context, caller: Caller, mark_ids: Sequence[str] | None, days: float) -> Wanted:

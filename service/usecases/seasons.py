@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from service.errors import DocumentInvalid
@@ -13,7 +13,7 @@ from service.storage.repositories.joins import TripFilter
 from service.storage.repositories.log_sums import RowSum, TripSum
 from service.usecases.context import Context
 from service.usecases.marks import MARKS, MarkView
-from service.usecases.tallies import SpeciesCount, count_species, is_called, read_longest, read_tallies
+from service.usecases.tallies import SpeciesCount, count_of, count_species, is_called, read_longest, read_tallies
 from tidecore.catchlog import Longest, species_key
 from tidecore.errors import Fault
 from tidecore.rules import Species
@@ -78,10 +78,10 @@ def tell_season(context: Context, caller: Caller, year: int, mark_id: str | None
             MARKS.find(context, unit, [mark_id])
         trips, rows = unit.sums.trips(asked), unit.sums.rows(asked)
         things: list[TripSum | RowSum] = [*trips, *rows]
-        earlier = set(unit.sums.caught(before)) | {one.caught for one in unit.sums.rows(before)}
+        earlier = [*(one.caught for one in unit.sums.rows(before)), *unit.sums.caught(before)]
         keys = sorted({one.mark_id for one in things})
         marks = {view.record.id: view for view in MARKS.find(context, unit, keys)}
-    counts = {text: _count(text, species) for text in {one.caught for one in things}}
+    counts = {text: count_of(text, species) for text in {one.caught for one in things}}
     caught = count_species([one.caught for one in trips], [one.caught for one in rows])
     best = [TripMark(one, counts[one.caught]) for one in trips if counts[one.caught]]
     return SeasonView(
@@ -100,20 +100,23 @@ def tell_season(context: Context, caller: Caller, year: int, mark_id: str | None
     )
 
 
-def _count(text: str, species: str | None) -> int:
-    return sum(one.count for one in read_tallies(text) if species is None or is_called(one.species, species))
-
-
-def _firsts(trips: Sequence[TripSum], rows: Sequence[RowSum], earlier: set[str], species: str | None) -> list[First]:
-    known = {species_key(one.species) for text in earlier for one in read_tallies(text)}
+def _firsts(
+    trips: Sequence[TripSum], rows: Sequence[RowSum], earlier: Sequence[str], species: str | None
+) -> list[First]:
     found: dict[tuple[str, str], First] = {}
     days = sorted([(one.local_day, one.caught) for one in trips] + [(one.local_day, one.caught) for one in rows])
     for day, text in days:
         for one in read_tallies(text):
             key = species_key(one.species)
             if key not in found and (species is None or is_called(one.species, species)):
-                found[key] = First(one.species, day, key not in known)
-    return list(found.values())
+                found[key] = First(one.species, day, ever=True)
+    # Most of what a year has was caught before: seldom are all years read.
+    new = set(found)
+    for text in earlier:
+        if not new:
+            break
+        new.difference_update(species_key(one.species) for one in read_tallies(text))
+    return [one if key in new else replace(one, ever=False) for key, one in found.items()]
 
 
 def _longest(trips: Sequence[TripSum], species: str | None) -> list[Longest]:

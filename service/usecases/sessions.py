@@ -12,7 +12,15 @@ from service.usecases.context import Context
 from service.usecases.marks import MarkView, of_one_mark
 from service.usecases.regulation_checks import RulesOnFile, rules_on_file
 from service.usecases.safety_thresholds import ThresholdsView, read_thresholds
-from service.usecases.searching import Wanted, check_search_span, find_wanted, search_timeline, shared_sky, state_of
+from service.usecases.searching import (
+    Wanted,
+    check_search_span,
+    find_wanted,
+    search_timeline,
+    search_together,
+    shared_sky,
+    state_of,
+)
 from service.usecases.species_rules import RuleView
 from service.usecases.stations import ServedModel
 from tidecore.calendars import ClockChange, FreeTime, clock_changes
@@ -20,6 +28,7 @@ from tidecore.errors import Fault
 from tidecore.filters import Filter
 from tidecore.safety import Care, OutingFacts
 from tidecore.timebase import TimeSpan
+from tidecore.timeline import Timeline
 from tidecore.windows import (
     Comparison,
     MarkSearch,
@@ -34,6 +43,7 @@ from tidecore.windows import (
     find_outings,
     rank_outings,
     search_mark,
+    search_marks,
     session_at,
 )
 from tidecore.windows.ranking import Grouping
@@ -148,22 +158,15 @@ def find_session_basis(context: Context, caller: Caller, question: SessionQuesti
 def search_sessions(basis: SessionBasis) -> SessionResult:
     """Return the sessions of rules at marks, ranked as asked."""
     question, (marks, rules, conditions) = basis.question, basis.wanted
-    documents = {view.record.id: view.document for view in rules}
-    care = Care(basis.thresholds.thresholds, question.facts, question.include_dangerous)
-    searches: dict[str, MarkSearch] = {}
+    searches = _search_marks(basis)
     ways: dict[str, float] = {}
-    sky = shared_sky(question.span)
     outings: dict[str, list[Outing]] = {}
     without: list[WithoutSession] = []
     zones: dict[str, tuple[ClockChange, ...]] = {}
-    for view, served in marks:
+    for view, _ in marks:
         key = view.record.id
         ways[key] = question.travel.get(key, question.travel_min)
-        with of_one_mark(view):
-            told = conditions[key]
-            timeline = search_timeline(view, served, rules, question.span, sky, told, question.free_time)
-            searches[key] = search_mark(key, timeline, documents, care, within=question.within)
-        free = timeline.sources.free_us
+        free = searches[key].timeline.sources.free_us
         outings[key] = find_outings(searches[key], question.options, free, ways[key])
         if not outings[key]:
             reasons = explain_no_outings(searches[key], question.options, free, ways[key])
@@ -181,6 +184,24 @@ def search_sessions(basis: SessionBasis) -> SessionResult:
     )
     changes = [(zone, change) for zone in sorted(zones) for change in zones[zone]]
     return SessionResult(question, marks, conditions, rules, searches, ranked, without, changes, basis.on_file)
+
+
+def _search_marks(basis: SessionBasis) -> Mapping[str, MarkSearch]:
+    """Return what the rules find at each mark, by the ids of the marks."""
+    question, (marks, rules, conditions) = basis.question, basis.wanted
+    documents = {view.record.id: view.document for view in rules}
+    care = Care(basis.thresholds.thresholds, question.facts, question.include_dangerous)
+    served = {view.record.id: one for view, one in marks}
+    sky = shared_sky(question.span)
+
+    def line(view: MarkView) -> Timeline:
+        key = view.record.id
+        return search_timeline(view, served[key], rules, question.span, sky, conditions[key], question.free_time)
+
+    def search(lines: Mapping[str, Timeline]) -> dict[str, MarkSearch]:
+        return search_marks(lines, documents, care, within=question.within)
+
+    return search_together([view for view, _ in marks], line, search)[1]
 
 
 def _with_two_marks(

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 import orjson
@@ -85,22 +85,35 @@ def read_longest(text: str) -> tuple[Longest, ...]:
 
 def count_species(trips: Iterable[str], rows: Iterable[str] = ()) -> list[SpeciesCount]:
     """Return columns ``caught`` of trips and of coarse rows by species, the most first."""
-    found: dict[tuple[str, str], SpeciesCount] = {}
+    # Plain lists: a long log has tens of thousands of these.
+    found: dict[tuple[str, str | None, str | None], list[int]] = {}
     for texts, coarse in ((trips, False), (rows, True)):
-        # Many trips caught the same, and most caught little: each text is read once.
-        for text, times in Counter(texts).items():
-            for one in read_tallies(text):
-                key = species_key(one.species)
-                sum_ = found.get(key, SpeciesCount(one.species, 0, 0, 0, 0, 0))
-                found[key] = replace(
-                    sum_,
-                    count=sum_.count + times * one.count,
-                    kept=sum_.kept + times * one.kept,
-                    returned=sum_.returned + times * one.returned,
-                    trips=sum_.trips + (0 if coarse else times),
-                    from_diary=sum_.from_diary + (times * one.count if coarse else 0),
-                )
-    return sorted(found.values(), key=lambda one: (-one.count, one.species.scientific_name))
+        for text in texts:
+            for name, code, local, count, kept, returned in orjson.loads(text) if text else ():
+                sums = found.setdefault((name, code, local), [0, 0, 0, 0, 0])
+                sums[0] += count
+                sums[1] += kept
+                sums[2] += returned
+                sums[4 if coarse else 3] += count if coarse else 1
+    merged: dict[tuple[str, str], SpeciesCount] = {}
+    for named, sums in found.items():
+        species = _species(*named)
+        before = merged.get(species_key(species))
+        own = SpeciesCount(species, *sums)
+        merged[species_key(species)] = own if before is None else _together(before, own)
+    return sorted(merged.values(), key=lambda one: (-one.count, one.species.scientific_name))
+
+
+def _together(one: SpeciesCount, other: SpeciesCount) -> SpeciesCount:
+    """Return both counts of a species that was spelled in two ways, by its first spelling."""
+    return SpeciesCount(
+        one.species,
+        one.count + other.count,
+        one.kept + other.kept,
+        one.returned + other.returned,
+        one.trips + other.trips,
+        one.from_diary + other.from_diary,
+    )
 
 
 def is_called(species: Species, name: str) -> bool:
@@ -111,7 +124,10 @@ def is_called(species: Species, name: str) -> bool:
 
 def count_of(text: str, name: str | None) -> int:
     """Return how many a column ``caught`` has, of one species by code or name where that is given."""
-    return sum(one.count for one in read_tallies(text) if name is None or is_called(one.species, name))
+    rows = orjson.loads(text) if text else []
+    if name is None:
+        return sum(row[3] for row in rows)
+    return sum(row[3] for row in rows if is_called(_species(*row[:3]), name))
 
 
 def _write_tallies(tallies: Iterable[SpeciesTally]) -> str:
@@ -128,5 +144,6 @@ def _named(species: Species) -> tuple[str, str | None, str | None]:
     return species.scientific_name, species.fao_code, species.local_name
 
 
+@lru_cache(maxsize=4096)
 def _species(name: str, code: str | None, local: str | None) -> Species:
     return Species.model_construct(scientific_name=name, fao_code=code, local_name=local)

@@ -11,15 +11,14 @@ from service.usecases.conditions import MarkConditions
 from service.usecases.context import Context
 from service.usecases.marks import MarkView, of_one_mark
 from service.usecases.safety_thresholds import read_thresholds
-from service.usecases.searching import find_wanted, shared_sky
+from service.usecases.searching import find_wanted, search_together, shared_sky
 from service.usecases.species_rules import RuleView
 from service.usecases.stations import ServedModel
 from tidecore.filters import Filter
 from tidecore.safety import Care, HazardReport, OutingFacts
-from tidecore.sky import SkyPositions
 from tidecore.timebase import TimeSpan
 from tidecore.timeline import Timeline, build_timeline
-from tidecore.windows import Explanation, Window, explain, find_all_windows
+from tidecore.windows import Explanation, Window, explain, find_windows_at_marks
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,39 +88,45 @@ def search_windows(
     windows: list[FoundWindow] = []
     nothing: list[Nothing] = []
     if rules and served:
-        sky = shared_sky(span)
-        for view, model in served:
-            with of_one_mark(view):
-                found, without = _search_mark(view, model, rules, span, sky, conditions[view.record.id], within, care)
-            windows += found
-            nothing += without
+        lines, found = _search_marks(served, rules, span, conditions, within, care)
+        for view, _ in served:
+            line = lines[view.record.id]
+            for rule, some in zip(rules, found[view.record.id], strict=True):
+                windows += [FoundWindow(view, rule, window, line, care) for window in some]
+                if not some:
+                    with of_one_mark(view):
+                        nothing.append(Nothing(view, rule, _why_none(rule, line, within, care)))
     windows.sort(key=lambda one: (-one.window.score_hours, one.window.start, one.mark.record.id))
     return SearchResult(span, served, conditions, rules, windows, nothing, within)
 
 
-def _search_mark(
-    view: MarkView,
-    served: ServedModel,
+def _search_marks(
+    served: Sequence[tuple[MarkView, ServedModel]],
     rules: Sequence[RuleView],
     span: TimeSpan,
-    sky: SkyPositions,
-    told: MarkConditions,
+    conditions: Mapping[str, MarkConditions],
     within: Filter | None,
     care: Care,
-) -> tuple[list[FoundWindow], list[Nothing]]:
-    """Return the windows at one mark, and the rules that have none there."""
+) -> tuple[dict[str, Timeline], Mapping[str, list[list[Window]]]]:
+    """Return the timelines of marks, and rule by rule the windows at each; both by the ids of the marks."""
     filtered = () if within is None else within.factor_names
     names = tuple(dict.fromkeys([name for rule in rules for name in rule.document.factor_names] + list(filtered)))
-    timeline = build_timeline(
-        view.document, served.model, span.start, span.end, sky=sky, names=names, conditions=told.conditions
-    )
-    windows: list[FoundWindow] = []
-    nothing: list[Nothing] = []
-    each = find_all_windows([rule.document for rule in rules], timeline, within=within, care=care)
-    for rule, found in zip(rules, each, strict=True):
-        windows += [FoundWindow(view, rule, window, timeline, care) for window in found]
-        if not found:
-            why = explain(rule.document, timeline, within=within)
-            why = replace(why, sentences=(*why.sentences, *care.said(timeline)))
-            nothing.append(Nothing(view, rule, why))
-    return windows, nothing
+    models = {view.record.id: one.model for view, one in served}
+    documents = [rule.document for rule in rules]
+    sky = shared_sky(span)
+
+    def line(view: MarkView) -> Timeline:
+        key = view.record.id
+        told = conditions[key].conditions
+        return build_timeline(view.document, models[key], span.start, span.end, sky=sky, names=names, conditions=told)
+
+    def search(lines: Mapping[str, Timeline]) -> dict[str, list[list[Window]]]:
+        found = find_windows_at_marks(documents, list(lines.values()), within=within, care=care)
+        return dict(zip(lines, found, strict=True))
+
+    return search_together([view for view, _ in served], line, search)
+
+
+def _why_none(rule: RuleView, line: Timeline, within: Filter | None, care: Care) -> Explanation:
+    why = explain(rule.document, line, within=within)
+    return replace(why, sentences=(*why.sentences, *care.said(line)))

@@ -8,7 +8,19 @@ from pathlib import Path
 
 from tests.benchmarks.measure import Report, kernel
 
-NAMES = ("synthesis", "high_and_low_waters", "sun_and_moon", "search", "choosing", "hazards", "unchanged", "imports")
+NAMES = (
+    "synthesis",
+    "high_and_low_waters",
+    "sun_and_moon",
+    "search",
+    "choosing",
+    "hazards",
+    "unchanged",
+    "plans",
+    "imports",
+    "log_imports",
+    "catch_log",
+)
 
 
 def main(chosen: list[str]) -> int:

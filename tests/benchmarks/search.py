@@ -119,9 +119,13 @@ def _serve(folder: str, listener: socket.socket) -> None:
 
 
 @contextmanager
-def served() -> Iterator[Client]:
-    """Serve on a free port of this machine from a process of its own, with the threads the service has."""
-    with tempfile.TemporaryDirectory() as folder, socket.create_server(("127.0.0.1", 0)) as listener:
+def served(store: str | None = None) -> Iterator[Client]:
+    """Serve on a free port of this machine from a process of its own, with the threads the service has.
+
+    A new store unless the folder of one is given.
+    """
+    with tempfile.TemporaryDirectory() as empty, socket.create_server(("127.0.0.1", 0)) as listener:
+        folder = empty if store is None else store
         process = multiprocessing.get_context("spawn").Process(target=_serve, args=(folder, listener))
         process.start()
         try:

@@ -135,6 +135,19 @@ def test_lags_that_fold_are_refused_when_the_mark_is_made(coastal):
     assert post(client, slack_lags=lags, station=coast.bare_station).status_code == 201
 
 
+def test_a_search_names_the_mark_whose_lags_do_not_fit_the_tide(coastal):
+    client, coast = coastal
+    bare = {"name": "Shallow Point", "latitude": 51.0}
+    station = client.post("/v1/stations", json=bare).json()["id"]
+    lags = {"after_hw_min": 240, "after_lw_min": -200}
+    folded = post(client, slack_lags=lags, station=station).json()["id"]
+    tide = bare | {"model": example("create_station")["model"]}
+    assert client.put(f"/v1/stations/{station}", json=tide, headers={"If-Match": "*"}).status_code == 200
+    search = {**SPAN, "mark_ids": [coast.mark, folded], "rule_ids": [coast.rule]}
+    for path in ("/v1/windows/search", "/v1/sessions/search"):
+        problem(client.post(path, json=search), 422, "invalid-input", f"marks.{folded}.slack_lags")
+
+
 def test_a_zone_with_summer_time_is_refused_with_every_other_fault(coastal):
     client, _ = coastal
     edit = {"If-Match": "*", "content-type": MERGE}
@@ -166,7 +179,8 @@ def test_a_new_tide_of_the_station_that_the_offsets_do_not_fit_is_said_by_the_ti
     found = problem(client.get(f"/v1/marks/{mark}/timeline", params=SPAN), 422, "invalid-input", "offsets")
     assert "at or below" in found["errors"][0]["problem"]
     search = {**SPAN, "mark_ids": [coast.mark, mark], "rule_ids": [coast.rule]}
-    problem(client.post("/v1/windows/search", json=search), 422, "invalid-input", f"marks.{mark}.offsets")
+    for path in ("/v1/windows/search", "/v1/sessions/search"):
+        problem(client.post(path, json=search), 422, "invalid-input", f"marks.{mark}.offsets")
 
 
 def test_imported_marks_may_have_offsets_and_are_checked(serve):

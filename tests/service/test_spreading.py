@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 import pytest
 
@@ -56,6 +57,12 @@ def test_a_mark_that_breaks_stops_no_other(here):
         else:
             assert one.content is None
             assert one.problem is not None
+
+
+def test_marks_of_a_chunk_come_to_what_each_comes_to_alone(here):
+    good = [(chunk, mark) for chunk in chunks(2) for mark in chunk.marks if mark.tide == "good"]
+    together = plan_chunk(replace(good[0][0], marks=[mark for _, mark in good]))
+    assert together == [here[mark.mark_id] for _, mark in good]
 
 
 def test_a_pool_comes_to_the_same(here):

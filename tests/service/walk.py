@@ -45,7 +45,7 @@ KINDS = {
 #: Field of a body -> the one that an example has in its place.
 INSTEAD: Mapping[str, str] = {"mark_id": "area"}
 #: Parameters of paths that are no ids, and what is asked for.
-PLAIN: Mapping[str, str] = {"deployment_ref": "near", "bite_ref": "b1", "catch_ref": "c1"}
+PLAIN: Mapping[str, str] = {"deployment_ref": "near", "bite_ref": "b1", "catch_ref": "c1", "year": "2026"}
 #: Examples of required parameters of queries whose schema gives none.
 EXAMPLES: Mapping[str, str] = {**SPAN, "date": "2026-06-01"}
 _ID_LIKE = re.compile(r"(^|_)ids?$")

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import zoneinfo
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -23,7 +24,7 @@ from tidecore.shore.dangers import CAUTION, DANGER, INFO, NONE, NOT_ASSESSED
 from tidecore.timebase import US_PER_DAY, US_PER_MINUTE, from_microseconds, instant
 from tidecore.timeline import Timeline
 from tidecore.timeline.sources import Sources
-from tidecore.timeline.wall_clock import local_times
+from tidecore.timeline.wall_clock import shown_minute
 from tidecore.units import AnyArray, BoolArray, IntArray
 
 NOBODY = OutingFacts()
@@ -75,15 +76,32 @@ def assess(
     Looked at every five minutes; a stretch begins with the instant before the first that has it and ends with the one
     after the last, so that none is cut short.
     """
-    first, last = _ticks(instant(start, "start")), _ticks(instant(end, "end"))
+    outing = _ticks(instant(start, "start")), _ticks(instant(end, "end"))
+    return assess_all(timeline, [outing], thresholds, facts)[0]
+
+
+def assess_all(
+    timeline: Timeline,
+    outings: Sequence[tuple[int, int]],
+    thresholds: Thresholds = DEFAULTS,
+    facts: OutingFacts = NOBODY,
+) -> list[HazardReport]:
+    """Return the hazards of several outings [microseconds since 1970], each as `assess` has them; raises as it does."""
     graded = _graded(timeline.sources, thresholds, facts)
-    times = graded.look.times_us
-    if not (times[0] <= first < last <= times[-1]):
-        span = timeline.span
-        problem = f"{start} to {end} leaves the timeline from {span.start} to {span.end}, or runs backwards"
-        raise InvalidSpan(Fault("start", problem, "an outing in the span of the timeline"))
-    found = [one for line in graded.lines for one in _hazards(line, graded.look, first, last)]
-    return report_of(found, thresholds.changed, dict(zip(thresholds.loosened, thresholds.said(), strict=True)))
+    look, times = graded.look, graded.look.times_us
+    loosened = dict(zip(thresholds.loosened, thresholds.said(), strict=True))
+    reports = []
+    for first, last in outings:
+        if not (times[0] <= first < last <= times[-1]):
+            span, ends = timeline.span, from_microseconds(np.array([first, last], dtype=np.int64))
+            problem = f"{ends[0]} to {ends[1]} leaves the timeline from {span.start} to {span.end}, or runs backwards"
+            raise InvalidSpan(Fault("start", problem, "an outing in the span of the timeline"))
+        around = slice(
+            int(np.searchsorted(times, first, side="right")) - 1, int(np.searchsorted(times, last, side="left")) + 1
+        )
+        found = [one for line in graded.lines for one in _hazards(line, look, first, last, around)]
+        reports.append(report_of(found, thresholds.changed, loosened))
+    return reports
 
 
 def outing_span(
@@ -186,12 +204,10 @@ def _kept(_sources: Sources) -> dict[tuple[Thresholds, OutingFacts], _Graded]:
     return {}
 
 
-def _hazards(line: Line, look: Look, first: int, last: int) -> Iterator[Hazard]:
-    """Yield the hazards of one kind that touch an outing."""
-    times = look.times_us
-    start = int(np.searchsorted(times, first, side="right")) - 1
-    stop = int(np.searchsorted(times, last, side="left")) + 1
-    codes = line.codes[start:stop]
+def _hazards(line: Line, look: Look, first: int, last: int, around: slice) -> Iterator[Hazard]:
+    """Yield the hazards of one kind that touch an outing; ``around`` are the instants that hold it."""
+    times, start = look.times_us, around.start
+    codes = line.codes[around]
     if not codes.any():
         return
     zone = look.sources.mark.zone
@@ -252,15 +268,19 @@ def _turn_back(line: Line, look: Look, part: slice) -> int:
 
 def _runs(codes: AnyArray) -> list[tuple[int, int, int]]:
     """Return the stretches of equal codes: first place, place after the last, code."""
+    if (codes == codes[0]).all():
+        return [(0, int(codes.size), int(codes[0]))]
     edges = np.flatnonzero(np.diff(codes)) + 1
     bounds = np.concatenate(([0], edges, [codes.size])).tolist()
     return [(a, b, int(codes[a])) for a, b in pairwise(bounds)]
 
 
+# The hazards of an outing begin and end together, most of them.
+@lru_cache(maxsize=4096)
 def _clock(zone: zoneinfo.ZoneInfo, time_us: int, within_us: int) -> str:
     """Return what a clock at the mark shows, to the minute; with the date where that may be of several days."""
-    shown = str(local_times(zone, np.array([time_us], dtype=np.int64))[0].astype("datetime64[m]"))
-    return shown[11:] if within_us < US_PER_DAY else shown.replace("T", " ")
+    shown = shown_minute(zone, time_us)
+    return shown[11:] if within_us < US_PER_DAY else shown
 
 
 def _ticks(time: np.datetime64) -> int:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from tidecore.calendars import merged
-from tidecore.safety.assessing import NOBODY, assess, clear_of, danger_shares, danger_spans, outing_span
+from tidecore.safety.assessing import NOBODY, assess, assess_all, clear_of, danger_shares, danger_spans, outing_span
+from tidecore.safety.looking import walk_us
 from tidecore.safety.outing import OutingFacts
 from tidecore.safety.report import HazardReport
 from tidecore.safety.thresholds import DEFAULTS, Thresholds
@@ -40,6 +42,12 @@ class Care:
     def stay(self, timeline: Timeline, arrive: np.datetime64, leave: np.datetime64) -> HazardReport:
         """Return the hazards of a stay, with the walk in and out."""
         return assess(timeline, *outing_span(timeline, arrive, leave, self.facts), self.thresholds, self.facts)
+
+    def stays(self, timeline: Timeline, spans: Sequence[tuple[int, int]]) -> list[HazardReport]:
+        """Return the hazards of several stays [microseconds since 1970], each as `stay` has them."""
+        walk = walk_us(timeline.sources, self.facts.pace)
+        outings = [(arrive - walk, leave + walk) for arrive, leave in spans]
+        return assess_all(timeline, outings, self.thresholds, self.facts)
 
     def dangers(self, timeline: Timeline) -> IntArray:
         """Return when nobody should be under way, none where dangers are shown; see `danger_spans`."""

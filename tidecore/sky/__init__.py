@@ -4,7 +4,7 @@
 into altitudes, ``events`` and ``phases`` find the instants. Importing the room does not import skyfield.
 """
 
-from tidecore.sky.events import EVENT_KINDS, LIMIT_NAMES, PolarSpan, SkyEvents, sky_events
+from tidecore.sky.events import EVENT_KINDS, LIMIT_NAMES, PolarSpan, SkyEvents, sky_events, sky_events_many
 from tidecore.sky.phases import PHASE_NAMES, MoonPhases, moon_phases
 from tidecore.sky.positions import BodyAltitudes, Place, SkyPositions, sky_positions
 
@@ -20,5 +20,6 @@ __all__ = [
     "SkyPositions",
     "moon_phases",
     "sky_events",
+    "sky_events_many",
     "sky_positions",
 ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache, partial
 from typing import NamedTuple
@@ -13,7 +13,7 @@ import numpy as np
 from tidecore.errors import Fault, InvalidSpan, UnknownName
 from tidecore.roots.brackets import TimeFunction, refine, sample_times, summits
 from tidecore.sky.positions import MOON_RADIUS_KM, SkyPositions
-from tidecore.sky.topocentre import Observers, altitudes, observer
+from tidecore.sky.topocentre import Observers, altitudes, altitudes_each, observer
 from tidecore.timebase import US_PER_DAY, US_PER_HOUR, US_PER_MINUTE, TimeSpan, from_microseconds, instant
 from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray, UtcTimes
 
@@ -178,30 +178,65 @@ def sky_events(
     and more. Short excursions over a limit are found however short they are. An event's time does not depend on the
     span asked for.
     """
+    return sky_events_many(positions, [(latitude, longitude)], start, end)[0]
+
+
+def sky_events_many(
+    positions: SkyPositions,
+    places: Sequence[tuple[float, float]],
+    start: np.datetime64 | str,
+    end: np.datetime64 | str,
+) -> list[SkyEvents]:
+    """Return the events of `sky_events` at many marks: the same, and sooner than mark by mark.
+
+    ``places`` are latitudes and longitudes [degrees]; everything else as `sky_events`.
+    """
     span = TimeSpan(instant(start, "start"), instant(end, "end"))
     if span.start < positions.start or span.end > positions.end:
         expected = f"a span inside that of the positions, {positions.start} to {positions.end}"
         raise InvalidSpan(Fault("start", f"{span.start} to {span.end} is not covered", expected))
-    here = observer(latitude, longitude)
+    if not places:
+        return []
+    watchers = [observer(*place) for place in places]
+    days = [_solar_days(span, longitude) for _, longitude in places]
+    suns, moons = [], []
+    for here, (_, bounds) in zip(watchers, days, strict=True):
+        scan = (int(bounds[0]) // _SCAN_US - 1) * _SCAN_US, (-(-int(bounds[-1]) // _SCAN_US) + 1) * _SCAN_US
+        times, sun, moon = _scanned(positions, *scan)
+        suns.append(_brackets("sun", partial(_seen, _sun(here), positions.sun_vectors), times, _sun(here)(sun)))
+        moons.append(_brackets("moon", partial(_seen, _moon(here), positions.moon_vectors), times, _moon(here)(moon)))
+    seen = [*suns, *moons]
+    counts = np.array([one.left.size for one in seen])
+    everyone = Observers(*(np.concatenate(each) for each in zip(*watchers, strict=True)))
+    at = partial(_altitudes, positions, everyone, counts.reshape(2, -1))
+    roots = _roots(at, seen)
+    rates = (at(roots + _RATE_US) - at(roots - _RATE_US)) * (0.5 * US_PER_HOUR / _RATE_US)
+    borders = np.cumsum([0, *counts]).tolist()
+    parts = [slice(first, last) for first, last in itertools.pairwise(borders)]
+    found = []
+    for k, (dates, bounds) in enumerate(days):
+        passed = [_passed(seen[j], roots[parts[j]], rates[parts[j]], bounds) for j in (k, k + len(places))]
+        both = _Found(*([*one, *other] for one, other in zip(*passed, strict=True)))
+        found.append(_sorted(both, span, dates))
+    return found
+
+
+def _solar_days(span: TimeSpan, longitude: float) -> tuple[UtcTimes, IntArray]:
+    """Return the dates of the local solar days that a span touches, and the midnights that bound them."""
     shift = round(((longitude + 180.0) % 360.0 - 180.0) / 360.0 * US_PER_DAY)
-    first_day, end_day = (span.start_us + shift) // US_PER_DAY, -(-(span.end_us + shift) // US_PER_DAY)
-    bounds = np.arange(first_day, end_day + 1, dtype=np.int64) * US_PER_DAY - shift
-    scan = (int(bounds[0]) // _SCAN_US - 1) * _SCAN_US, (-(-int(bounds[-1]) // _SCAN_US) + 1) * _SCAN_US
-    times, sun, moon = _scanned(positions, *scan)
-    seen = [
-        _brackets("sun", partial(_seen, _sun(here), positions.sun_vectors), times, _sun(here)(sun)),
-        _brackets("moon", partial(_seen, _moon(here), positions.moon_vectors), times, _moon(here)(moon)),
-    ]
-    found = _Found([], [], [], [])
-    for one, roots in zip(seen, _roots(seen), strict=True):
-        _add(one, roots, bounds, found)
+    first, end = (span.start_us + shift) // US_PER_DAY, -(-(span.end_us + shift) // US_PER_DAY)
+    days = np.arange(first, end + 1, dtype=np.int64)
+    return days[:-1].astype("datetime64[D]"), days * US_PER_DAY - shift
+
+
+def _sorted(found: _Found, span: TimeSpan, days: UtcTimes) -> SkyEvents:
+    """Return what was found at a mark in the order of time."""
     times = np.rint(np.concatenate(found.times)).astype(np.int64)
     kinds, rates = np.concatenate(found.kinds), np.concatenate(found.rates)
     inside = np.flatnonzero((times >= span.start_us) & (times < span.end_us))
     order = inside[np.lexsort((kinds[inside], times[inside]))]
     names = np.array(EVENT_KINDS)[kinds[order]]
     grazing = np.abs(rates[order]) < GRAZING_DEG_PER_HOUR
-    days = np.arange(first_day, end_day, dtype=np.int64).astype("datetime64[D]")
     return SkyEvents(
         from_microseconds(times[order]), names, rates[order], grazing, days, np.stack(found.states, axis=1)
     )
@@ -212,7 +247,7 @@ Sight = Callable[[FloatArray], FloatArray]
 
 
 class _Found(NamedTuple):
-    """What `_search` adds to, limit by limit: instants, indices into `EVENT_KINDS`, rates, states of days."""
+    """What passes limits, limit by limit: instants, indices into `EVENT_KINDS`, rates, states of days."""
 
     times: list[FloatArray]
     kinds: list[IntArray]
@@ -277,24 +312,27 @@ def _brackets(body: str, function: TimeFunction, times: FloatArray, values: Floa
     return _Brackets(function, limits, times, values, above, rows, left, at[rows])
 
 
-def _roots(seen: list[_Brackets]) -> list[FloatArray]:
-    """Return when bodies pass their limits; their brackets are closed together, at little more than those of one."""
-    borders = np.cumsum([0, *(one.left.size for one in seen)]).tolist()
-    parts = [slice(first, last) for first, last in itertools.pairwise(borders)]
+def _altitudes(positions: SkyPositions, watchers: Observers, counts: IntArray, times: FloatArray) -> FloatArray:
+    """Return altitudes of the sun's centre at all marks, then of the moon's upper limb; ``counts``: ``(2, marks)``."""
+    suns = int(counts[0].sum())
+    sun = altitudes_each(positions.sun_vectors(times[:suns]), watchers, counts[0])
+    vectors = positions.moon_vectors(times[suns:])
+    moon = altitudes_each(vectors, watchers, counts[1])
+    distance = np.linalg.norm(vectors - np.repeat(watchers.places, counts[1], axis=0).T, axis=0)
+    return np.concatenate((sun, moon + np.degrees(np.arcsin(MOON_RADIUS_KM / distance))))
 
-    def function(times: FloatArray) -> FloatArray:
-        return np.concatenate([one.function(times[part]) - one.levels for one, part in zip(seen, parts, strict=True)])
 
+def _roots(altitudes_at: TimeFunction, seen: list[_Brackets]) -> FloatArray:
+    """Return when bodies pass their limits; all brackets are closed together, at little more than those of one."""
+    levels = np.concatenate([one.levels for one in seen])
     lefts, rights = (np.concatenate([one.times[one.left + k] for one in seen]) for k in (0, 1))
-    at_left, at_right = (np.concatenate([one.values[one.left + k] - one.levels for one in seen]) for k in (0, 1))
-    roots = refine(function, lefts, rights, ends=(at_left, at_right))
-    return [roots[part] for part in parts]
+    ends = [np.concatenate([one.values[one.left + k] for one in seen]) - levels for k in (0, 1)]
+    return refine(lambda times: altitudes_at(times) - levels, lefts, rights, ends=(ends[0], ends[1]))
 
 
-def _add(one: _Brackets, roots: FloatArray, bounds: IntArray, found: _Found) -> None:
-    """Add what one body does at its limits over the days between ``bounds`` to ``found``."""
-    around = one.function(np.concatenate((roots - _RATE_US, roots + _RATE_US)))
-    rates = (around[roots.size :] - around[: roots.size]) * (0.5 * US_PER_HOUR / _RATE_US)
+def _passed(one: _Brackets, roots: FloatArray, rates: FloatArray, bounds: IntArray) -> _Found:
+    """Return what one body does at its limits over the days between ``bounds``."""
+    found = _Found([], [], [], [])
     middays = np.searchsorted(one.times, 0.5 * (bounds[1:] + bounds[:-1]))
     for row, limit in enumerate(one.limits):
         mine = one.rows == row
@@ -303,6 +341,7 @@ def _add(one: _Brackets, roots: FloatArray, bounds: IntArray, found: _Found) -> 
         found.times.append(roots[mine])
         found.kinds.append(2 * limit + np.where(one.above[row, one.left[mine] + 1], 0, 1))
         found.rates.append(rates[mine])
+    return found
 
 
 def _samples(

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from tidecore.errors import Fault, InvalidPosition
-from tidecore.units import FloatArray
+from tidecore.units import FloatArray, IntArray
 
 #: Ellipsoid of WGS 84: equatorial radius [km] and flattening.
 EARTH_RADIUS_KM = 6378.137
@@ -119,3 +119,35 @@ def altitudes(vectors: FloatArray, watchers: Observers) -> FloatArray:
         np.arcsin(out, out=out)
         np.degrees(out, out=out)
     return result
+
+
+def altitudes_each(vectors: FloatArray, watchers: Observers, counts: IntArray) -> FloatArray:
+    """Return altitudes of a body at instants of which every observer has some of its own.
+
+    Parameters
+    ----------
+    vectors : float64 array, shape ``(3, times)``
+        As `altitudes` takes them: the instants of the first observer, then those of the next, and so on.
+    watchers : Observers
+        The ``n`` observers.
+    counts : int array, shape ``(n,)``
+        How many instants each has.
+
+    Returns
+    -------
+    float64 array, shape ``(times,)``
+        What `altitudes` has for each observer alone, to the last digit.
+    """
+    distance, found = np.empty((2, vectors.shape[1]))
+    first = 0
+    for k, count in enumerate(counts.tolist()):
+        part = np.ascontiguousarray(vectors[:, first : first + count])
+        distance[first : first + count] = (watchers.places[k : k + 1] @ part)[0]
+        found[first : first + count] = (watchers.verticals[k : k + 1] @ part)[0]
+        first += count
+    distance *= -2.0
+    distance += np.einsum("ij,ij->j", vectors, vectors)
+    distance += np.repeat(watchers.squares, counts)
+    found -= np.repeat(watchers.heights, counts)
+    found /= np.sqrt(distance)
+    return np.degrees(np.arcsin(np.clip(found, -1.0, 1.0)))

@@ -8,9 +8,19 @@ factor of the shore is unknown.
 
 from tidecore.timeline.build import build_timeline
 from tidecore.timeline.columns import Timeline
-from tidecore.timeline.events import KEY_KINDS, KeyTime
+from tidecore.timeline.events import KEY_KINDS, KeyTime, share_sky_events
 from tidecore.timeline.factor import Factor
 from tidecore.timeline.registry import factors, find_factor
 from tidecore.timeline.season import local_days
 
-__all__ = ["KEY_KINDS", "Factor", "KeyTime", "Timeline", "build_timeline", "factors", "find_factor", "local_days"]
+__all__ = [
+    "KEY_KINDS",
+    "Factor",
+    "KeyTime",
+    "Timeline",
+    "build_timeline",
+    "factors",
+    "find_factor",
+    "local_days",
+    "share_sky_events",
+]

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
-from tidecore.sky import EVENT_KINDS, PHASE_NAMES, MoonPhases, SkyPositions, moon_phases
+from tidecore.sky import EVENT_KINDS, PHASE_NAMES, MoonPhases, SkyPositions, moon_phases, sky_events_many
 from tidecore.timebase import TimeSpan, from_microseconds
 from tidecore.timeline.sources import Sources
 
@@ -45,6 +46,21 @@ def key_times(sources: Sources, span: TimeSpan) -> tuple[KeyTime, ...]:
     times = np.array([event.time for event in found], dtype="datetime64[us]")
     order = np.lexsort((np.array([_RANK[event.kind] for event in found], dtype=np.int64), times))
     return tuple([found[k] for k in order.tolist()])
+
+
+def share_sky_events(each: Sequence[Sources]) -> None:
+    """Work out the risings, settings and twilights of several marks in one go, where they share positions of the sky.
+
+    Each then has what it would have worked out alone.
+    """
+    together: dict[tuple[int, np.datetime64, np.datetime64], list[Sources]] = {}
+    for one in each:
+        if not one.has_sky_events:
+            together.setdefault((id(one.sky), *one.padded), []).append(one)
+    for (_, start, end), some in together.items():
+        places = [(one.mark.latitude, one.mark.longitude) for one in some]
+        for one, events in zip(some, sky_events_many(some[0].sky, places, start, end), strict=True):
+            one.keep_sky_events(events)
 
 
 # Marks that share positions of the moon share its phases.

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import zoneinfo
 
-import numpy as np
-
 from tidecore.shore import TurnBack
 from tidecore.timeline.peg_plans import MoveCause, PegPlan, Stand
-from tidecore.timeline.wall_clock import local_times
+from tidecore.timeline.wall_clock import shown_minute
 
 WHY_MOVE: dict[MoveCause, str] = {
     "set_up": "dry ground, as far out as it stays so",
@@ -21,7 +19,7 @@ WHY_MOVE: dict[MoveCause, str] = {
 
 def clock(zone: zoneinfo.ZoneInfo, time_us: int) -> str:
     """Return what a clock at the mark shows, hours and minutes."""
-    return str(local_times(zone, np.array([time_us], dtype=np.int64))[0].astype("datetime64[m]"))[11:]
+    return shown_minute(zone, time_us)[11:]
 
 
 def peg_sentences(plan: PegPlan, zone: zoneinfo.ZoneInfo) -> tuple[str, ...]:

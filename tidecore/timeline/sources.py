@@ -327,10 +327,16 @@ class Sources:
         found: T = self._kept[make]
         return found
 
+    @property
+    def padded(self) -> tuple[np.datetime64, np.datetime64]:
+        """The span that tables cover."""
+        start, end = from_microseconds(np.array(_padded(self.span)))
+        return start, end
+
     @cached_property
     def sky(self) -> SkyPositions:
         """Positions of sun and moon over the padded span."""
-        start, end = from_microseconds(np.array(_padded(self.span)))
+        start, end = self.padded
         shared = self.shared_sky
         if shared is not None and shared.start <= start and shared.end >= end:
             return shared
@@ -339,15 +345,23 @@ class Sources:
     @cached_property
     def sky_events(self) -> SkyEvents:
         """Risings, settings and twilights at the mark over the padded span."""
-        start, end = from_microseconds(np.array(_padded(self.span)))
-        return sky_events(self.sky, self.mark.latitude, self.mark.longitude, start, end)
+        return sky_events(self.sky, self.mark.latitude, self.mark.longitude, *self.padded)
+
+    @property
+    def has_sky_events(self) -> bool:
+        """Whether `sky_events` has been worked out."""
+        return "sky_events" in self.__dict__
+
+    def keep_sky_events(self, events: SkyEvents) -> None:
+        """Take what was worked out for several marks at once as this mark's `sky_events`."""
+        self.__dict__["sky_events"] = events
 
     @cached_property
     def free_us(self) -> IntArray | None:
         """Free time over the padded span, spans as rows; None where nobody said when that is."""
         if self.free_time is None:
             return None
-        start, end = from_microseconds(np.array(_padded(self.span)))
+        start, end = self.padded
         return self.free_time.spans(self.mark.zone, TimeSpan(start, end))
 
     def sky_times_us(self, kind: str) -> IntArray:

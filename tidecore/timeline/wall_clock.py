@@ -49,6 +49,15 @@ def local_times(zone: zoneinfo.ZoneInfo, times_us: IntArray) -> UtcTimes:
     return (times_us + offsets).view("datetime64[us]")
 
 
+def shown_minute(zone: zoneinfo.ZoneInfo, time_us: int) -> str:
+    """Return what a clock in ``zone`` shows, as ``2026-10-24 18:05``; in an hour that comes twice with its offset."""
+    moment = (_EPOCH + datetime.timedelta(microseconds=time_us)).astimezone(zone)
+    text = moment.isoformat(sep=" ", timespec="minutes")
+    again = moment.replace(fold=1 - moment.fold)
+    # The two folds of a time differ but where it comes twice; what is skipped no clock shows.
+    return text if again.utcoffset() != moment.utcoffset() else text[:16]
+
+
 @lru_cache(maxsize=256)
 def _midnights(zone: zoneinfo.ZoneInfo, block: int) -> tuple[IntArray, IntArray]:
     """Return the offsets at the start and at the end of each UTC day of a block [microseconds]."""

@@ -12,7 +12,7 @@ month briefly, for plans that are stored: `plan_sessions`.
 
 from tidecore.windows.bait import BaitOuting, bait_dangers, find_bait_outings
 from tidecore.windows.comparison import Comparison, compare_sessions
-from tidecore.windows.curves import MarkSearch, search_mark
+from tidecore.windows.curves import MarkSearch, search_mark, search_marks
 from tidecore.windows.method_plan import SessionPlan, SessionRemark, two_rods
 from tidecore.windows.nothing import explain_no_outings
 from tidecore.windows.obstacle import Obstacle, WhyNot
@@ -23,7 +23,14 @@ from tidecore.windows.picks import LeadCheck, MethodPick, MethodPicks, NotPicked
 from tidecore.windows.planned import PlannedMark, PlannedSession, plan_sessions
 from tidecore.windows.ranking import RankedOuting, rank_outings
 from tidecore.windows.scoring import Scores, score_columns, score_rule
-from tidecore.windows.search import Explanation, TermReport, explain, find_all_windows, find_windows
+from tidecore.windows.search import (
+    Explanation,
+    TermReport,
+    explain,
+    find_all_windows,
+    find_windows,
+    find_windows_at_marks,
+)
 from tidecore.windows.session import Lull, Session, SessionLeg, SessionWindow
 from tidecore.windows.sessions import complete, find_sessions, session_at
 from tidecore.windows.two_marks import find_double_outings
@@ -73,12 +80,14 @@ __all__ = [
     "find_outings",
     "find_sessions",
     "find_windows",
+    "find_windows_at_marks",
     "pick_methods",
     "plan_sessions",
     "rank_outings",
     "score_columns",
     "score_rule",
     "search_mark",
+    "search_marks",
     "session_at",
     "two_rods",
 ]

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
-from tidecore.rules import suitability
+from tidecore.rules import Season, Suitability, suitability
 from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, from_microseconds
-from tidecore.timeline import Timeline, find_factor
+from tidecore.timeline import KeyTime, find_factor
 from tidecore.units import BoolArray, FloatArray, IntArray
+from tidecore.windows.axis import Axis
 from tidecore.windows.rounds import Question, Search
 from tidecore.windows.scoring import Scores, score_memberships
 from tidecore.windows.seasons import touched
@@ -66,7 +68,7 @@ class _Slices:
         return np.asarray(self.sums(values) / self.lengths)
 
 
-def account(judged: Judgement, timeline: Timeline, spans: list[Span], samples: Samples) -> Search[list[Window]]:
+def account(judged: Judgement, axis: Axis, spans: list[Span], samples: Samples) -> Search[list[Window]]:
     """Return the windows of the spans in which a rule holds, each with its account.
 
     Means are integrals by the trapezoidal rule over every sample of the search, which holds both sides of every jump,
@@ -77,38 +79,60 @@ def account(judged: Judgement, timeline: Timeline, spans: list[Span], samples: S
     times, scores = yield from _scored(judged, spans, samples)
     slices = _Slices.of(times, spans)
     best = _best_of(scores.score, slices)
-    instants = from_microseconds(times)
-    score_means, best_hours = slices.means(scores.score), _best_hours(spans, slices, scores.score)
+    peaks = from_microseconds(axis.own(times[best]))
+    score_means, best_hours = slices.means(scores.score), _best_hours(axis, spans, slices, scores.score)
     contributions, groups = _contributions(scores, slices), _groups(scores, slices)
-    events = timeline.events()
-    events_us = np.array([event.time for event in events], dtype="datetime64[us]").view(np.int64)
-    ends_us = np.array([[span.start_us, span.end_us] for span in spans])
-    ends, inside = from_microseconds(ends_us), np.searchsorted(events_us, ends_us).tolist()
-    rule = judged.rule
-    looks = any(find_factor(name).of_the_stream for name in rule.factor_names)
-    flow_reliable, suits = timeline.flow_reliable if looks else None, suitability(rule, timeline.mark)
-    release_only = touched(rule.release_only_seasons, timeline.mark, ends_us)
-    unknowns = unknown_terms(scores, timeline, slices.bounds, slices.weights)
+    timelines = [axis.timelines[span.place] for span in spans]
+    places = dict.fromkeys(span.place for span in spans)
+    settings = [setting for place in places for setting in _settings(judged, axis, spans, place)]
+    unknowns = unknown_terms(scores, timelines, slices.bounds, slices.weights)
     return [
         Window(
-            start=ends[k, 0],
-            end=ends[k, 1],
+            start=setting.start,
+            end=setting.end,
             starts_before=span.starts_before,
             ends_after=span.ends_after,
             peak_score=float(scores.score[best[k]]),
-            peak_time=instants[best[k]],
+            peak_time=peaks[k],
             mean_score=float(score_means[k]),
             limiting_factor=_limiting(contributions[k]),
             contributions=contributions[k],
             groups=groups[k],
             best_hour=best_hours[k],
-            key_times=events[inside[k][0] : inside[k][1]],
+            key_times=setting.key_times,
             unknowns=unknowns[k],
-            flow_reliable=flow_reliable,
-            suitability=suits,
-            release_only=release_only[k],
+            flow_reliable=setting.flow_reliable,
+            suitability=setting.suitability,
+            release_only=setting.release_only,
         )
-        for k, span in enumerate(spans)
+        for k, (span, setting) in enumerate(zip(spans, settings, strict=True))
+    ]
+
+
+class _Setting(NamedTuple):
+    """What a window has of its mark and its hours, whatever the score."""
+
+    start: np.datetime64
+    end: np.datetime64
+    key_times: tuple[KeyTime, ...]
+    flow_reliable: bool | None
+    suitability: Suitability
+    release_only: tuple[Season, ...]
+
+
+def _settings(judged: Judgement, axis: Axis, spans: list[Span], place: int) -> list[_Setting]:
+    """Return the settings of the spans at one mark, in their order."""
+    rule, timeline = judged.rule, axis.timelines[place]
+    ends_us = np.array([[span.start_us, span.end_us] for span in spans if span.place == place]) - axis.shift_us(place)
+    events = timeline.events()
+    events_us = np.array([event.time for event in events], dtype="datetime64[us]").view(np.int64)
+    ends, inside = from_microseconds(ends_us), np.searchsorted(events_us, ends_us).tolist()
+    looks = any(find_factor(name).of_the_stream for name in rule.factor_names)
+    flow_reliable, suits = timeline.flow_reliable if looks else None, suitability(rule, timeline.mark)
+    release_only = touched(rule.release_only_seasons, timeline.mark, ends_us)
+    return [
+        _Setting(ends[k, 0], ends[k, 1], events[first:last], flow_reliable, suits, release_only[k])
+        for k, (first, last) in enumerate(inside)
     ]
 
 
@@ -263,13 +287,14 @@ def _limiting(contributions: tuple[Contribution, ...]) -> str | None:
     return worst if losses[worst] > _EQUAL else None
 
 
-def _best_hours(spans: list[Span], slices: _Slices, score: FloatArray) -> list[BestHour]:
+def _best_hours(axis: Axis, spans: list[Span], slices: _Slices, score: FloatArray) -> list[BestHour]:
     """Return the best 60 minutes of each window, the window itself where none fits."""
     starts_us, means, fits = _best_starts(spans, slices, score)
     ends_us = np.where(fits, starts_us + US_PER_HOUR, [span.end_us for span in spans])
     starts_us = np.where(fits, starts_us, [span.start_us for span in spans])
     means = np.where(fits, means, slices.means(score)).tolist()
-    starts, ends, whole = from_microseconds(starts_us), from_microseconds(ends_us), (~fits).tolist()
+    starts, ends = (from_microseconds(axis.own(times)) for times in (starts_us, ends_us))
+    whole = (~fits).tolist()
     return [BestHour(starts[k], ends[k], means[k], whole[k]) for k in range(len(spans))]
 
 

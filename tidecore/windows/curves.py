@@ -10,16 +10,17 @@ import numpy as np
 
 from tidecore.calendars import holds_at
 from tidecore.filters import Filter
-from tidecore.rules import SpeciesRule, rule_at, suitability
+from tidecore.rules import SpeciesRule
 from tidecore.safety import CAREFUL, Care, clear_of
 from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE
 from tidecore.timeline import Timeline, factors
 from tidecore.units import AnyArray, FloatArray, IntArray
 from tidecore.windows.account import account
+from tidecore.windows.axis import Axis, axes
+from tidecore.windows.groups import Group, search_groups
 from tidecore.windows.rounds import Search, side_by_side
 from tidecore.windows.search import held_by
-from tidecore.windows.spans import Judgement, find_spans
-from tidecore.windows.tracks import Tracks, tracks_of
+from tidecore.windows.spans import find_spans
 from tidecore.windows.window import Window
 
 #: Factors that come in steps are looked at so often between their breaks [microseconds].
@@ -57,6 +58,14 @@ class Curve:
         """Return the integral over a span [h]."""
         first, last = self.total(np.array([start_us, end_us], dtype=np.int64)).tolist()
         return max(0.0, float(last - first))
+
+    def peak(self, start_us: int, end_us: int) -> tuple[float, int]:
+        """Return the highest value in a span, ends included, and the first instant that has it [microseconds]."""
+        first, last = np.searchsorted(self.times_us, [start_us, end_us]).tolist()
+        times = np.concatenate(([start_us], self.times_us[first:last], [end_us]))
+        values = self.at(times)
+        best = int(np.argmax(values))
+        return float(values[best]), int(times[best])
 
 
 # No slots here and below: what is worked out once is kept in the instance's dictionary.
@@ -125,6 +134,10 @@ class MarkSearch:
             values[holds_at(spans, times)] *= part
         return Curve(times, values)
 
+    @cached_property
+    def _stepped(self) -> dict[str, tuple[IntArray, AnyArray]]:
+        return {}
+
     def times_when(self, name: str, *values: str | int) -> IntArray:
         """Return when a factor that comes in steps has one of some values: spans as rows, ascending and apart.
 
@@ -134,11 +147,14 @@ class MarkSearch:
         if name not in factors():
             return np.empty((0, 2), dtype=np.int64)
         span = self.timeline.span
-        even = np.arange(span.start_us // _LOOK_US * _LOOK_US, span.end_us, _LOOK_US, dtype=np.int64)
-        breaks = self.timeline.breaks_us((name,))
-        times = np.unique(np.concatenate((np.array([span.start_us], dtype=np.int64), even, breaks)))
-        times = times[(times >= span.start_us) & (times < span.end_us)]
-        holds = np.isin(self.timeline.at(times, (name,))[name], list(values))
+        if name not in self._stepped:
+            even = np.arange(span.start_us // _LOOK_US * _LOOK_US, span.end_us, _LOOK_US, dtype=np.int64)
+            breaks = self.timeline.breaks_us((name,))
+            times = np.unique(np.concatenate((np.array([span.start_us], dtype=np.int64), even, breaks)))
+            times = times[(times >= span.start_us) & (times < span.end_us)]
+            self._stepped[name] = times, self.timeline.at(times, (name,))[name]
+        times, column = self._stepped[name]
+        holds = np.isin(column, list(values))
         edges = np.flatnonzero(np.diff(np.concatenate(([False], holds, [False])).astype(np.int8)))
         found: IntArray = np.append(times, span.end_us)[edges].reshape(-1, 2)
         return found
@@ -168,30 +184,57 @@ def search_mark(
     within : Filter, optional
         Windows lie in time in which it is true, and other time is worth nothing.
     """
-    here = {name: rule_at(rules[name], timeline.mark) for name in sorted(rules)}
-    wanted = [name for name in here if suitability(here[name], timeline.mark) != "other_bed"]
-    tracks = tracks_of(timeline)
-    tracks.prepare(timeline, tuple(dict.fromkeys(name for one in wanted for name in here[one].factor_names)))
-    held = held_by(within, timeline, [here[name] for name in wanted])
-    found = side_by_side(timeline, [_searched(name, here[name], timeline, tracks, held) for name in wanted])
-    return MarkSearch(key, timeline, tuple(found), care or CAREFUL)
+    return search_marks({key: timeline}, rules, care, within=within)[key]
+
+
+def search_marks(
+    timelines: Mapping[str, Timeline],
+    rules: Mapping[str, SpeciesRule],
+    care: Care | None = None,
+    *,
+    within: Filter | None = None,
+) -> dict[str, MarkSearch]:
+    """Return what rules find at several marks, as `search_mark` does: timelines of one span are searched in one go."""
+    keys, names = list(timelines), sorted(rules)
+    curves: dict[str, dict[int, RuleCurve]] = {key: {} for key in keys}
+    for marks, axis in axes([timelines[key] for key in keys]):
+        groups = search_groups([rules[name] for name in names], axis)
+        kept = {}
+        for place in axis.everywhere:
+            here = [group.judged.rule for group in groups if place in group.places]
+            held = held_by(within, axis.timelines[place], here)
+            if held is not None:
+                kept[place] = held
+        found = side_by_side(axis.at, [_searched(names[group.rule], group, axis, kept) for group in groups])
+        for group, some in zip(groups, found, strict=True):
+            for place, curve in zip(group.places, some, strict=True):
+                curves[keys[marks[place]]][group.rule] = curve
+    return {
+        key: MarkSearch(key, timelines[key], tuple(curves[key][k] for k in sorted(curves[key])), care or CAREFUL)
+        for key in keys
+    }
 
 
 def _searched(
-    key: str, rule: SpeciesRule, timeline: Timeline, tracks: Tracks, held: Sequence[tuple[int, int]] | None
-) -> Search[RuleCurve]:
-    """Search for the windows of one rule, and draw its score."""
-    judged = Judgement(rule, timeline, tracks)
-    spans, samples = yield from find_spans(judged, timeline, tracks, held)
-    windows = yield from account(judged, timeline, spans, samples)
+    key: str, group: Group, axis: Axis, kept: Mapping[int, Sequence[tuple[int, int]]]
+) -> Search[list[RuleCurve]]:
+    """Search for the windows of one rule at marks that are alike to it, and draw its score at each."""
+    judged, places = group.judged, group.places
+    spans, samples = yield from find_spans(judged, axis, places, kept)
+    windows = yield from account(judged, axis, spans, samples)
     # The search leaves out where nothing can hold; a session may fish on there.
-    even = tracks.even_us
-    score = judged.score({name: tracks.even(name) for name in judged.names}, even.size)
+    even = axis.even_us(places)
+    score = judged.score({name: axis.even(name, places) for name in judged.names}, even.size)
     times, chosen = np.unique(np.concatenate((samples.times_us, even)), return_index=True)
-    curve = Curve(times, np.concatenate((samples.score, score))[chosen])
-    if held is not None:
-        curve = _only(curve, np.array(held, dtype=np.int64).reshape(-1, 2))
-    return RuleCurve(key, rule, tuple(windows), curve)
+    values, bounds = np.concatenate((samples.score, score))[chosen], np.searchsorted(axis.places(times), places)
+    found = []
+    for place, first, last in zip(places, bounds.tolist(), [*bounds.tolist()[1:], times.size], strict=True):
+        curve = Curve(times[first:last] - axis.shift_us(place), values[first:last])
+        if place in kept:
+            curve = _only(curve, np.array(kept[place], dtype=np.int64).reshape(-1, 2))
+        here = tuple(window for span, window in zip(spans, windows, strict=True) if span.place == place)
+        found.append(RuleCurve(key, judged.rule, here, curve))
+    return found
 
 
 def _only(curve: Curve, spans: IntArray) -> Curve:

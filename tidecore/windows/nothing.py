@@ -7,10 +7,12 @@ import numpy as np
 from tidecore.calendars import clipped, merged
 from tidecore.timebase import US_PER_HOUR
 from tidecore.units import IntArray
-from tidecore.windows.curves import MarkSearch
+from tidecore.windows.curves import MarkSearch, RuleCurve
 from tidecore.windows.options import SessionOptions
 from tidecore.windows.outings import stays
-from tidecore.windows.wording import hours_words
+from tidecore.windows.scoring import ROUNDING
+from tidecore.windows.search import TermReport, explain
+from tidecore.windows.wording import day_and_clock, factor_words, hours_words
 
 
 def explain_no_outings(
@@ -22,7 +24,7 @@ def explain_no_outings(
         return (f"{name}: no rule accepts the ground here.",)
     windows = [window for one in search.curves for window in one.windows]
     if not windows:
-        return (f"{name}: no rule has a window in the span.",)
+        return (f"{name}: no rule has a window in the span.", *_nearest(search))
     there = stays(search, free_us, travel_min, travel_min)
     said = [f"{name}: {len(windows)} window{'s' if len(windows) > 1 else ''} of the rules in the span."]
     said += search.care.said(search.timeline)
@@ -47,3 +49,39 @@ def explain_no_outings(
     else:
         said.append("None of them lies in free time with open access, after setting up and before packing up.")
     return tuple(said)
+
+
+def _nearest(search: MarkSearch) -> tuple[str, ...]:
+    """Return what keeps the rule that comes nearest from a window: the requirement that suits for the least time.
+
+    Nothing where that is none of the rule's doing, or the span holds no instant of the timeline.
+    """
+    one = min(search.curves, key=lambda one: (-float(one.score.values.max()), one.key))
+    rule, terms = one.rule, explain(one.rule, search.timeline).terms
+    # Of a group no single term stands in the way.
+    leaves = [node.leaf for node in rule.tree.require if node.mode == "term" and node.leaf is not None]
+    gates = [terms[leaf] for leaf in leaves if terms]
+    least = min(gates, key=lambda gate: (gate.met_share, gate.best_membership or 0.0, gate.path), default=None)
+    said = [_score(one, search)] if terms else []
+    if least is not None and least.met_share < 1.0:
+        said.append(_gate(least, rule.threshold))
+    said = [part for part in said if part]
+    return ("; ".join([f"{rule.name} comes nearest", *said]) + ".",) if said else ()
+
+
+def _score(one: RuleCurve, search: MarkSearch) -> str:
+    curve, needed = one.score, one.rule.threshold
+    best = int(np.argmax(curve.values))
+    score, when = float(curve.values[best]), day_and_clock(search.timeline.mark.zone, int(curve.times_us[best]))
+    if score >= needed - ROUNDING:
+        return f"it holds at {when}, but not for the {one.rule.minimum_duration_min:g} min that make a window"
+    return f"its score is {score:.2f} at best, at {when}, and {needed:.2f} is needed" if score > 0.0 else ""
+
+
+def _gate(one: TermReport, needed: float) -> str:
+    name = factor_words(one.factor)
+    if one.best_membership is None:
+        return f"the {name} is not known"
+    if one.met_share > 0.0:
+        return f"the {name} suits for {one.met_share:.0%} of the span, the least of what it requires"
+    return f"the {name} never suits: at best {one.best_membership:.2f} of {needed:.2f} needed"

@@ -94,7 +94,7 @@ def _obstacles(rule: SpeciesRule, timeline: Timeline, time_us: int) -> list[Obst
     columns = timeline.at(at, rule.factor_names)
     scores = score_columns(rule, columns, flow_reliable=timeline.flow_reliable)
     along = score_at(rule, timeline, axis)
-    reasons = {one.factor: one.reason for one in unknown_terms(scores, timeline, np.array([0, 1]), np.ones(1))[0]}
+    reasons = {one.factor: one.reason for one in unknown_terms(scores, [timeline], np.array([0, 1]), np.ones(1))[0]}
     found = []
     for k, leaf in enumerate(rule.tree.leaves):
         term, role = leaf.term, leaf.role

@@ -148,28 +148,58 @@ def find_outings(
         The way there, and the way back [min].
     """
     there = round(travel_min * US_PER_MINUTE)
-    found = []
+    spans: list[tuple[int, int]] = []
     for first, last, chain in fishable_chains(search, stays(search, free_us, travel_min, travel_min), options):
-        spans = [_lengthened(search.best, *chain, first, last, options)]
         if chain[1] - chain[0] > options.most_fishing_us:
-            spans = _cut(search.best, *chain, options)
-        for start, end in spans:
-            leg = leg_at(search, start, end, options)
-            if end - start >= options.least_fishing_us and leg.rule_hours:
-                found.append(outing_of((leg,), (search,), there, there))
-    return sorted(found, key=lambda one: one.order)
+            spans += _cut(search.best, *chain, options)
+        else:
+            spans.append(_lengthened(search.best, *chain, first, last, options))
+    long_enough = [(start, end) for start, end in spans if end - start >= options.least_fishing_us]
+    legs = [leg for leg in _legs_at(search, long_enough, options) if leg.rule_hours]
+    return sorted(_outings_of(legs, search, there), key=lambda one: one.order)
 
 
 def leg_at(search: MarkSearch, start_us: int, end_us: int, options: SessionOptions) -> OutingLeg:
     """Return the stay at a mark that fishes a span."""
-    hours = tuple(
-        (one.key, one.score.integral(start_us, end_us))
-        for one in search.curves
-        if ((one.windows_us[:, 0] < end_us) & (one.windows_us[:, 1] > start_us)).any()
-    )
-    worth = search.best.integral(start_us, end_us)
-    arrive, leave = start_us - options.set_up_us, end_us + options.pack_up_us
-    return OutingLeg(search.key, arrive, start_us, end_us, leave, worth, hours)
+    return _legs_at(search, [(start_us, end_us)], options)[0]
+
+
+def _legs_at(search: MarkSearch, spans: Sequence[tuple[int, int]], options: SessionOptions) -> list[OutingLeg]:
+    """Return the stays at a mark that fish some spans, all worked out at once."""
+    starts, ends = np.array(spans, dtype=np.int64).reshape(-1, 2).T
+    worth = _integrals(search.best, starts, ends)
+    hours: list[list[tuple[str, float]]] = [[] for _ in spans]
+    for one in search.curves:
+        windows = one.windows_us
+        # The first window that ends after a span begins; the windows of a rule are apart and in order.
+        k = np.searchsorted(windows[:, 1], starts, side="right")
+        there = np.flatnonzero(k < len(windows))
+        there = there[windows[k[there], 0] < ends[there]]
+        for place, value in zip(there.tolist(), _integrals(one.score, starts[there], ends[there]), strict=True):
+            hours[place].append((one.key, value))
+    before, after = options.set_up_us, options.pack_up_us
+    return [
+        OutingLeg(search.key, start - before, start, end, end + after, worth[k], tuple(hours[k]))
+        for k, (start, end) in enumerate(zip(starts.tolist(), ends.tolist(), strict=True))
+    ]
+
+
+def _integrals(curve: Curve, starts: IntArray, ends: IntArray) -> list[float]:
+    """Return what `Curve.integral` returns of some spans [h]."""
+    found: list[float] = np.maximum(curve.total(ends) - curve.total(starts), 0.0).tolist()
+    return found
+
+
+def _outings_of(legs: Sequence[OutingLeg], search: MarkSearch, way_us: int) -> list[Outing]:
+    """Return the outings of one leg each, as `outing_of` does, all worked out at once."""
+    if not legs:
+        return []
+    best = _best_hours(search.best, [(leg.start_us, leg.end_us) for leg in legs])
+    tides = _tides(search.timeline, [(start + end) // 2 for start, end, _ in best])
+    return [
+        Outing((leg,), way_us, way_us, tide, (start, end), mean)
+        for leg, (start, end, mean), tide in zip(legs, best, tides, strict=True)
+    ]
 
 
 def outing_of(
@@ -178,12 +208,13 @@ def outing_of(
     """Return the outing of some legs, each with what was found at its mark."""
     best: tuple[float, int, int, Timeline] | None = None
     for leg, search in zip(legs, searches, strict=True):
-        start, end, mean = _best_hour(search.best, leg.start_us, leg.end_us)
+        ((start, end, mean),) = _best_hours(search.best, [(leg.start_us, leg.end_us)])
         if best is None or mean > best[0] + EQUAL_H:
             best = (mean, start, end, search.timeline)
     assert best is not None
     mean, start, end, timeline = best
-    return Outing(legs, there_us, back_us, _tide(timeline, (start + end) // 2), (start, end), mean)
+    (tide,) = _tides(timeline, [(start + end) // 2])
+    return Outing(legs, there_us, back_us, tide, (start, end), mean)
 
 
 def fishable_chains(
@@ -232,20 +263,40 @@ def _cut(curve: Curve, start: int, end: int, options: SessionOptions) -> list[tu
     return found
 
 
-def _best_hour(curve: Curve, start: int, end: int) -> tuple[int, int, float]:
-    """Return the best hour on whole minutes in a span, and its mean; the span itself where it is shorter."""
+def _best_hours(curve: Curve, spans: Sequence[tuple[int, int]]) -> list[tuple[int, int, float]]:
+    """Return the best hours on whole minutes in spans, and their means; a span itself where it is shorter."""
+    tried = [_starts_of_hours(start, end) for start, end in spans]
+    ends = np.concatenate([*tried, *(one + US_PER_HOUR for one in tried)])
+    totals: FloatArray = curve.total(ends)
+    half, first = totals.size // 2, 0
+    found = []
+    for (start, end), starts in zip(spans, tried, strict=True):
+        if not starts.size:
+            found.append((start, end, curve.integral(start, end) * US_PER_HOUR / max(1, end - start)))
+            continue
+        last = first + starts.size
+        means = totals[half + first : half + last] - totals[first:last]
+        chosen, first = int(np.argmax(means >= means.max() - EQUAL_H)), last
+        found.append((int(starts[chosen]), int(starts[chosen]) + US_PER_HOUR, float(means[chosen])))
+    return found
+
+
+def _starts_of_hours(start: int, end: int) -> IntArray:
+    """Return when an hour in a span may start; never where it is no longer than that."""
     if end - start <= US_PER_HOUR:
-        return start, end, curve.integral(start, end) * US_PER_HOUR / max(1, end - start)
+        return np.empty(0, dtype=np.int64)
     first, last = -(-start // US_PER_MINUTE), (end - US_PER_HOUR) // US_PER_MINUTE
     starts = np.arange(first, last + 1, dtype=np.int64) * US_PER_MINUTE
-    if not starts.size:
-        starts = np.array([start], dtype=np.int64)
-    means: FloatArray = curve.total(starts + US_PER_HOUR) - curve.total(starts)
-    chosen = int(np.argmax(means >= means.max() - EQUAL_H))
-    return int(starts[chosen]), int(starts[chosen]) + US_PER_HOUR, float(means[chosen])
+    return starts if starts.size else np.array([start], dtype=np.int64)
 
 
-def _tide(timeline: Timeline, time_us: int) -> int:
-    """Return the high water nearest to an instant, the instant itself where there is no tide."""
-    high = timeline.sources.turns.high_us
-    return int(high[int(np.argmin(np.abs(high - time_us)))]) if high.size else time_us
+def _tides(timeline: Timeline, times_us: Sequence[int]) -> list[int]:
+    """Return the high waters nearest to instants, the earlier of equals; the instants where there is no tide."""
+    high, times = timeline.sources.turns.high_us, np.array(times_us, dtype=np.int64)
+    if not high.size:
+        return list(times_us)
+    after = np.clip(np.searchsorted(high, times), 1, max(1, high.size - 1))
+    before = after - 1
+    after = np.minimum(after, high.size - 1)
+    nearer: list[int] = np.where(high[after] - times < times - high[before], high[after], high[before]).tolist()
+    return nearer

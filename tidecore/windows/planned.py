@@ -16,7 +16,7 @@ from tidecore.windows.curves import MarkSearch
 from tidecore.windows.nothing import explain_no_outings
 from tidecore.windows.options import SessionOptions
 from tidecore.windows.outings import Outing, find_outings
-from tidecore.windows.ranking import local_day, rank_outings
+from tidecore.windows.ranking import local_days, rank_outings
 from tidecore.windows.session import SessionWindow
 from tidecore.windows.sessions import windows_fished
 from tidecore.windows.verdicts import FishableGrade, grade_stays
@@ -137,6 +137,7 @@ def plan_sessions(
     hazards = _hazards(search, chosen)
     fishable = grade_stays(timeline, [(one.legs[0].start_us, one.legs[0].end_us) for one in chosen])
     columns = _at_best(timeline, chosen)
+    days = local_days({search.key: search}, chosen)
     events = _events(timeline, chosen)
     sessions = []
     for k, one in enumerate(kept):
@@ -148,7 +149,7 @@ def plan_sessions(
             PlannedSession(
                 rank=one.rank,
                 worth_h=one.worth_h,
-                date_local=local_day(search, outing),
+                date_local=days[k],
                 outing=outing,
                 best_hour=BestHour(start, end, outing.best_score, outing.best_us == (leg.start_us, leg.end_us)),
                 windows=windows,
@@ -165,8 +166,7 @@ def plan_sessions(
 
 
 def _hazards(search: MarkSearch, outings: Sequence[Outing]) -> list[HazardReport]:
-    stays = [from_microseconds(np.array([one.arrive_us, one.leave_us], dtype=np.int64)) for one in outings]
-    return [search.care.stay(search.timeline, arrive, leave) for arrive, leave in stays]
+    return search.care.stays(search.timeline, [(one.arrive_us, one.leave_us) for one in outings])
 
 
 def _giving_most(outing: Outing, windows: Sequence[SessionWindow]) -> tuple[str | None, str | None]:

@@ -38,6 +38,20 @@ def local_day(search: MarkSearch, outing: Outing) -> str:
     return str(times[0].astype("datetime64[D]"))
 
 
+def local_days(searches: Mapping[str, MarkSearch], outings: Sequence[Outing]) -> list[str]:
+    """Return what `local_day` returns of each outing, all of a mark worked out at once."""
+    places: dict[str, list[int]] = {}
+    for place, one in enumerate(outings):
+        places.setdefault(one.marks[0], []).append(place)
+    days = [""] * len(outings)
+    for mark, some in places.items():
+        arrivals = np.array([outings[place].arrive_us for place in some], dtype=np.int64)
+        times = local_times(searches[mark].timeline.mark.zone, arrivals).astype("datetime64[D]")
+        for place, day in zip(some, np.datetime_as_string(times).tolist(), strict=True):
+            days[place] = day
+    return days
+
+
 def rank_outings(
     outings: Sequence[Outing],
     searches: Mapping[str, MarkSearch],
@@ -98,7 +112,7 @@ def _order(
 ) -> list[int]:
     if not diverse:
         return ordered(outings, worth)
-    return diversified(outings, worth, [local_day(searches[one.marks[0]], one) for one in outings])
+    return diversified(outings, worth, local_days(searches, outings))
 
 
 def _groups(outing: Outing, searches: Mapping[str, MarkSearch], by: Grouping) -> list[tuple[str, float]]:

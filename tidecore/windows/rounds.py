@@ -1,14 +1,13 @@
-"""Searches that go on side by side: what several of them ask of a timeline is worked out in one go."""
+"""Searches that go on side by side: what several of them ask of timelines is worked out in one go."""
 
 from __future__ import annotations
 
-from collections.abc import Generator, Sequence
+from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
 
-from tidecore.timeline import Timeline
 from tidecore.units import AnyArray, IntArray
 
 _Found = TypeVar("_Found")
@@ -19,7 +18,7 @@ Columns = dict[str, AnyArray]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Question:
-    """Factors asked for at instants [microseconds since 1970]."""
+    """Factors asked for at instants of an axis [microseconds]."""
 
     names: tuple[str, ...]
     times_us: IntArray
@@ -29,7 +28,11 @@ class Question:
 Search = Generator[Question, Columns, _Found]
 
 
-def side_by_side(timeline: Timeline, searches: Sequence[Search[_Found]]) -> list[_Found]:
+#: Columns at instants, by the names of factors.
+Ask = Callable[[IntArray, Sequence[str]], Columns]
+
+
+def side_by_side(ask: Ask, searches: Sequence[Search[_Found]]) -> list[_Found]:
     """Return what the searches find, each round of their questions answered together.
 
     A factor costs a call more than an instant does: twelve rules that ask at once pay for one.
@@ -47,13 +50,13 @@ def side_by_side(timeline: Timeline, searches: Sequence[Search[_Found]]) -> list
     for k in range(len(searches)):
         proceed(k, None)
     while asked:
-        answers = _answers(timeline, asked)
+        answers = _answers(ask, asked)
         for k in list(asked):
             proceed(k, answers[k])
     return [found[k] for k in range(len(searches))]
 
 
-def _answers(timeline: Timeline, asked: dict[int, Question]) -> dict[int, Columns]:
+def _answers(ask: Ask, asked: dict[int, Question]) -> dict[int, Columns]:
     """Return the columns that each question asks for; factors asked for by the same searches share a call."""
     askers: dict[str, list[int]] = {}
     for k, question in asked.items():
@@ -64,7 +67,7 @@ def _answers(timeline: Timeline, asked: dict[int, Question]) -> dict[int, Column
         together.setdefault(tuple(who), []).append(name)
     answers: dict[int, Columns] = {k: {} for k in asked}
     for sharing, names in together.items():
-        columns = timeline.at(np.concatenate([asked[k].times_us for k in sharing]), names)
+        columns = ask(np.concatenate([asked[k].times_us for k in sharing]), names)
         first = 0
         for k in sharing:
             last = first + asked[k].times_us.size

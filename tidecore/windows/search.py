@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,11 +14,12 @@ from tidecore.safety import Care
 from tidecore.timebase import US_PER_MINUTE
 from tidecore.timeline import Timeline, find_factor
 from tidecore.windows.account import account
+from tidecore.windows.axis import Axis, axes
 from tidecore.windows.filtering import held_to, say_filter, true_spans
+from tidecore.windows.groups import Group, search_groups
 from tidecore.windows.rounds import Search, side_by_side
 from tidecore.windows.scoring import ROUNDING, Scores, score_rule
-from tidecore.windows.spans import Judgement, find_spans
-from tidecore.windows.tracks import Tracks, tracks_of
+from tidecore.windows.spans import find_spans
 from tidecore.windows.unknowns import unknown_terms
 from tidecore.windows.window import UnknownTerm, Window
 
@@ -120,19 +121,47 @@ def find_all_windows(
     Many rules at once cost less each than one: they share the samples of the factors they have in common, and where a
     filter is true.
     """
-    here = [rule_at(rule, timeline.mark) for rule in rules]
-    wanted = [k for k, rule in enumerate(here) if suitability(rule, timeline.mark) != "other_bed"]
-    tracks = tracks_of(timeline)
-    tracks.prepare(timeline, tuple(dict.fromkeys(name for k in wanted for name in here[k].factor_names)))
-    held = held_by(within, timeline, [here[k] for k in wanted])
-    clear = None if care is None or not wanted else care.kept_clear(timeline)
-    if clear is not None:
-        held = clear if held is None else held_to(held, clear)
-    found = side_by_side(timeline, [_searched(here[k], timeline, tracks, held) for k in wanted])
-    windows: list[list[Window]] = [[] for _ in rules]
-    for k, one in zip(wanted, found, strict=True):
-        windows[k] = one
+    return find_windows_at_marks(rules, [timeline], within=within, care=care)[0]
+
+
+def find_windows_at_marks(
+    rules: Sequence[SpeciesRule],
+    timelines: Sequence[Timeline],
+    *,
+    within: Filter | None = None,
+    care: Care | None = None,
+) -> list[list[list[Window]]]:
+    """Return the windows of several rules over each of several timelines, timeline by timeline as `find_all_windows`.
+
+    Many marks at once cost less each than one: timelines of one span and one step are searched in one go.
+    """
+    windows: list[list[list[Window]]] = [[[] for _ in rules] for _ in timelines]
+    for marks, axis in axes(timelines):
+        groups = search_groups(rules, axis)
+        held = [_held(groups, axis, place, within, care) for place in axis.everywhere]
+        kept = {place: one for place, one in enumerate(held) if one is not None}
+        found = side_by_side(axis.at, [_searched(group, axis, kept) for group in groups])
+        for group, some in zip(groups, found, strict=True):
+            for place, window in some:
+                windows[marks[place]][group.rule].append(window)
     return windows
+
+
+def _held(
+    groups: Sequence[Group],
+    axis: Axis,
+    place: int,
+    within: Filter | None,
+    care: Care | None,
+) -> list[tuple[int, int]] | None:
+    """Return where windows may lie at a mark, None if anywhere."""
+    here = [group.judged.rule for group in groups if place in group.places]
+    timeline = axis.timelines[place]
+    held = held_by(within, timeline, here)
+    clear = None if care is None or not here else care.kept_clear(timeline)
+    if clear is None:
+        return held
+    return clear if held is None else held_to(held, clear)
 
 
 def held_by(within: Filter | None, timeline: Timeline, rules: Sequence[SpeciesRule]) -> list[tuple[int, int]] | None:
@@ -144,12 +173,12 @@ def held_by(within: Filter | None, timeline: Timeline, rules: Sequence[SpeciesRu
 
 
 def _searched(
-    rule: SpeciesRule, timeline: Timeline, tracks: Tracks, held: Sequence[tuple[int, int]] | None
-) -> Search[list[Window]]:
-    """Search for the windows of one rule."""
-    judged = Judgement(rule, timeline, tracks)
-    spans, samples = yield from find_spans(judged, timeline, tracks, held)
-    return (yield from account(judged, timeline, spans, samples))
+    group: Group, axis: Axis, kept: Mapping[int, Sequence[tuple[int, int]]]
+) -> Search[list[tuple[int, Window]]]:
+    """Search for the windows of one rule at marks that are alike to it, each with the place of its mark."""
+    spans, samples = yield from find_spans(group.judged, axis, group.places, kept)
+    windows = yield from account(group.judged, axis, spans, samples)
+    return [(span.place, window) for span, window in zip(spans, windows, strict=True)]
 
 
 def explain(rule: SpeciesRule, timeline: Timeline, *, within: Filter | None = None) -> Explanation:
@@ -169,7 +198,7 @@ def explain(rule: SpeciesRule, timeline: Timeline, *, within: Filter | None = No
     count = scores.score.size
     if not count:
         return Explanation(0.0, None, 0.0, 0.0, (), (), (), ("The span holds no instant of the timeline.",))
-    unknowns = unknown_terms(scores, timeline, np.array([0, count]), np.ones(count))[0]
+    unknowns = unknown_terms(scores, [timeline], np.array([0, count]), np.ones(count))[0]
     terms = tuple(_report(scores, k) for k in range(len(rule.tree.leaves)))
     best = int(np.argmax(scores.score))
     best_score, holding = float(scores.score[best]), float(np.mean(scores.holds))

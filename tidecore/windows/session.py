@@ -19,11 +19,16 @@ _HOUR = np.timedelta64(1, "h")
 
 @dataclass(frozen=True, slots=True)
 class SessionWindow:
-    """A part of a window that a session fishes: of which rule, from when to before when [UTC], and the whole window."""
+    """A part of a window that a session fishes: of which rule, from when to before when [UTC], and the whole window.
+
+    ``peak_score`` and ``peak_time`` are of the part: the highest score in it, its end included, and when first.
+    """
 
     rule: str
     start: np.datetime64
     end: np.datetime64
+    peak_score: float
+    peak_time: np.datetime64
     window: Window
 
 

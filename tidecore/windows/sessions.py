@@ -29,7 +29,7 @@ from tidecore.windows.session import (
 )
 from tidecore.windows.unknowns import unknown_terms
 from tidecore.windows.verdicts import Feeding, Safe, Verdicts, judge_fishing, worst
-from tidecore.windows.window import BestHour
+from tidecore.windows.window import BestHour, Window
 
 #: Accounts of rules and factors rest on the fishing time so often [microseconds].
 _LOOK_US = 5 * US_PER_MINUTE
@@ -174,13 +174,22 @@ def _leg(leg: OutingLeg, search: MarkSearch) -> SessionLeg:
 def windows_fished(curves: Sequence[RuleCurve], leg: OutingLeg) -> tuple[SessionWindow, ...]:
     """Return the parts of windows that a leg fishes, in time order."""
     first, last = _time(leg.start_us), _time(leg.end_us)
-    found = [
-        SessionWindow(one.key, max(window.start, first), min(window.end, last), window)
-        for one in curves
-        for window in one.windows
-        if window.start < last and window.end > first
-    ]
+    found = []
+    for one in curves:
+        spans = one.windows_us
+        for k in np.flatnonzero((spans[:, 0] < leg.end_us) & (spans[:, 1] > leg.start_us)).tolist():
+            window = one.windows[k]
+            found.append(_part(one, window, max(window.start, first), min(window.end, last)))
     return tuple(sorted(found, key=lambda one: (one.start, one.end, one.rule)))
+
+
+def _part(one: RuleCurve, window: Window, start: np.datetime64, end: np.datetime64) -> SessionWindow:
+    """Return a part of a window; the window's own peak where that lies in it."""
+    peak, time = window.peak_score, window.peak_time
+    if not start <= time <= end:
+        peak, ticks = one.score.peak(_ticks(start), _ticks(end))
+        time = _time(ticks)
+    return SessionWindow(one.key, start, end, peak, time, window)
 
 
 def _lulls(
@@ -243,7 +252,7 @@ def _rule_account(one: RuleCurve, scores: Scores, leg: OutingLeg, timeline: Time
         mean_score=hours * 60.0 * US_PER_MINUTE / (leg.end_us - leg.start_us),
         limiting_factor=_limiting(losses),
         factors=accounts,
-        unknowns=unknown_terms(scores, timeline, np.array([0, scores.score.size]), np.ones(scores.score.size))[0],
+        unknowns=unknown_terms(scores, [timeline], np.array([0, scores.score.size]), np.ones(scores.score.size))[0],
     )
 
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from tidecore.rules import Leaf, SpeciesRule
 from tidecore.timebase import US_PER_MINUTE, US_PER_SECOND
 from tidecore.timeline import Timeline
 from tidecore.units import BoolArray, FloatArray, IntArray
+from tidecore.windows.axis import Axis, Places
 from tidecore.windows.filtering import held_to
 from tidecore.windows.rounds import Columns, Question, Search
 from tidecore.windows.scorer import Scorer
@@ -32,8 +33,12 @@ _NARROW_US = 5 * US_PER_SECOND
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """Where a rule holds, from ``start_us`` to before ``end_us``; cut at an end where it goes on beyond the search."""
+    """Where a rule holds, from ``start_us`` to before ``end_us``; cut at an end where it goes on beyond the search.
 
+    On the axis of the search; ``place`` is that of the timeline.
+    """
+
+    place: int
     start_us: int
     end_us: int
     starts_before: bool
@@ -65,7 +70,16 @@ class Judgement:
             else:
                 self.constant[k] = same
         self.names = tuple(dict.fromkeys(leaf.factor for _, leaf in self.moving))
-        self.scorer = Scorer(rule, self.constant)
+
+    @cached_property
+    def scorer(self) -> Scorer:
+        """The score of the rule."""
+        return Scorer(self.rule, self.constant)
+
+    def alike(self) -> Hashable:
+        """Return what marks must have in common for one to stand for all of them."""
+        constant = tuple((k, None if np.isnan(suits) else suits) for k, suits in self.constant.items())
+        return id(self.rule), self.flow_reliable, constant
 
     def along(self, leaf: Leaf, track: Track) -> FloatArray:
         """Return how well a leaf suits along the track of its factor."""
@@ -88,31 +102,38 @@ class Judgement:
 
 
 def find_spans(
-    judged: Judgement, timeline: Timeline, tracks: Tracks, kept: Sequence[tuple[int, int]] | None = None
+    judged: Judgement, axis: Axis, places: Places, kept: Mapping[int, Sequence[tuple[int, int]]]
 ) -> Search[tuple[list[Span], Samples]]:
     """Return where the score is at least the rule's threshold for its minimum duration, and the samples it rests on.
 
-    Only time in ``kept`` counts, where it is given: ascending spans, those in which a filter is true.
+    ``judged`` stands for the timelines in ``places``. Only time in ``kept`` counts at those that are named there:
+    ascending spans, those in which a filter is true.
 
-    The search reaches beyond the span of the timeline by the minimum duration, so that a window which the span cuts
+    The search reaches beyond the span of the timelines by the minimum duration, so that a window which the span cuts
     is as long as it is, and is kept if only a part of it lies inside.
     """
     lead = round(judged.rule.minimum_duration_min * US_PER_MINUTE)
-    first, last = timeline.span.start_us, timeline.span.end_us
-    samples = yield from _sampled(judged, tracks, first - lead, last + lead)
-    held = yield from _holding(judged, samples)
-    if kept is not None:
-        held = held_to(held, kept)
+    span = axis.timelines[0].span
+    samples = yield from _sampled(judged, axis, places, span.start_us - lead, span.end_us + lead)
+    held = yield from _holding(judged, axis, samples)
+    if kept:
+        free = [(-(2**62), 2**62)]
+        own = {k: [(start, end) for at, start, end in held if at == k] for k in places}
+        held = [(k, *one) for k in places for one in held_to(own[k], axis.shifted(k, kept[k]) if k in kept else free)]
     found = []
-    for start, end in held:
+    for place, start, end in held:
+        first, last = (one + axis.shift_us(place) for one in (span.start_us, span.end_us))
         # Two edges, each late by up to the tolerance.
         long_enough = end - start >= lead - 2 * EDGE_TOLERANCE_US
         if long_enough and start < last and end > first:
-            found.append(Span(max(start, first), min(end, last), start < first, end > last))
+            found.append(Span(place, max(start, first), min(end, last), start < first, end > last))
     return found, samples
 
 
-def _sampled(judged: Judgement, tracks: Tracks, start_us: int, end_us: int) -> Search[Samples]:
+_NOTHING = Samples(np.empty(0, dtype=np.int64), np.empty(0), {})
+
+
+def _sampled(judged: Judgement, axis: Axis, places: Places, start_us: int, end_us: int) -> Search[Samples]:
     """Return samples of the score from ``start_us`` to ``end_us`` between which it does not cross and come back.
 
     Besides even steps: both sides of every instant at which a factor jumps or turns a corner, the extremes of every
@@ -120,33 +141,40 @@ def _sampled(judged: Judgement, tracks: Tracks, start_us: int, end_us: int) -> S
     extremes of the score that reach the threshold. Where a requirement alone keeps the score under the threshold there
     are no samples.
     """
-    even = tracks.even_us
-    extras = [np.array([start_us, end_us], dtype=np.int64)]
-    alive = [np.array([[start_us, end_us]], dtype=np.int64)]
     gates = {node.leaf for node in judged.rule.tree.require if node.mode == "term"}
     for k in gates & judged.constant.keys():
         if _gate(judged.rule, k, judged.constant[k]) < judged.rule.threshold - ROUNDING:
-            return Samples(extras[0], np.zeros(2), {})
+            return _NOTHING
+    whole = _laid(axis, places, [np.array([[start_us, end_us]], dtype=np.int64)] * len(places))
+    extras, alive = [whole.ravel()], [whole]
     for k, leaf in judged.moving:
-        track = tracks.track(leaf.factor)
-        extras += [track.extras_us, track.once(leaf, "passings", partial(_passings, track, leaf))]
+        tracks = [axis.tracks[place].track(leaf.factor) for place in places]
+        extras.append(_laid(axis, places, [track.extras_us for track in tracks]))
+        passings = [track.once(leaf, "passings", partial(_passings, track, leaf)) for track in tracks]
+        extras.append(_laid(axis, places, passings))
         if k in gates:
             key = judged.rule.threshold, judged.flow_reliable
-            alive.append(track.once(leaf, key, partial(_alive, judged, k, leaf, track)))
+            living = [track.once(leaf, key, partial(_alive, judged, k, leaf, track)) for track in tracks]
+            alive.append(_laid(axis, places, living))
     runs = _common(alive)
     if not runs.size:
-        return Samples(extras[0], np.zeros(2), {})
-    times = np.concatenate(extras)
+        return _NOTHING
+    even, times = axis.even_us(places), np.concatenate(extras)
     times = distinct(times[_inside(times, runs)])
     steps = np.flatnonzero(_inside(even, runs))
     fresh = times[even[np.minimum(np.searchsorted(even, times), even.size - 1)] != times]
     columns = yield Question(judged.names, fresh)
-    axis = np.concatenate((even[steps], fresh))
-    order = np.argsort(axis, kind="stable")
-    merged = {name: np.concatenate((tracks.even(name)[steps], columns[name]))[order] for name in judged.names}
+    times = np.concatenate((even[steps], fresh))
+    order = np.argsort(times, kind="stable")
+    merged = {name: np.concatenate((axis.even(name, places)[steps], columns[name]))[order] for name in judged.names}
     suits = judged.memberships(merged)
-    samples = Samples(axis[order], judged.scorer.score(suits, axis.size), suits)
+    samples = Samples(times[order], judged.scorer.score(suits, times.size), suits)
     return (yield from _with_hidden_extremes(judged, samples))
+
+
+def _laid(axis: Axis, places: Places, each: Sequence[IntArray]) -> IntArray:
+    """Return instants of the timelines in some places as those of the axis."""
+    return np.concatenate([times + axis.shift_us(place) for place, times in zip(places, each, strict=True)])
 
 
 def _passings(track: Track, leaf: Leaf) -> IntArray:
@@ -250,10 +278,14 @@ def _with_hidden_extremes(judged: Judgement, samples: Samples) -> Search[Samples
     return samples
 
 
-def _holding(judged: Judgement, samples: Samples) -> Search[list[tuple[int, int]]]:
-    """Return the spans of the samples in which the score is at least the threshold, edges refined."""
+def _holding(judged: Judgement, axis: Axis, samples: Samples) -> Search[list[tuple[int, int, int]]]:
+    """Return where the score is at least the threshold, edges refined: the place of the timeline, start and end."""
     times, holds = samples.times_us, samples.score >= judged.rule.threshold - ROUNDING
-    changes = np.flatnonzero(holds[1:] != holds[:-1])
+    if not holds.any():
+        return []
+    places = axis.places(times)
+    apart = places[1:] != places[:-1]
+    changes = np.flatnonzero((holds[1:] != holds[:-1]) & ~apart)
     borders = times[changes + 1].copy()
     ends = times[np.stack((changes, changes + 1), axis=1)].astype(np.float64)
     scores = samples.score[np.stack((changes, changes + 1), axis=1)]
@@ -271,12 +303,11 @@ def _holding(judged: Judgement, samples: Samples) -> Search[list[tuple[int, int]
         )
         borders[open_] = np.rint(ends[open_, 1]).astype(np.int64)
         open_, turn = open_[ends[open_, 1] - ends[open_, 0] > EDGE_TOLERANCE_US], turn + 1
-    found = borders.tolist()
-    if holds[0]:
-        found.insert(0, int(times[0]))
-    if holds[-1]:
-        found.append(int(times[-1]))
-    return list(zip(found[::2], found[1::2], strict=True))
+    rising = holds[changes + 1]
+    first, last = holds & np.append(True, apart), holds & np.append(apart, True)
+    starts = np.sort(np.concatenate((borders[rising], times[first])))
+    finishes = np.sort(np.concatenate((borders[~rising], times[last])))
+    return list(zip(axis.places(starts).tolist(), starts.tolist(), finishes.tolist(), strict=True))
 
 
 def _within(ends: FloatArray, scores: FloatArray, threshold: float, narrow: BoolArray, turn: int) -> FloatArray:

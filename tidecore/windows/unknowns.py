@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from tidecore.rules import Leaf
@@ -12,11 +14,11 @@ from tidecore.windows.window import Done, UnknownTerm
 
 
 def unknown_terms(
-    scores: Scores, timeline: Timeline, bounds: IntArray, weights: FloatArray
+    scores: Scores, timelines: Sequence[Timeline], bounds: IntArray, weights: FloatArray
 ) -> list[tuple[UnknownTerm, ...]]:
     """Return, part by part, the terms whose factor is unknown for some of the time, weighed, and why.
 
-    Part ``k`` are the instants from ``bounds[k]`` to before ``bounds[k + 1]``.
+    Part ``k`` are the instants from ``bounds[k]`` to before ``bounds[k + 1]``, and of timeline ``k``.
     """
     unknown, parts = scores.unknown, bounds.size - 1
     found: list[list[UnknownTerm]] = [[] for _ in range(parts)]
@@ -29,9 +31,10 @@ def unknown_terms(
         shares = (np.add.reduceat(weights * unknown[row], bounds[:-1]) / totals).tolist()
         out = np.logical_or.reduceat(unknown[row] & scores.excluded, bounds[:-1]).tolist()
         seen = np.logical_or.reduceat(unknown[row], bounds[:-1]).tolist()
-        reason = why_unknown(leaf, timeline)
-        for k in range(parts):
+        reasons: dict[int, str] = {}
+        for k, timeline in enumerate(timelines):
             if seen[k]:
+                reason = reasons.get(id(timeline)) or reasons.setdefault(id(timeline), why_unknown(leaf, timeline))
                 done: Done = "decided" if policy == "exclude" and not out[k] else policy
                 found[k].append(UnknownTerm(leaf.factor, leaf.role, done, shares[k], reason, leaf.path))
     return [tuple(one) for one in found]

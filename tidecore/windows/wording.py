@@ -5,9 +5,7 @@ from __future__ import annotations
 import zoneinfo
 from collections.abc import Iterable
 
-import numpy as np
-
-from tidecore.timeline.wall_clock import local_times
+from tidecore.timeline.wall_clock import shown_minute
 
 #: What an angler calls a factor; any other by its name with blanks.
 _CALLED = {
@@ -36,17 +34,13 @@ def factor_words(name: str) -> str:
 
 
 def clock(zone: zoneinfo.ZoneInfo, time_us: int) -> str:
-    """Return what a clock in a zone shows, to the minute, as ``18:05``."""
-    return _shown(zone, time_us)[11:]
+    """Return what a clock in a zone shows, to the minute, as ``18:05``; ``01:30+01:00`` in an hour that comes twice."""
+    return shown_minute(zone, time_us)[11:]
 
 
 def day_and_clock(zone: zoneinfo.ZoneInfo, time_us: int) -> str:
     """Return date and time of a zone, as ``2026-10-24 18:05``."""
-    return _shown(zone, time_us).replace("T", " ")
-
-
-def _shown(zone: zoneinfo.ZoneInfo, time_us: int) -> str:
-    return str(local_times(zone, np.array([time_us], dtype=np.int64))[0].astype("datetime64[m]"))
+    return shown_minute(zone, time_us)
 
 
 def listed(words: Iterable[str]) -> str:

@@ -9,7 +9,7 @@ import pytest
 from tests.tidecore.timeline.places import mark_at, model_of
 from tidecore.timebase import US_PER_MINUTE
 from tidecore.timeline import build_timeline
-from tidecore.timeline.wall_clock import local_times
+from tidecore.timeline.wall_clock import local_times, shown_minute
 
 #: Half-hour summer time; a change at midnight; west and east of the date line; an odd offset.
 ZONES = [
@@ -49,3 +49,21 @@ def test_days_and_months_turn_at_local_midnight() -> None:
 def test_leap_years_have_a_day_more() -> None:
     timeline = build_timeline(mark_at(time_zone="Etc/UTC"), model_of("plain"), "2028-12-31", "2029-01-02", "1d")
     assert timeline.columns["day_of_year"].tolist() == [366.0, 1.0]
+
+
+@pytest.mark.parametrize(
+    ("name", "time", "shown"),
+    [
+        ("Europe/London", "2026-10-25T00:30", "2026-10-25 01:30+01:00"),
+        ("Europe/London", "2026-10-25T01:30", "2026-10-25 01:30+00:00"),
+        ("Europe/London", "2026-10-25T02:00", "2026-10-25 02:00"),
+        ("Europe/London", "2026-10-24T23:59", "2026-10-25 00:59"),
+        ("Europe/London", "2026-03-29T00:59", "2026-03-29 00:59"),
+        ("Europe/London", "2026-03-29T01:00", "2026-03-29 02:00"),
+        ("Australia/Lord_Howe", "2026-04-04T15:15", "2026-04-05 01:45+10:30"),
+        ("Australia/Lord_Howe", "2026-04-04T14:45", "2026-04-05 01:45+11:00"),
+    ],
+)
+def test_a_clock_is_shown_with_its_offset_where_it_comes_twice(name: str, time: str, shown: str) -> None:
+    ticks = int(np.datetime64(time, "us").astype(np.int64))
+    assert shown_minute(zoneinfo.ZoneInfo(name), ticks) == shown

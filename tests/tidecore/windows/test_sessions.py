@@ -78,6 +78,21 @@ def test_a_session_is_worth_the_integral_of_the_best_score():
     assert checked == 6
 
 
+def test_the_peak_of_a_window_lies_in_the_part_that_is_fished():
+    timeline, cut = timeline_over(), 0
+    short = SessionOptions(least_h=1.0, most_h=1.5)
+    for session in find_sessions([DOWN_AND_UP, NIGHT_FLOOD], timeline, short)[:8]:
+        for part in session.legs[0].windows:
+            rule = next(one for one in (DOWN_AND_UP, NIGHT_FLOOD) if one.name in part.rule)
+            times = np.arange(part.start, part.end, np.timedelta64(10, "s")).astype("datetime64[us]").view(np.int64)
+            columns = timeline.at(times, rule.factor_names)
+            best = score_columns(rule, columns, flow_reliable=True).score.max()
+            assert part.start <= part.peak_time <= part.end
+            assert part.peak_score == pytest.approx(best, abs=0.01)
+            cut += not part.start <= part.window.peak_time <= part.end
+    assert cut > 0
+
+
 def test_the_best_hour_is_the_best_of_all_whole_minutes():
     found = search(DOWN_AND_UP, NIGHT_FLOOD)
     for outing in find_outings(found, OPTIONS)[:8]:
@@ -242,7 +257,9 @@ def test_a_mark_that_does_not_fish_is_worth_nothing(height, weed, grade, part):
 
 def test_why_there_is_none():
     timeline = timeline_over()
-    assert "no rule has a window" in " ".join(explain_no_outings(search(NEVER), OPTIONS))
+    none, nearest = explain_no_outings(search(NEVER), OPTIONS)
+    assert none == "Long Ledge: no rule has a window in the span."
+    assert nearest == "never comes nearest; the height of the tide never suits: at best 0.00 of 0.50 needed."
     free = FreeTime.parse({"weekly": [{"hours": {"from": "10:00", "to": "12:00"}}]}).spans(
         timeline.mark.zone, timeline.span
     )
@@ -254,6 +271,31 @@ def test_why_there_is_none():
     )
     assert not find_outings(search(NIGHT_FLOOD), OPTIONS, noon)
     assert "None of them lies in free time" in " ".join(explain_no_outings(search(NIGHT_FLOOD), OPTIONS, noon))
+
+
+def test_the_rule_that_comes_nearest_says_what_limits_it():
+    brief = rule(
+        name="brief",
+        require=[
+            ("hours_from_lw", trapezoid(-0.1, 0.0, 0.0, 0.1), {}),
+            ("month", trapezoid(0.0, 1.0, 12.0, 13.0), {}),
+        ],
+        minimum_duration_min=60,
+    )
+    _, nearest = explain_no_outings(search(NEVER, brief), OPTIONS)
+    assert nearest.startswith("brief comes nearest; it holds at 2026-10-")
+    assert ", but not for the 60 min that make a window; the time from low water suits for " in nearest
+    unknown = rule(name="rough", require=[("wave_height", trapezoid(0.5, 1.0, None, None), {})])
+    assert "the height of the waves is not known" in explain_no_outings(search(unknown), OPTIONS)[1]
+    weak = rule(
+        name="weak",
+        require=[("month", trapezoid(0.0, 1.0, 12.0, 13.0), {})],
+        prefer=[("height", trapezoid(90.0, 91.0, None, None), {"floor": 0.1})],
+    )
+    assert "its score is 0.10 at best" in explain_no_outings(search(weak), OPTIONS)[1]
+    # Between two instants of the timeline there is nothing to tell of.
+    instant = build_timeline(mark_at(), model_of("large"), "2026-10-20T00:00:10", "2026-10-20T00:00:20")
+    assert len(explain_no_outings(search_mark("ledge", instant, {"never": NEVER}), OPTIONS)) == 1
 
 
 def test_sessions_pickle_and_do_not_depend_on_the_order_of_rules():

@@ -75,7 +75,7 @@ class SessionWindowSchema(Schema):
     start: InstantText
     end: InstantText
     mean_score: Annotated[float, Field(description="Of the whole window.")]
-    peak_score: float
+    peak_score: Annotated[float, Field(description="The highest in this part of the window.")]
     peak_time: InstantText
     limiting_factor: str | None
 
@@ -313,8 +313,8 @@ def _write_leg(leg: SessionLeg, on_file: RulesOnFile, zone: zoneinfo.ZoneInfo | 
                 "start": write_instant(one.start, zone),
                 "end": write_instant(one.end, zone),
                 "mean_score": number(one.window.mean_score, 3),
-                "peak_score": number(one.window.peak_score, 3),
-                "peak_time": write_instant(one.window.peak_time, zone),
+                "peak_score": number(one.peak_score, 3),
+                "peak_time": write_instant(one.peak_time, zone),
                 "limiting_factor": one.window.limiting_factor,
             }
             for one in leg.windows

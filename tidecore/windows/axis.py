@@ -1,0 +1,130 @@
+"""The timelines of several marks laid end to end on one axis of instants, so that one search goes over all of them."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Sequence
+from functools import cached_property
+
+import numpy as np
+
+from tidecore.timebase import US_PER_DAY
+from tidecore.timeline import Timeline, find_factor, share_sky_events
+from tidecore.units import AnyArray, IntArray
+from tidecore.windows.rounds import Columns
+from tidecore.windows.tracks import Tracks, tracks_of
+
+#: Timelines are looked at a day beyond their span; as much again keeps marks apart on the axis [microseconds].
+_REACH_US = 2 * US_PER_DAY
+#: Marks share an axis up to so many samples of a factor: more save few calls, and leave the processor's cache.
+_TOGETHER = 40_000
+
+#: Places on an axis, ascending.
+Places = tuple[int, ...]
+
+
+class Axis:
+    """Timelines of one span and one step; an instant of the one in place ``k`` lies ``k`` strides later on the axis."""
+
+    def __init__(self, timelines: Sequence[Timeline]) -> None:
+        """Lay out the timelines; their tracks are theirs."""
+        self.timelines = tuple(timelines)
+        self.tracks: tuple[Tracks, ...] = tuple(map(tracks_of, timelines))
+        span = self.timelines[0].span
+        self._first_us = span.start_us - _REACH_US
+        self._stride_us = -(-(span.end_us + _REACH_US - self._first_us) // US_PER_DAY) * US_PER_DAY
+        self._joined: dict[tuple[str, Places], AnyArray] = {}
+        self._partings: dict[str, list[Places]] = {}
+
+    def shift_us(self, place: int) -> int:
+        """Return by how much the instants of a timeline lie later on the axis [microseconds]."""
+        return place * self._stride_us
+
+    def shifted(self, place: int, spans: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
+        """Return spans of a timeline as those of the axis."""
+        shift = self.shift_us(place)
+        return [(start + shift, end + shift) for start, end in spans]
+
+    def places(self, times_us: IntArray) -> IntArray:
+        """Return in which place the timeline of each instant of the axis is."""
+        return np.asarray((times_us - self._first_us) // self._stride_us)
+
+    def own(self, times_us: IntArray) -> IntArray:
+        """Return instants of the axis as those of their timelines [microseconds since 1970]."""
+        return times_us - self.places(times_us) * self._stride_us
+
+    def even_us(self, places: Places) -> IntArray:
+        """Return the even steps of some timelines on the axis."""
+        key = "", places
+        if key not in self._joined:
+            self._joined[key] = np.concatenate([self.tracks[k].even_us + self.shift_us(k) for k in places])
+        return self._joined[key]
+
+    def even(self, name: str, places: Places) -> AnyArray:
+        """Return a factor at the even steps of some timelines."""
+        key = name, places
+        if key not in self._joined:
+            self._joined[key] = np.concatenate([self.tracks[k].even(name) for k in places])
+        return self._joined[key]
+
+    def at(self, times_us: IntArray, names: Sequence[str]) -> Columns:
+        """Return factors at instants of the axis, in any order; timelines share what one cause makes of a factor."""
+        if len(self.timelines) == 1:
+            return self.timelines[0].at(times_us, names)
+        places = self.places(times_us)
+        own, order = times_us - places * self._stride_us, np.argsort(places, kind="stable")
+        bounds = np.searchsorted(places[order], np.arange(len(self.timelines) + 1)).tolist()
+        rows = [order[first:last] for first, last in itertools.pairwise(bounds)]
+        asked: dict[Places, list[str]] = {}
+        for name in names:
+            for sharing in self._parted(name):
+                asked.setdefault(sharing, []).append(name)
+        found: dict[str, list[AnyArray]] = {name: [] for name in names}
+        where: dict[str, list[IntArray]] = {name: [] for name in names}
+        for sharing, some in asked.items():
+            here = np.concatenate([rows[k] for k in sharing])
+            columns = self.timelines[sharing[0]].at(own[here], some)
+            for name in some:
+                found[name].append(columns[name])
+                where[name].append(here)
+        return {name: _in_order(found[name], where[name], times_us.size) for name in names}
+
+    def _parted(self, name: str) -> list[Places]:
+        """Return the places of timelines by what a factor hangs on; each its own where that is the mark."""
+        if name not in self._partings:
+            cause = find_factor(name).hangs_on
+            parted: dict[object, list[int]] = {}
+            for k, timeline in enumerate(self.timelines):
+                # What is no timeline proper may have its factors from anywhere.
+                shared = None if cause is None or type(timeline) is not Timeline else cause(timeline.sources)
+                parted.setdefault(("own", k) if shared is None else id(shared), []).append(k)
+            self._partings[name] = [tuple(some) for some in parted.values()]
+        return self._partings[name]
+
+    @cached_property
+    def everywhere(self) -> Places:
+        """All places."""
+        return tuple(range(len(self.timelines)))
+
+
+def _in_order(parts: Sequence[AnyArray], rows: Sequence[IntArray], count: int) -> AnyArray:
+    found = np.empty(count, dtype=np.result_type(*parts))
+    for part, here in zip(parts, rows, strict=True):
+        found[here] = part
+    return found
+
+
+def axes(timelines: Sequence[Timeline]) -> Iterator[tuple[list[int], Axis]]:
+    """Lay out timelines on axes, those of one span and one step together; with the places they have in the sequence."""
+    alike: dict[tuple[int, int, int], list[int]] = {}
+    for k, timeline in enumerate(timelines):
+        key = timeline.span.start_us, timeline.span.end_us, timeline.grid.step_us
+        alike.setdefault(key, []).append(k)
+    for some in alike.values():
+        most = max(1, _TOGETHER // tracks_of(timelines[some[0]]).even_us.size)
+        for first in range(0, len(some), most):
+            part = some[first : first + most]
+            laid = [timelines[k] for k in part]
+            if len(laid) > 1:
+                share_sky_events([one.sources for one in laid if type(one) is Timeline])
+            yield part, Axis(laid)
