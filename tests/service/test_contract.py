@@ -114,6 +114,8 @@ def test_the_examples_work_in_their_order(client):
         "create_species_rule": ("/v1/species-rules", 201),
         "create_method": ("/v1/methods", 201),
         "create_regulation": ("/v1/regulations", 201),
+        "create_trip": ("/v1/trips", 201),
+        "create_diary_row": ("/v1/diary-rows", 201),
         "search_windows": ("/v1/windows/search", 200),
     }
     assert {path.stem for path in EXAMPLES.glob("*.json")} == set(order)
