@@ -22,8 +22,9 @@ test:
 
 # The tests of the service and of its migrations once more, on PostgreSQL: on a private cluster that is made and
 # removed, or on the database that EBBMARK_TEST_DATABASE_URL names (its role may create databases and roles).
-# What is imported when is the same on both.
-PG_TESTS = tests/postgres tests/service tests/faults --ignore=tests/service/test_imports.py
+# What is imported when, and what only computes and draws, is the same on both.
+PG_TESTS = tests/postgres tests/service tests/faults $(foreach name,imports mark_charts spreading negotiation series \
+	exports peg_plans hazards now filters shore instants settings,--ignore=tests/service/test_$(name).py)
 test-pg:
 	@.ci/environment dev
 	$(BIN)/python -m tests.postgres $(BIN)/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder $(or $(ARGS),$(PG_TESTS))
