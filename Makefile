@@ -25,6 +25,7 @@ test:
 # What is imported when, and what only computes and draws, is the same on both.
 PG_TESTS = tests/postgres tests/service tests/faults $(foreach name,imports mark_charts spreading negotiation series \
 	exports peg_plans hazards now filters shore instants settings,--ignore=tests/service/test_$(name).py)
+PG_TESTS += --deselect tests/faults/test_kills.py::test_a_plan_outlives_kills_of_its_server
 test-pg:
 	@.ci/environment dev
 	$(BIN)/python -m tests.postgres $(BIN)/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder $(or $(ARGS),$(PG_TESTS))
