@@ -10,7 +10,7 @@ import traceback
 import zlib
 from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
 import numpy as np
@@ -99,8 +99,12 @@ class MarkOutcome:
 def plan_chunk(chunk: PlanChunk) -> list[MarkOutcome]:
     """Return what comes of the marks of a chunk; one that fails stops no other."""
     asked = _Asked(chunk.question)
-    together = _together(asked, chunk)
-    return [_outcome(asked, chunk, mark, together.get(mark.mark_id)) for mark in chunk.marks]
+    together, trace = _together(asked, chunk)
+    outcomes = [_outcome(asked, chunk, mark, together.get(mark.mark_id)) for mark in chunk.marks]
+    if trace is not None and all(one.trace is None for one in outcomes):
+        # Every mark is fine alone, and all of them together are not: that is a fault of ours, and the log has it.
+        outcomes[0] = replace(outcomes[0], trace=trace)
+    return outcomes
 
 
 def unpack(content: bytes) -> dict[str, Any]:
@@ -109,15 +113,20 @@ def unpack(content: bytes) -> dict[str, Any]:
     return found
 
 
-def _together(asked: _Asked, chunk: PlanChunk) -> Mapping[str, MarkSearch]:
-    """Return what one search over all marks of a chunk finds; nothing where it fails: then each is searched alone."""
+def _together(asked: _Asked, chunk: PlanChunk) -> tuple[Mapping[str, MarkSearch], str | None]:
+    """Return what one search over all marks of a chunk finds; nothing where it fails: then each is searched alone.
+
+    An error that nobody foresaw comes with its trace.
+    """
     try:
-        return asked.search(chunk, chunk.marks)
+        return asked.search(chunk, chunk.marks), None
+    except (CoreError, ServiceError):
+        # Which mark it was, and that the others are fine, comes out mark by mark, and the problem with it.
+        return {}, None
     except MemoryError:
         raise
-    except Exception:
-        # Which mark it was, and that the others are fine, comes out mark by mark; the problem and its trace with it.
-        return {}
+    except Exception as error:
+        return {}, _trace(error)
 
 
 def _outcome(asked: _Asked, chunk: PlanChunk, one: ChunkMark, found: MarkSearch | None) -> MarkOutcome:
@@ -128,9 +137,13 @@ def _outcome(asked: _Asked, chunk: PlanChunk, one: ChunkMark, found: MarkSearch 
     except MemoryError:
         raise
     except Exception as error:
-        places = "".join(traceback.format_tb(error.__traceback__))
-        return MarkOutcome(one.mark_id, problem=encode_error(JobBroke()), trace=f"{places}{type(error).__qualname__}")
+        return MarkOutcome(one.mark_id, problem=encode_error(JobBroke()), trace=_trace(error))
     return MarkOutcome(one.mark_id, zlib.compress(orjson.dumps(document), _LEVEL))
+
+
+def _trace(error: Exception) -> str:
+    """Return where an error was raised, and its class; its words may hold what is private."""
+    return "".join(traceback.format_tb(error.__traceback__)) + type(error).__qualname__
 
 
 class _Asked:

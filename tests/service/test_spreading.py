@@ -16,6 +16,7 @@ from service.jobs.spreading import Here, Pool, in_flight
 from tests.service.coast import example
 from tidecore import TideModel
 from tidecore.safety import DEFAULTS
+from tidecore.windows import search_marks
 
 RULE = {name: value for name, value in example("create_species_rule").items() if name != "external_ref"}
 MARK = {name: value for name, value in example("create_mark").items() if name != "external_ref"}
@@ -63,6 +64,20 @@ def test_marks_of_a_chunk_come_to_what_each_comes_to_alone(here):
     good = [(chunk, mark) for chunk in chunks(2) for mark in chunk.marks if mark.tide == "good"]
     together = plan_chunk(replace(good[0][0], marks=[mark for _, mark in good]))
     assert together == [here[mark.mark_id] for _, mark in good]
+
+
+def test_marks_that_break_only_together_are_planned_alone_and_the_log_is_told(here, monkeypatch):
+    def broken(timelines, *rest):
+        if len(timelines) > 1:
+            raise RuntimeError("only together")
+        return search_marks(timelines, *rest)
+
+    monkeypatch.setattr("service.jobs.plan_work.search_marks", broken)
+    good = [(chunk, mark) for chunk in chunks(2) for mark in chunk.marks if mark.tide == "good"]
+    first, *others = plan_chunk(replace(good[0][0], marks=[mark for _, mark in good]))
+    assert others == [here[mark.mark_id] for _, mark in good[1:]]
+    assert replace(first, trace=None) == here[good[0][1].mark_id]
+    assert (first.trace or "").endswith("RuntimeError")
 
 
 def test_a_pool_comes_to_the_same(here):

@@ -159,7 +159,7 @@ def patch_deployment(
 def delete_deployment(
     trip_id: TripId, deployment_ref: DeploymentRef, caller: CallerDep, context: ContextDep, if_match: IfMatchDep
 ) -> Response:
-    """Take a deployment out of the trip, in the trip's next version; bites and catches that name it keep it."""
+    """Take a deployment out of the trip, in the trip's next version; not one that a bite or catch names."""
     return _remove(context, caller, DEPLOYMENTS, trip_id, deployment_ref, if_match)
 
 
