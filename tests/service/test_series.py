@@ -207,7 +207,7 @@ def test_windows_say_the_same_in_csv(coastal):
 
 def test_a_search_without_windows_is_a_header_in_csv(coastal):
     client, coast = coastal
-    body = {"start": "2026-06-01T00:00:00Z", "end": "2026-06-01T00:20:00Z"}
+    body: dict[str, object] = {"start": "2026-06-01T00:00:00Z", "end": "2026-06-01T00:20:00Z"}
     body |= {"mark_ids": [coast.mark], "rule_ids": [coast.rule]}
     response = client.post("/v1/windows/search", json=body, headers={"accept": CSV})
     assert client.post("/v1/windows/search", json=body).json()["windows"] == []
