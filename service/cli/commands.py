@@ -64,7 +64,9 @@ def worker(
 
 @app.command()
 def plan(
-    days: Annotated[int | None, typer.Option(min=1, max=100, help="So many days from today on; 31 unless given.")] = None,
+    days: Annotated[
+        int | None, typer.Option(min=1, max=100, help="So many days from today on; 31 unless given.")
+    ] = None,
     month: Annotated[
         str | None, typer.Option(help="Instead a month as 2026-12, or by the clock in UTC: this, or next.")
     ] = None,
@@ -101,18 +103,21 @@ def plan(
 
 @app.command()
 def fit(
-    record: Annotated[Path, typer.Argument(help="Gauge record.")],
+    record: Annotated[list[Path], typer.Argument(help="Gauge record, or several, which are fitted side by side.")],
     latitude: Annotated[float | None, typer.Option(help="Degrees north; the record's own unless given.")] = None,
     record_format: Annotated[str | None, typer.Option("--format", help="Format of the record.")] = None,
     hint: Annotated[list[str] | None, typer.Option(help="What the record does not say, as unit=m or zone=UTC.")] = None,
-    out: Annotated[Path | None, typer.Option(help="Write the model here, as NetCDF.")] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Write the model here, as NetCDF; of several records a folder.")
+    ] = None,
     station: Annotated[str, typer.Option(help="Name of the station.")] = "",
 ) -> None:
-    """Fit a gauge record, here and now, and say how good the model is."""
-    from service.cli.fitting import fit_record
+    """Fit gauge records, here and now, and say how good each model is; ends with 1 if one was not fitted."""
+    from service.cli.fitting import fit_records
 
     with _said():
-        fit_record(record, latitude, record_format, hint or [], out, station)
+        if not fit_records(record, latitude, record_format, hint or [], out, station):
+            raise typer.Exit(1)
 
 
 @app.command()
