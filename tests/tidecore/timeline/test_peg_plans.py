@@ -162,8 +162,8 @@ def test_surge_that_nobody_gave_is_named() -> None:
 
 def test_the_pressure_of_the_air_lifts_the_water_as_a_surge_that_is_given_does() -> None:
     # 30 hPa under the standard pressure are 0.30 m by the inverse barometer.
-    for way, changes in ((True, {"way_back": WAY}), (False, {})):
-        low = line(pressure_hpa=[983.25] * 16, **changes)
+    for way in (WAY, []):
+        low = line(pressure_hpa=[983.25] * 16, way_back=way)
         plain, given, told = plan(low, surge_m=0.0), plan(low, surge_m=0.3), plan(low)
         assert (told.stands, told.untold, told.turn_back) == (given.stands, given.untold, given.turn_back)
         assert (told.turn_back if way else told.stands) != (plain.turn_back if way else plain.stands)
