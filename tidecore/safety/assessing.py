@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import zoneinfo
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -90,16 +91,21 @@ def assess_all(
     graded = _graded(timeline.sources, thresholds, facts)
     look, times = graded.look, graded.look.times_us
     loosened = dict(zip(thresholds.loosened, thresholds.said(), strict=True))
+    bounds = np.array(outings, dtype=np.int64).reshape(-1, 2)
+    # The instants that hold each outing, and which kinds of hazard are anywhere among them.
+    begins = np.searchsorted(times, bounds[:, 0], side="right") - 1
+    ends_at = np.searchsorted(times, bounds[:, 1], side="left") + 1
+    there = np.stack([line.codes != NONE for line in graded.lines])
+    counted = np.concatenate((np.zeros((len(there), 1), dtype=np.int64), np.cumsum(there, axis=1)), axis=1)
     reports = []
-    for first, last in outings:
+    for k, (first, last) in enumerate(outings):
         if not (times[0] <= first < last <= times[-1]):
             span, ends = timeline.span, from_microseconds(np.array([first, last], dtype=np.int64))
             problem = f"{ends[0]} to {ends[1]} leaves the timeline from {span.start} to {span.end}, or runs backwards"
             raise InvalidSpan(Fault("start", problem, "an outing in the span of the timeline"))
-        around = slice(
-            int(np.searchsorted(times, first, side="right")) - 1, int(np.searchsorted(times, last, side="left")) + 1
-        )
-        found = [one for line in graded.lines for one in _hazards(line, look, first, last, around)]
+        around = slice(int(begins[k]), int(ends_at[k]))
+        touched = np.flatnonzero(counted[:, around.stop] > counted[:, around.start]).tolist()
+        found = [one for place in touched for one in _hazards(graded.lines[place], look, first, last, around)]
         reports.append(report_of(found, thresholds.changed, loosened))
     return reports
 
@@ -207,11 +213,8 @@ def _kept(_sources: Sources) -> dict[tuple[Thresholds, OutingFacts], _Graded]:
 def _hazards(line: Line, look: Look, first: int, last: int, around: slice) -> Iterator[Hazard]:
     """Yield the hazards of one kind that touch an outing; ``around`` are the instants that hold it."""
     times, start = look.times_us, around.start
-    codes = line.codes[around]
-    if not codes.any():
-        return
     zone = look.sources.mark.zone
-    for a, b, code in _runs(codes):
+    for a, b, code in _runs(line.codes[around]):
         if code == NONE:
             continue
         begin = max(first, int(times[max(start + a - 1, 0)] if code != INFO else times[start + a]))
@@ -219,8 +222,10 @@ def _hazards(line: Line, look: Look, first: int, last: int, around: slice) -> It
         part = slice(start + a, start + b)
         values = line.values.get(code)
         value = None
-        if values is not None and not np.isnan(values[part]).all():
-            value = float(np.nanmin(values[part]) if line.least_is_worst else np.nanmax(values[part]))
+        if values is not None:
+            # NaN only where all of them are.
+            worst = float((np.fmin if line.least_is_worst else np.fmax).reduce(values[part]))
+            value = None if math.isnan(worst) else worst
         threshold = None if value is None else line.thresholds.get(code)
         moments = {"since": begin, "until": finish}
         if "{turn_back}" in line.texts[code]:
@@ -234,18 +239,17 @@ def _hazards(line: Line, look: Look, first: int, last: int, around: slice) -> It
         else:
             clocks["turning"] = "Turn back by"
         due = moments.get("turn_back")
-        ends = from_microseconds(np.array([begin, finish], dtype=np.int64))
         yield Hazard(
             line.kind,
             GRADE_OF[code],
-            ends[0],
-            ends[1],
+            np.datetime64(begin, "us"),
+            np.datetime64(finish, "us"),
             value,
             line.unit,
             threshold,
             line.source,
             _said(line, code, part, value, clocks),
-            None if due is None else from_microseconds(np.array([due], dtype=np.int64))[0],
+            None if due is None else np.datetime64(due, "us"),
         )
 
 
