@@ -12,6 +12,7 @@ from tidecore.timebase import US_PER_SECOND
 from tidecore.units import AnyArray
 
 _EPOCH, _MICROSECOND = datetime(1970, 1, 1, tzinfo=UTC), timedelta(microseconds=1)
+_NAIVE_EPOCH = _EPOCH.replace(tzinfo=None)
 
 
 def write_instants(times: AnyArray, zone: zoneinfo.ZoneInfo | None = None) -> list[str | None]:
@@ -38,7 +39,7 @@ def write_instant(time: np.datetime64 | datetime | int, zone: zoneinfo.ZoneInfo 
         found = time.item()
         if not isinstance(found, datetime):
             found = time.astype("datetime64[us]").item()
-        ticks = (found.replace(tzinfo=UTC) - _EPOCH) // _MICROSECOND
+        ticks = (found - _NAIVE_EPOCH) // _MICROSECOND
     second = (ticks + US_PER_SECOND // 2) // US_PER_SECOND
     if zone is None:
         # Put together rather than formatted: a plan holds a thousand instants a mark, of few days.
