@@ -8,16 +8,15 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import Response
 
-from service.api.conditional import answer_form, is_unchanged, parts_etag
+from service.api.conditional import SeriesRoute, answer_form, is_unchanged, parts_etag
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, PlanId
-from service.api.media import StrictRoute
 from service.api.negotiation import CSV, ICALENDAR, negotiated, offer, write_file, write_table
 from service.api.v1.schemas.plan_calendars import SESSION_SHEET, session_table
 from service.api.v1.schemas.sessions import CAUTION
 from service.usecases.plan_calendars import Selection, find_calendar, write_calendar
 
-router = APIRouter(prefix="/plans", tags=["plans"], route_class=StrictRoute)
+router = APIRouter(prefix="/plans", tags=["plans"], route_class=SeriesRoute)
 
 _Ids = list[Annotated[str, Query(max_length=64)]] | None
 
