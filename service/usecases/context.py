@@ -24,7 +24,7 @@ def utc_now() -> datetime:
 
 #: Most decoded models, marks and rules kept; a model is some tens of kilobytes.
 MOST_DECODED = 2000
-#: Most searches whose marks and rules are remembered as found.
+#: Most searches whose marks and rules are remembered as found, and accounts whose thresholds are.
 MOST_WANTED = 100
 
 
