@@ -8,9 +8,11 @@ from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import ColumnElement, and_, delete, func, or_, select, update
+from sqlalchemy.orm import Session
 
 from service.storage.bulk import insert_many
 from service.storage.repositories.base import Repository
+from service.storage.repositories.log_years import FACT_PART, JOIN_PART, NO_YEAR, LogYearRepository, years_of
 from service.storage.tables import MarkRow, StationRow, TripFactRow, TripJoinRow, TripRow
 
 _JOIN_COLUMNS = (
@@ -103,6 +105,11 @@ class TripFilter:
 class JoinRepository(Repository):
     """Joins of the trips of one account, and their counts."""
 
+    def __init__(self, session: Session, account_id: str) -> None:
+        """Work on the joins of an account, and count up the years that this touches."""
+        super().__init__(session, account_id)
+        self._years = LogYearRepository(session, account_id)
+
     def get(self, trip_id: str) -> JoinRecord | None:
         """Return the join of a trip, None where there is none."""
         columns = [getattr(TripJoinRow, name) for name in _JOIN_COLUMNS]
@@ -118,9 +125,12 @@ class JoinRepository(Repository):
         insert_many(self._session, TripJoinRow, common, _JOIN_COLUMNS, rows)
         counts = [tuple(getattr(one, name) for name in _FACT_COLUMNS) for one in facts]
         insert_many(self._session, TripFactRow, common, _FACT_COLUMNS, counts)
+        self._years.count_up(FACT_PART, years_of(one.local_day for one in facts))
 
     def forget(self, trip_ids: Collection[str]) -> None:
         """Remove the joins of trips, and their counts."""
+        self._years.count_up(JOIN_PART, [NO_YEAR])
+        self._years.count_up_of(TripFactRow, TripFactRow.trip_id, trip_ids)
         for row in (TripFactRow, TripJoinRow):
             self._session.execute(
                 delete(row).where(row.account_id == self._account_id, row.trip_id.in_(sorted(trip_ids)))
@@ -138,7 +148,10 @@ class JoinRepository(Repository):
         found = self._session.execute(
             update(row).where(*which).values(stale=True).execution_options(synchronize_session=False)
         )
-        return int(found.rowcount)  # type: ignore[attr-defined]
+        doubted = int(found.rowcount)  # type: ignore[attr-defined]
+        if doubted:
+            self._years.count_up(JOIN_PART, [NO_YEAR])
+        return doubted
 
     def stale(self, stamp: str, limit: int) -> list[StaleTrip]:
         """Return trips whose join is missing or rests on something else than today's, mark by mark in time order."""
