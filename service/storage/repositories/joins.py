@@ -80,15 +80,15 @@ class StaleTrip:
 
 
 @dataclass(frozen=True, slots=True)
-class RestsOn:
-    """Versions that a number of joins rest on; ``newest`` says whether they are today's."""
+class Versions:
+    """Versions that a number of joins rest on; ``stale`` says that something else was told since."""
 
     mark_id: str
     mark_version: int
     station_id: str
     station_version: int
     stamp: str
-    newest: bool
+    stale: bool
     trips: int
 
 
@@ -172,33 +172,23 @@ class JoinRepository(Repository):
         )
         return [StaleTrip(*row) for row in self._session.execute(query)]
 
-    def rests_on(self, stamp: str, mark_id: str | None) -> list[RestsOn]:
-        """Return what the joins rest on, of one mark or of all, counted."""
+    def rests_on(self) -> list[Versions]:
+        """Return what the joins rest on, counted; what rests on something told since is counted apart."""
         row = TripJoinRow
         columns = (row.mark_id, row.mark_version, row.station_id, row.station_version, row.stamp, row.stale)
-        counted = select(*columns, func.count().label("trips")).where(row.account_id == self._account_id)
-        if mark_id is not None:
-            counted = counted.where(row.mark_id == mark_id)
-        some = counted.group_by(row.account_id, *columns).subquery()
-        query = (
-            select(some, MarkRow.version, MarkRow.station_id, func.coalesce(StationRow.version, 0))
-            .join(MarkRow, and_(MarkRow.account_id == self._account_id, MarkRow.key == some.c.mark_id))
-            .outerjoin(StationRow, self._station())
-        )
-        found = []
-        for mark, mark_version, station, version, stamped, stale, trips, *now in self._session.execute(query):
-            newest = not stale and stamped == stamp and [mark_version, station, version] == now
-            found.append(RestsOn(mark, mark_version, station, version, stamped, newest, trips))
-        return found
+        query = select(*columns, func.count()).where(row.account_id == self._account_id)
+        found = self._session.connection().execute(query.group_by(row.account_id, *columns))
+        return [Versions(*one) for one in found]
 
-    def facts(self, factor: str, wanted: TripFilter) -> Sequence[tuple[bool, bytes, bytes]]:
-        """Return whether rods are on record, effort and catches of each joined trip in the bins of a factor."""
-        row = TripFactRow
-        query: Any = select(row.rods, row.effort, row.caught)
-        query = _within(query.where(row.account_id == self._account_id, row.factor == factor), row, wanted)
-        # Rows as the driver has them: there may be ten thousand.
-        found: Sequence[Any] = self._session.connection().execute(query).fetchall()
-        return found
+    def versions_now(self, mark_ids: Collection[str]) -> dict[str, tuple[int, str, int]]:
+        """Return of marks their version, and their station with its version, 0 where it has no tide."""
+        query = (
+            select(MarkRow.key, MarkRow.version, MarkRow.station_id, func.coalesce(StationRow.version, 0))
+            .outerjoin(StationRow, self._station())
+            .where(MarkRow.account_id == self._account_id, MarkRow.key.in_(sorted(mark_ids)))
+        )
+        found = self._session.connection().execute(query)
+        return {key: (version, station, now) for key, version, station, now in found}
 
     def has_trips(self, mark_id: str | None = None, station_id: str | None = None) -> bool:
         """Return whether there is a trip, at a mark or at the marks of a station where that is given."""
@@ -215,16 +205,6 @@ class JoinRepository(Repository):
         """Return what joins a mark to its station, where the account may read that."""
         readable = or_(StationRow.account_id == self._account_id, StationRow.public.is_(True))
         return and_(StationRow.station_id == MarkRow.station_id, readable)
-
-
-def _within(query: Any, row: Any, wanted: TripFilter) -> Any:
-    if wanted.mark_id is not None:
-        query = query.where(row.mark_id == wanted.mark_id)
-    if wanted.start is not None:
-        query = query.where(row.local_day >= wanted.start)
-    if wanted.end is not None:
-        query = query.where(row.local_day <= wanted.end)
-    return query if wanted.purpose is None else query.where(row.purpose == wanted.purpose)
 
 
 def _newest(stamp: str) -> ColumnElement[bool]:

@@ -27,9 +27,7 @@ def upgrade() -> None:
         sa.Column("part", sa.String(length=12), nullable=False),
         sa.Column("year", sa.Integer(), autoincrement=False, nullable=False),
         sa.Column("version", sa.BigInteger(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["account_id"], ["accounts.account_id"], name=op.f("fk_log_years_account_id_accounts")
-        ),
+        sa.ForeignKeyConstraint(["account_id"], ["accounts.account_id"], name=op.f("fk_log_years_account_id_accounts")),
         sa.PrimaryKeyConstraint("account_id", "part", "year", name=op.f("pk_log_years")),
     )
     year = "CAST(strftime('%Y', local_day) AS INTEGER)"
