@@ -6,6 +6,7 @@ import datetime as dt
 import random
 from dataclasses import asdict, replace
 from datetime import UTC
+from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
@@ -15,6 +16,7 @@ from service.security import LOCAL_ACCOUNT, Caller
 from service.storage.pulse import Remembered
 from service.storage.repositories.joins import TripFilter
 from service.usecases.insights import tell_totals
+from service.usecases.log_reading import LogBasis
 from service.usecases.rates import RateAsk, tell_rates
 from service.usecases.seasons import tell_season
 from tests.service.coast import PEER, URL, example
@@ -43,7 +45,7 @@ def shore(tmp_path_factory):
 
 def told(context):
     """What the log says of some questions, each with its basis."""
-    asks = {
+    asks: dict[str, Any] = {
         "totals": lambda knows: tell_totals(context, CALLER, EVERYTHING, None, knows),
         "match": lambda knows: tell_totals(context, CALLER, SOME, "ZZZ", knows),
         "season": lambda knows: tell_season(context, CALLER, 2026, None, None, knows),
@@ -53,8 +55,8 @@ def told(context):
         asks[by] = lambda knows, ask=ask: tell_rates(context, CALLER, ask, knows)
     found = {}
     for name, tell in asks.items():
-        bases = []
-        view = tell(lambda basis, bases=bases: bool(bases.append(basis)))
+        bases: list[LogBasis] = []
+        view: Any = tell(lambda basis, bases=bases: bool(bases.append(basis)))
         found[name] = (bases[0], repr(asdict(view)))
         assert tell(lambda _: True) is None
     return found
@@ -142,7 +144,8 @@ def test_what_is_remembered_is_what_a_scan_says(shore):
     """After every write the answers of a long-lived process are those of one that has just begun to read."""
     client, marks = shore
     house = client.app.state.house
-    writer, known = Writer(client, marks, 1), {}
+    writer = Writer(client, marks, 1)
+    known: dict[LogBasis, str] = {}
     for deed in writer.deeds() + writer.deeds():
         deed()
         remembered = told(house.context)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Select, bindparam, delete, func, or_, select, tuple_, update
+from sqlalchemy import Select, Text, bindparam, cast, delete, func, or_, select, tuple_, update
 from sqlalchemy.orm import Session
 
 from service.storage.bulk import insert_many
@@ -336,6 +336,15 @@ class DocumentRepository(Repository):
             row.account_id == self._account_id, tuple_(row.key, row.version).in_(list(versions))
         )
         return {(key, version): document for key, version, document in self._session.execute(query)}
+
+    def texts(self, records: Sequence[DocumentRecord]) -> dict[str, str]:
+        """Return what documents say in the versions of their records, by id, as the JSON that is stored."""
+        row = self._version_row
+        query = select(row.key, cast(row.document, Text)).where(
+            row.account_id == self._account_id,
+            tuple_(row.key, row.version).in_([(one.id, one.version) for one in records]),
+        )
+        return {key: text for key, text in self._session.connection().execute(query).fetchall()}
 
     def versions(self, key: str) -> list[VersionRecord]:
         """Return every version of a document, oldest first."""
