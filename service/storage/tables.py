@@ -38,6 +38,7 @@ from service.storage.mapping import ID, NAME
 from service.storage.mapping import DocumentRow as DocumentRow
 from service.storage.mapping import DocumentVersionRow as DocumentVersionRow
 from service.storage.mapping import Table as Table
+from service.storage.plan_tables import FeedRow as FeedRow
 from service.storage.plan_tables import PlanMarkRow as PlanMarkRow
 from service.storage.plan_tables import PlanResultRow as PlanResultRow
 from service.storage.plan_tables import PlanRow as PlanRow

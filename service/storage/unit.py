@@ -37,6 +37,7 @@ from service.storage.repositories.documents import (
     TRIPS,
     DocumentRepository,
 )
+from service.storage.repositories.feeds import FeedRepository, FeedTokens
 from service.storage.repositories.fits import FitRepository
 from service.storage.repositories.imports import ImportRepository
 from service.storage.repositories.jobs import JobQueue, JobRepository
@@ -107,6 +108,7 @@ class UnitOfWork:
         self.conditions = condition_repository(session, account_id)
         self.warnings = warning_repository(session, account_id)
         self.plans = PlanRepository(session, account_id)
+        self.feeds = FeedRepository(session, account_id)
         self.changes = ChangeRepository(session, account_id)
         self.answers = AnswerRepository(session, account_id)
         self._noted: dict[tuple[str, str], Change] = {}
@@ -127,13 +129,15 @@ class UnitOfWork:
 
 
 class AcrossAccounts:
-    """What is done before an account is known, or for all of them: accounts and their keys, and nothing else."""
+    """What is done before an account is known, or for all of them: accounts, their keys, tokens of feeds, and nothing
+    else."""
 
     def __init__(self, session: Session) -> None:
         """Hold the ``session``."""
         self._session = session
         self.accounts = AccountRepository(session)
         self.keys = KeyRepository(session)
+        self.feeds = FeedTokens(session)
 
     def commit(self) -> None:
         """Make everything done so far last."""

@@ -1,7 +1,7 @@
 """How often the years of each part of a log were written to; a year without a row has nothing.
 
 Revision ID: 2026_11_29_log_years
-Revises: 2026_11_29_plans
+Revises: 2026_11_29_feeds
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from alembic import op
 from service.storage.row_security import isolate, lifted
 
 revision = "2026_11_29_log_years"
-down_revision = "2026_11_29_plans"
+down_revision = "2026_11_29_feeds"
 branch_labels = None
 depends_on = None
 
