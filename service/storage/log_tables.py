@@ -101,17 +101,18 @@ class DiaryRowVersionRow(DocumentVersionRow):
     key: Mapped[str] = mapped_column("diary_row_id", ID, primary_key=True)
 
 
-class LogYearRow(Table):
-    """How often a year of one part of a log was written to: the same number is the same rows, no row is none.
+class LogMonthRow(Table):
+    """How often a month of one part of a log was written to: the same number is the same rows, no row is none.
 
-    ``part`` names the table whose rows it is about; ``year`` is that of their local day, 0 of rows without one.
+    ``part`` names the table whose rows it is about; ``month`` is that of their local day, 202603 of a day in March
+    2026, and 0 of rows without one.
     """
 
-    __tablename__ = "log_years"
+    __tablename__ = "log_months"
 
     account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"), primary_key=True)
     part: Mapped[str] = mapped_column(String(12), primary_key=True)
-    year: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
+    month: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
     version: Mapped[int] = mapped_column(BigInteger)
 
 

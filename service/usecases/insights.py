@@ -9,10 +9,11 @@ import numpy as np
 
 from service.security import Caller
 from service.storage.repositories.joins import TripFilter
-from service.storage.repositories.log_years import ROW_PART, TRIP_PART
+from service.storage.repositories.log_months import ROW_PART, TRIP_PART
 from service.usecases.context import Context
-from service.usecases.log_columns import LogYear, sum_species
+from service.usecases.log_columns import LogYear
 from service.usecases.log_reading import Knows, LogBasis, LogReader
+from service.usecases.log_sums import sum_species
 from service.usecases.marks import MARKS
 from service.usecases.tallies import SpeciesCount
 from tidecore.units import BoolArray

@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import chain, compress
 from typing import Any
 
 import numpy as np
 import orjson
 
-from service.storage.facts import CAUGHT_COLUMNS, EFFORT_COLUMNS, name_hash, stacked
+from service.storage.facts import CAUGHT_COLUMNS, EFFORT_COLUMNS, stacked
 from service.storage.repositories.joins import TripFilter, Versions
-from service.usecases.tallies import Named, SpeciesCount, is_named, merge_species
-from tidecore.timebase import US_PER_HOUR
-from tidecore.units import BoolArray, FloatArray, IntArray
+from service.usecases.tallies import Named, is_named
+from tidecore.units import AnyArray, BoolArray, IntArray
+
+_EPOCH = date(1970, 1, 1).toordinal()
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +33,20 @@ class Coded:
         codes = [places.setdefault(value, len(places)) for value in column]
         return cls(tuple(places), np.array(codes, dtype=np.int64))
 
+    @classmethod
+    def joined(cls, parts: Sequence[Coded]) -> Coded:
+        """Return columns one after the other as one."""
+        places: dict[Hashable, int] = {}
+        codes = []
+        for one in parts:
+            new = np.array([places.setdefault(value, len(places)) for value in one.values], dtype=np.int64)
+            codes.append(new[one.codes] if len(new) else one.codes)
+        return cls(tuple(places), _stacked(codes))
+
+    def kept(self, rows: BoolArray) -> Coded:
+        """Return some of the rows."""
+        return Coded(self.values, self.codes[rows])
+
     def equal(self, value: Hashable) -> BoolArray:
         """Return which rows have a value."""
         found: BoolArray = self.codes == (self.values.index(value) if value in self.values else -1)
@@ -44,6 +60,26 @@ class Places:
     days: IntArray
     marks: Coded
     purposes: Coded | None
+
+    @property
+    def months(self) -> IntArray:
+        """The month of every trip, 1 to 12."""
+        return _months(self.days)
+
+    @classmethod
+    def joined(cls, parts: Sequence[Places]) -> Places:
+        """Return parts one after the other as one."""
+        purposes = [one.purposes for one in parts if one.purposes is not None]
+        return cls(
+            _stacked([one.days for one in parts]),
+            Coded.joined([one.marks for one in parts]),
+            Coded.joined(purposes) if len(purposes) == len(parts) else None,
+        )
+
+    def kept(self, rows: BoolArray) -> Places:
+        """Return some of the trips."""
+        purposes = None if self.purposes is None else self.purposes.kept(rows)
+        return Places(self.days[rows], self.marks.kept(rows), purposes)
 
     def chosen(self, wanted: TripFilter) -> BoolArray:
         """Return which trips are asked for."""
@@ -63,43 +99,63 @@ class Places:
 class Caught:
     """What things caught: a row for each species of a thing, ``of`` the number of the thing.
 
-    ``named`` are species as they were spelled, ``species`` the place among these; ``sums`` has how many in all, kept
+    ``days`` are those of the things; ``species`` of the rows, as they were spelled; ``sums`` has how many in all, kept
     and returned.
     """
 
-    named: tuple[Named, ...]
+    days: IntArray
+    species: Coded
     of: IntArray
-    species: IntArray
     sums: IntArray
-    size: int
 
     @classmethod
-    def read(cls, texts: Sequence[str]) -> Caught:
-        """Return what the columns ``caught`` of things say."""
+    def read(cls, rows: Sequence[Any]) -> Caught:
+        """Return what things caught, each its local day and column ``caught``."""
         places: dict[Named, int] = {}
         of: list[int] = []
         species: list[int] = []
         sums: list[int] = []
+        days, texts = _columns(rows, 2)
         for number, one in enumerate(_lists(texts)):
             for name, code, local, count, kept, returned in one:
                 species.append(places.setdefault((name, code, local), len(places)))
                 of.append(number)
                 sums += (count, kept, returned)
-        of_things, of_species, flat = (np.array(one, dtype=np.int64) for one in (of, species, sums))
-        size = 5 * of_things.nbytes + 300 * len(places) + 1000
-        return cls(tuple(places), of_things, of_species, flat.reshape(-1, 3), size)
+        codes, things, flat = (np.array(one, dtype=np.int64) for one in (species, of, sums))
+        return cls(_days(days), Coded(tuple(places), codes), things, flat.reshape(-1, 3))
+
+    @classmethod
+    def joined(cls, parts: Sequence[Caught]) -> Caught:
+        """Return parts of a year one after the other as one."""
+        return cls(
+            _stacked([one.days for one in parts]),
+            Coded.joined([one.species for one in parts]),
+            _numbered([(one.of, len(one.days)) for one in parts]),
+            _stacked([np.empty((0, 3), dtype=np.int64), *(one.sums for one in parts)]),
+        )
+
+    def of_month(self, month: int) -> Caught:
+        """Return what was caught in a month, 1 to 12."""
+        things = _months(self.days) == month
+        rows = things[self.of]
+        return Caught(self.days[things], self.species.kept(rows), _numbers(things)[self.of[rows]], self.sums[rows])
+
+    @property
+    def size(self) -> int:
+        """Memory that it takes, about [bytes]."""
+        return self.days.nbytes + 5 * self.of.nbytes + 300 * len(self.species.values) + 1000
 
     def of_species(self, name: str | None) -> BoolArray:
         """Return which rows are of a species by code or name; all of them without one."""
         if name is None:
             return np.ones(len(self.of), dtype=np.bool_)
-        called = np.array([is_named(one, name) for one in self.named], dtype=np.bool_)
-        return called[self.species] if len(called) else np.zeros(0, dtype=np.bool_)
+        called = np.array([is_named(one, name) for one in self.species.values], dtype=np.bool_)
+        return called[self.species.codes] if len(called) else np.zeros(0, dtype=np.bool_)
 
-    def counts(self, things: int, name: str | None) -> IntArray:
-        """Return how many each of the ``things`` of the year caught, of one species where that is given."""
+    def counts(self, name: str | None) -> IntArray:
+        """Return how many each thing caught, of one species where that is given."""
         rows = self.of_species(name)
-        return np.bincount(self.of[rows], self.sums[rows, 0], things).astype(np.int64)
+        return np.bincount(self.of[rows], self.sums[rows, 0], len(self.days)).astype(np.int64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +172,6 @@ class LogYear:
     why_not: tuple[str | None, ...]
     told: BoolArray
     efforts_us: IntArray
-    size: int
 
     @classmethod
     def of_trips(cls, rows: Sequence[Any]) -> LogYear:
@@ -134,8 +189,37 @@ class LogYear:
     def _made(cls, ids: Any, places: Places, outcomes: Any, why_not: Any, efforts: Sequence[Any]) -> LogYear:
         told = np.array([one is not None for one in efforts[0]], dtype=np.bool_)
         us = np.array([[one or 0 for one in column] for column in efforts], dtype=np.int64).T
-        size = 400 * len(ids) + us.nbytes + 1000
-        return cls(tuple(ids), places, Coded.of(outcomes), tuple(why_not), told, us, size)
+        return cls(tuple(ids), places, Coded.of(outcomes), tuple(why_not), told, us)
+
+    @classmethod
+    def joined(cls, parts: Sequence[LogYear]) -> LogYear:
+        """Return parts of a year one after the other as one."""
+        return cls(
+            tuple(chain.from_iterable(one.ids for one in parts)),
+            Places.joined([one.places for one in parts]),
+            Coded.joined([one.outcomes for one in parts]),
+            tuple(chain.from_iterable(one.why_not for one in parts)),
+            _stacked([one.told for one in parts]),
+            _stacked([one.efforts_us for one in parts]),
+        )
+
+    def of_month(self, month: int) -> LogYear:
+        """Return the things of a month, 1 to 12."""
+        rows = self.places.months == month
+        kept = rows.tolist()
+        return LogYear(
+            tuple(compress(self.ids, kept)),
+            self.places.kept(rows),
+            self.outcomes.kept(rows),
+            tuple(compress(self.why_not, kept)),
+            self.told[rows],
+            self.efforts_us[rows],
+        )
+
+    @property
+    def size(self) -> int:
+        """Memory that it takes, about [bytes]."""
+        return 400 * len(self.ids) + self.efforts_us.nbytes + 1000
 
     @property
     def fished(self) -> BoolArray:
@@ -158,7 +242,6 @@ class FactYear:
     of_effort: IntArray
     caught: IntArray
     of_caught: IntArray
-    size: int
 
     @classmethod
     def of_facts(cls, rows: Sequence[Any]) -> FactYear:
@@ -174,31 +257,76 @@ class FactYear:
         """Return the counts of trips, each encoded as `service.storage.facts` does it."""
         effort_rows, of_effort = stacked(efforts, EFFORT_COLUMNS)
         caught_rows, of_caught = stacked(caught, CAUGHT_COLUMNS)
-        arrays = (effort_rows, of_effort, caught_rows, of_caught)
-        size = 40 * len(rods) + sum(one.nbytes for one in arrays) + 1000
-        return cls(places, np.array(rods, dtype=np.bool_), effort_rows, of_effort, caught_rows, of_caught, size)
+        return cls(places, np.array(rods, dtype=np.bool_), effort_rows, of_effort, caught_rows, of_caught)
+
+    @classmethod
+    def joined(cls, parts: Sequence[FactYear]) -> FactYear:
+        """Return parts of a year one after the other as one."""
+        return cls(
+            Places.joined([one.places for one in parts]),
+            _stacked([one.rods for one in parts]),
+            _stacked([one.efforts for one in parts]),
+            _numbered([(one.of_effort, len(one.rods)) for one in parts]),
+            _stacked([one.caught for one in parts]),
+            _numbered([(one.of_caught, len(one.rods)) for one in parts]),
+        )
+
+    def of_month(self, month: int) -> FactYear:
+        """Return the counts of a month, 1 to 12."""
+        return self.kept(self.places.months == month)
+
+    def kept(self, trips: BoolArray) -> FactYear:
+        """Return the counts of some of the trips."""
+        numbers, efforts, caught = _numbers(trips), trips[self.of_effort], trips[self.of_caught]
+        return FactYear(
+            self.places.kept(trips),
+            self.rods[trips],
+            self.efforts[efforts],
+            numbers[self.of_effort[efforts]],
+            self.caught[caught],
+            numbers[self.of_caught[caught]],
+        )
+
+    @property
+    def size(self) -> int:
+        """Memory that it takes, about [bytes]."""
+        arrays = (self.efforts, self.of_effort, self.caught, self.of_caught)
+        return 40 * len(self.rods) + sum(one.nbytes for one in arrays) + 1000
 
 
 @dataclass(frozen=True, slots=True)
 class Bests:
-    """The longest fish of a year, by mark, species as it was spelled, and kind of length.
+    """The longest fish of a year, by month, mark, species as it was spelled, and kind of length.
 
     Of each the length, its precision [cm] and the time [microseconds since 1970]; of equal ones the first.
     """
 
-    found: Mapping[tuple[str, Named, str], tuple[float, float, int]]
-    size: int
+    found: Mapping[tuple[int, str, Named, str], tuple[float, float, int]]
 
     @classmethod
     def of(cls, rows: Sequence[Any]) -> Bests:
-        """Return the longest of trips in the order of time, each with its mark and its column ``bests``."""
-        found: dict[tuple[str, Named, str], tuple[float, float, int]] = {}
-        for (mark, _), longest in zip(rows, _lists([text for _, text in rows]), strict=True):
+        """Return the longest of trips in the order of time, each its local day, mark and column ``bests``."""
+        found: dict[tuple[int, str, Named, str], tuple[float, float, int]] = {}
+        for (day, mark, _), longest in zip(rows, _lists([text for *_, text in rows]), strict=True):
             for name, code, local, cm, kind, precision, at_us in longest:
-                key = (mark, (name, code, local), kind)
+                key = (day.month, mark, (name, code, local), kind)
                 if key not in found or cm > found[key][0]:
                     found[key] = (cm, precision, at_us)
-        return cls(found, 500 * len(found) + 1000)
+        return cls(found)
+
+    @classmethod
+    def joined(cls, parts: Sequence[Bests]) -> Bests:
+        """Return parts of a year as one."""
+        return cls({key: longest for one in parts for key, longest in one.found.items()})
+
+    def of_month(self, month: int) -> Bests:
+        """Return the longest fish of a month, 1 to 12."""
+        return Bests({key: longest for key, longest in self.found.items() if key[0] == month})
+
+    @property
+    def size(self) -> int:
+        """Memory that it takes, about [bytes]."""
+        return 500 * len(self.found) + 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,104 +334,45 @@ class JoinsBehind:
     """Versions that the joins of an account rest on, counted."""
 
     found: Sequence[Versions]
-    size: int
 
-    @classmethod
-    def of(cls, found: Sequence[Versions]) -> JoinsBehind:
-        """Hold them."""
-        return cls(found, 400 * len(found) + 1000)
-
-
-@dataclass(frozen=True, slots=True)
-class TripTable:
-    """Trips that were fished by the bins of something.
-
-    Of each bin, ``bins`` has what every trip in it caught and its effort there [h, NaN unknown]; ``counts`` and
-    ``efforts_h`` are those of every trip over all bins, its effort unknown where it is in one.
-    """
-
-    bins: Sequence[tuple[FloatArray, FloatArray]]
-    counts: FloatArray
-    efforts_h: FloatArray
+    @property
+    def size(self) -> int:
+        """Memory that it takes, about [bytes]."""
+        return 400 * len(self.found) + 1000
 
 
 #: A year of trips or of coarse rows, and what they caught.
 YearCaught = tuple[LogYear, Caught]
 
 
-def sum_species(
-    trips: Iterable[YearCaught], rows: Iterable[YearCaught], wanted: TripFilter, species: str | None
-) -> list[SpeciesCount]:
-    """Return what trips and coarse rows caught by species, the most first; one species alone where it is given."""
-    found: dict[Named, list[int]] = {}
-    for years, coarse in ((trips, False), (rows, True)):
-        for year, caught in years:
-            chosen = year.places.chosen(wanted)
-            own = chosen[caught.of] & caught.of_species(species)
-            at, many = caught.species[own], len(caught.named)
-            sums = [np.bincount(at, caught.sums[own, place], many).astype(np.int64).tolist() for place in range(3)]
-            things = np.bincount(at, minlength=many).tolist()
-            for named, count, kept, returned, times in zip(caught.named, *sums, things, strict=True):
-                if times:
-                    own_sums = (count, kept, returned, 0 if coarse else times, count if coarse else 0)
-                    before = found.get(named, (0, 0, 0, 0, 0))
-                    found[named] = [one + other for one, other in zip(before, own_sums, strict=True)]
-    return merge_species(found)
-
-
-def table_of_facts(
-    years: Iterable[FactYear], wanted: TripFilter, bins: int, species: str | None, *, raw: bool
-) -> TripTable:
-    """Return trips by the bins of a factor; effort is of rods in use where ``raw``, else of baits in the water."""
-    parts = [_dense(year, year.places.chosen(wanted), bins, species, raw=raw) for year in years]
-    counts, hours, there = (np.concatenate(found) for found in zip(*parts, strict=True)) if parts else (
-        np.zeros((0, bins)), np.zeros((0, bins)), np.zeros((0, bins), dtype=np.bool_)
-    )  # fmt: skip
-    columns = [(counts[rows, place], hours[rows, place]) for place, rows in enumerate(there.T)]
-    return TripTable(columns, counts.sum(axis=1), np.where(there, hours, 0.0).sum(axis=1))
-
-
-def _dense(
-    year: FactYear, chosen: BoolArray, bins: int, species: str | None, *, raw: bool
-) -> tuple[FloatArray, FloatArray, BoolArray]:
-    """Return counts and hours of chosen trips, and whether each was in a bin; all of shape trips by bins."""
-    numbers = np.cumsum(chosen) - 1
-    own, caught = chosen[year.of_effort], chosen[year.of_caught]
-    if species is not None:
-        caught &= (year.caught[:, 1:3] == name_hash(species)).any(axis=1)
-    efforts, trips = year.efforts[own], numbers[year.of_effort[own]]
-    fish, of = year.caught[caught], numbers[year.of_caught[caught]]
-    shape = (int(chosen.sum()), bins)
-    counts = np.bincount(of * bins + fish[:, 0], fish[:, 3], shape[0] * bins).reshape(shape).astype(np.float64)
-    in_use, hours = np.zeros(shape), np.zeros(shape)
-    in_use[trips, efforts[:, 0]] = efforts[:, 1]
-    told = efforts[:, 1] if raw else np.where(efforts[:, 3] > 0, np.nan, efforts[:, 2])
-    hours[trips, efforts[:, 0]] = told / US_PER_HOUR
-    hours[~year.rods[chosen]] = np.nan
-    return counts, hours, (in_use > 0.0) | (counts > 0.0)
-
-
-def table_of_marks(
-    years: Iterable[YearCaught], wanted: TripFilter, species: str | None, *, raw: bool
-) -> tuple[tuple[str, ...], TripTable]:
-    """Return trips by their mark, and the ids of these in order."""
-    ids, counts, hours = [], [], []
-    for year, caught in years:
-        chosen = year.places.chosen(wanted) & year.fished
-        ids.append(np.array(year.places.marks.values, dtype=object)[year.places.marks.codes[chosen]])
-        counts.append(caught.counts(len(chosen), species)[chosen].astype(np.float64))
-        told = year.told & (raw | (year.efforts_us[:, 2] == 0))
-        hours.append(np.where(told, year.efforts_us[:, 0 if raw else 1] / US_PER_HOUR, np.nan)[chosen])
-    at, fish, effort = (np.concatenate(one) if one else np.zeros(0) for one in (ids, counts, hours))
-    names = tuple(sorted(set(at.tolist())))
-    columns = [(fish[rows], effort[rows]) for rows in (at == name for name in names)]
-    return names, TripTable(columns, fish, effort)
-
-
 def _lists(texts: Sequence[str]) -> list[list[Any]]:
     """Return the lists that texts are, an empty text being an empty one."""
     # One document of all of them: each alone would cost as much again.
     found: list[list[Any]] = orjson.loads(f"[{','.join(text or '[]' for text in texts)}]")
+    return found
+
+
+def _stacked(parts: Sequence[AnyArray]) -> Any:
+    return np.concatenate(parts) if parts else np.empty(0, dtype=np.int64)
+
+
+def _numbers(chosen: BoolArray) -> IntArray:
+    """Return the number of each chosen thing among those that are."""
+    found: IntArray = np.cumsum(chosen) - 1
+    return found
+
+
+def _numbered(parts: Sequence[tuple[IntArray, int]]) -> IntArray:
+    """Return numbers of the things of parts, each with how many it has, as numbers of the things of all of them."""
+    before = np.cumsum([0, *(many for _, many in parts)])
+    found: IntArray = _stacked([of + first for (of, _), first in zip(parts, before, strict=False)])
+    return found
+
+
+def _months(days: IntArray) -> IntArray:
+    """Return the months, 1 to 12, of the ordinals of days."""
+    months = (days - _EPOCH).astype("datetime64[D]").astype("datetime64[M]").astype(np.int64)
+    found: IntArray = months % 12 + 1
     return found
 
 

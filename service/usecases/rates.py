@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
 from typing import Literal
 
 import numpy as np
@@ -13,22 +12,14 @@ import numpy as np
 from service.security import Caller
 from service.storage.facts import encode_counts
 from service.storage.repositories.joins import TripFilter
-from service.storage.repositories.log_years import FACT_PART, ROW_PART, TRIP_PART
+from service.storage.repositories.log_months import FACT_PART, ROW_PART, TRIP_PART
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
 from service.usecases.joining import apart
 from service.usecases.joins import find_basis, make_joins
-from service.usecases.log_columns import (
-    Coded,
-    FactYear,
-    LogYear,
-    Places,
-    TripTable,
-    YearCaught,
-    table_of_facts,
-    table_of_marks,
-)
+from service.usecases.log_columns import Coded, FactYear, LogYear, Places, YearCaught
 from service.usecases.log_reading import Knows, LogBasis, LogReader, RestsOn
+from service.usecases.log_sums import TripTable, table_of_facts, table_of_marks
 from service.usecases.marks import MARKS
 from service.usecases.trips import TRIPS
 from tidecore import NUMERICS
@@ -211,18 +202,14 @@ def _coarse(rows: Sequence[YearCaught], ask: RateAsk, names: tuple[str, ...]) ->
     parts: dict[str, list[tuple[FloatArray, FloatArray]]] = {name: [] for name in names}
     for year, caught in rows:
         chosen = year.places.chosen(ask.trips) & year.fished
-        counts = caught.counts(len(chosen), ask.species).astype(np.float64)
+        counts = caught.counts(ask.species).astype(np.float64)
         hours = np.where(year.told, year.efforts_us[:, 0] / US_PER_HOUR, np.nan)
-        by = _months(year) if ask.by == "month" else year.places.marks
+        by = Coded.of(year.places.months.tolist()) if ask.by == "month" else year.places.marks
         for place, value in enumerate(by.values):
             own = chosen & (by.codes == place)
             name = value if ask.by == BY_MARK else names[value - 1]
             parts.setdefault(name, []).append((counts[own], hours[own]))
     return {name: _coarse_rate(some, ask.level) for name, some in parts.items()}
-
-
-def _months(year: LogYear) -> Coded:
-    return Coded.of(date.fromordinal(day).month for day in year.places.days.tolist())
 
 
 def _coarse_rate(parts: Sequence[tuple[FloatArray, FloatArray]], level: float) -> CatchRate:

@@ -12,11 +12,12 @@ import numpy as np
 from service.errors import DocumentInvalid
 from service.security import Caller
 from service.storage.repositories.joins import TripFilter
-from service.storage.repositories.log_years import ROW_PART, TRIP_PART
+from service.storage.repositories.log_months import ROW_PART, TRIP_PART
 from service.usecases.context import Context
 from service.usecases.insights import OutcomeSum, sum_outcomes
-from service.usecases.log_columns import Bests, LogYear, YearCaught, sum_species
+from service.usecases.log_columns import Bests, LogYear, YearCaught
 from service.usecases.log_reading import Knows, LogBasis, LogReader
+from service.usecases.log_sums import sum_species
 from service.usecases.marks import MARKS
 from service.usecases.tallies import Named, SpeciesCount, is_called, species_named
 from tidecore.catchlog import Longest, species_key
@@ -133,7 +134,7 @@ class _Parts:
     ) -> None:
         self._years, self._trips = [one for one, _ in (*trips, *rows)], len(trips)
         self._chosen = [one.places.chosen(asked) for one in self._years]
-        self._counts = [caught.counts(len(one.ids), species) for one, caught in (*trips, *rows)]
+        self._counts = [caught.counts(species) for _, caught in (*trips, *rows)]
 
     def whole(self) -> SeasonPart:
         """Return the sums of the year."""
@@ -141,10 +142,7 @@ class _Parts:
 
     def months(self) -> list[SeasonPart]:
         """Return the sums of every month."""
-        months = [
-            np.array([date.fromordinal(day).month for day in one.places.days.tolist()], dtype=np.int64)
-            for one in self._years
-        ]
+        months = [one.places.months for one in self._years]
         return [self._where([one == month for one in months]) for month in range(1, 13)]
 
     def at(self, mark_id: str) -> SeasonPart:
@@ -169,7 +167,7 @@ def _worth_naming(
     """Return the trips that caught most, and the last of the blank ones."""
     best, blank = [], []
     for year, fish in trips:
-        chosen, counts = year.places.chosen(asked), fish.counts(len(year.ids), species)
+        chosen, counts = year.places.chosen(asked), fish.counts(species)
         caught = np.flatnonzero(chosen & (counts > 0))
         most = caught[np.argsort(-counts[caught], kind="stable")][:MOST_NAMED]
         best += [_named(year, place, int(counts[place])) for place in most.tolist()]
@@ -217,15 +215,16 @@ def _first_days(found: YearCaught, asked: TripFilter, species: str | None) -> di
     """Return the first day (its ordinal) of every species as it was spelled that is asked for."""
     year, caught = found
     own = year.places.chosen(asked)[caught.of] & caught.of_species(species)
-    days = np.full(len(caught.named), np.iinfo(np.int64).max)
-    np.minimum.at(days, caught.species[own], year.places.days[caught.of[own]])
-    there = np.bincount(caught.species[own], minlength=len(caught.named)) > 0
-    return {caught.named[place]: int(days[place]) for place in np.flatnonzero(there).tolist()}
+    named, codes = caught.species.values, caught.species.codes[own]
+    days = np.full(len(named), np.iinfo(np.int64).max)
+    np.minimum.at(days, codes, year.places.days[caught.of[own]])
+    there = np.bincount(codes, minlength=len(named)) > 0
+    return {named[place]: int(days[place]) for place in np.flatnonzero(there).tolist()}
 
 
 def _longest(bests: Bests, mark_id: str | None, species: str | None) -> list[Longest]:
     found: dict[tuple[str, str, str], Longest] = {}
-    for (mark, named, kind), (cm, precision, at_us) in sorted(bests.found.items(), key=lambda one: one[1][2]):
+    for (_, mark, named, kind), (cm, precision, at_us) in sorted(bests.found.items(), key=lambda one: one[1][2]):
         one = species_named(named)
         key = (*species_key(one), kind)
         wanted = mark_id in (None, mark) and (species is None or is_called(one, species))

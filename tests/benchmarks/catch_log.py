@@ -23,7 +23,7 @@ from service.security import LOCAL_ACCOUNT, Caller
 from service.settings import Settings
 from service.storage.engine import open_engine
 from service.storage.repositories.documents import NewDocument
-from service.storage.repositories.log_years import FACT_PART, JOIN_PART, NO_YEAR, TRIP_PART
+from service.storage.repositories.log_months import FACT_PART, JOIN_PART, NO_MONTH, TRIP_PART
 from service.storage.unit import Store
 from service.usecases.documents import Draft
 from service.usecases.joining import apart
@@ -80,10 +80,10 @@ def _ask_again(report: Report, client: Client, folder: Path, name: str, path: Ca
     try:
         for repetition in range(_REPETITIONS):
             with store.unit(LOCAL_ACCOUNT, writes=True) as unit:
-                # What a write of a trip of one year says to those who have read that year.
+                # What a write of a trip says to those who have read its month.
                 for part in (TRIP_PART, FACT_PART):
-                    unit.log_years.count_up(part, [2016 + repetition % 10])
-                unit.log_years.count_up(JOIN_PART, [NO_YEAR])
+                    unit.log_months.count_up(part, [100 * (2016 + repetition % 10) + 1 + repetition % 12])
+                unit.log_months.count_up(JOIN_PART, [NO_MONTH])
                 unit.commit()
             written.append(seconds(partial(client.call, "GET", path(repetition))))
     finally:

@@ -106,7 +106,7 @@ def test_trips_and_catches_come_twice_without_doubling(bay):
     with context_of(bay).store.unit(LOCAL_ACCOUNT) as unit:
         ((year, caught),) = LogReader(context_of(bay), unit).trips_caught(TripFilter())
     own = caught.of == year.ids.index(lines[0]["id"])
-    assert [caught.named[place][1] for place in caught.species[own]] == ["BSS"]
+    assert [caught.species.values[place][1] for place in caught.species.codes[own]] == ["BSS"]
     assert caught.sums[own].tolist() == [[3, 0, 3]]
     whole = {one["client_ref"]: one for one in lines_of(bay)}[one]
     assert [caught["ref"] for caught in whole["catches"]] == ["a", "b", "c"]

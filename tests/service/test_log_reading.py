@@ -154,7 +154,7 @@ def test_what_is_remembered_is_what_a_scan_says(shore):
         for basis, view in remembered.values():
             assert known.setdefault(basis, view) == view, "another answer has the same ETag"
     with house.store.unit(LOCAL_ACCOUNT) as unit:
-        parts = {part for part, _ in unit.log_years.versions()}
+        parts = {part for part, _ in unit.log_months.versions()}
         assert parts == {"trips", "diary_rows", "trip_facts", "trip_joins"}
 
 

@@ -15,7 +15,7 @@ from service.storage.codecs import document_record
 from service.storage.identifiers import new_id, new_ids
 from service.storage.records import DocumentRecord, VersionRecord
 from service.storage.repositories.base import Repository
-from service.storage.repositories.log_years import LogYearRepository, years_of
+from service.storage.repositories.log_months import LogMonthRepository, months_of
 from service.storage.tables import (
     DiaryRowRow,
     DiaryRowVersionRow,
@@ -56,7 +56,7 @@ class DocumentTables:
     row: type[DocumentRow]
     version_row: type[DocumentVersionRow]
     many: Select[str, str | None, int, datetime, datetime]
-    #: Whether documents have a local day, by whose year they are told to be written to.
+    #: Whether documents have a local day, by whose month they are told to be written to.
     dated: bool = False
 
 
@@ -107,7 +107,7 @@ class DocumentRepository(Repository):
         super().__init__(session, account_id)
         self._row, self._version_row = tables.row, tables.version_row
         self._prefix, self._many = tables.prefix, tables.many
-        self._years = LogYearRepository(session, account_id) if tables.dated else None
+        self._months = LogMonthRepository(session, account_id) if tables.dated else None
 
     def add(
         self, document: Mapping[str, Any], *, external_ref: str | None, now: datetime, links: Mapping[str, Link]
@@ -161,7 +161,7 @@ class DocumentRepository(Repository):
         None is returned where it is not as ``record`` says any more.
         """
         version = record.version if document is None else record.version + 1
-        self._count_years([record.id])
+        self._count_months([record.id])
         result = self._session.execute(
             update(self._row)
             .where(
@@ -205,7 +205,7 @@ class DocumentRepository(Repository):
             | {f"its_{name}": value for name, value in links.items()}
             for one, (_, _, links) in zip(made, edits, strict=True)
         ]
-        self._count_years([one.id for one in made])
+        self._count_months([one.id for one in made])
         self._session.connection().execute(statement, values)
         self._count_days([links for _, _, links in edits])
         key = row.__mapper__.c.key.name
@@ -218,7 +218,7 @@ class DocumentRepository(Repository):
 
     def remove(self, record: DocumentRecord) -> bool:
         """Remove a document with all its versions; False where it is not as ``record`` says any more."""
-        self._count_years([record.id])
+        self._count_months([record.id])
         self._session.execute(
             delete(self._version_row).where(
                 self._version_row.account_id == self._account_id, self._version_row.key == record.id
@@ -352,16 +352,16 @@ class DocumentRepository(Repository):
         query = select(row.version, row.created_at).where(row.account_id == self._account_id, row.key == key)
         return [VersionRecord(*found) for found in self._session.execute(query.order_by(row.version))]
 
-    def _count_years(self, keys: Sequence[str]) -> None:
-        """Note that the years are written to in which some documents are."""
-        if self._years is not None:
-            self._years.count_up_of(self._row, self._row.key, keys)
+    def _count_months(self, keys: Sequence[str]) -> None:
+        """Note that the months are written to in which some documents are."""
+        if self._months is not None:
+            self._months.count_up_of(self._row, self._row.key, keys)
 
     def _count_days(self, links: Iterable[Mapping[str, Link]]) -> None:
-        """Note that the years are written to in which documents with these columns are from now on."""
-        if self._years is not None:
+        """Note that the months are written to in which documents with these columns are from now on."""
+        if self._months is not None:
             days = [one["local_day"] for one in links if "local_day" in one]
-            self._years.count_up(self._row.__tablename__, years_of(day for day in days if isinstance(day, date)))
+            self._months.count_up(self._row.__tablename__, months_of(day for day in days if isinstance(day, date)))
 
     def _add_version(self, key: str, version: int, document: Mapping[str, Any], now: datetime) -> None:
         self._session.add(

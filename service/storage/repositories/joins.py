@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from service.storage.bulk import insert_many
 from service.storage.repositories.base import Repository
-from service.storage.repositories.log_years import FACT_PART, JOIN_PART, NO_YEAR, LogYearRepository, years_of
+from service.storage.repositories.log_months import FACT_PART, JOIN_PART, NO_MONTH, LogMonthRepository, months_of
 from service.storage.tables import MarkRow, StationRow, TripFactRow, TripJoinRow, TripRow
 
 _JOIN_COLUMNS = (
@@ -106,9 +106,9 @@ class JoinRepository(Repository):
     """Joins of the trips of one account, and their counts."""
 
     def __init__(self, session: Session, account_id: str) -> None:
-        """Work on the joins of an account, and count up the years that this touches."""
+        """Work on the joins of an account, and count up the months that this touches."""
         super().__init__(session, account_id)
-        self._years = LogYearRepository(session, account_id)
+        self._months = LogMonthRepository(session, account_id)
 
     def get(self, trip_id: str) -> JoinRecord | None:
         """Return the join of a trip, None where there is none."""
@@ -125,12 +125,12 @@ class JoinRepository(Repository):
         insert_many(self._session, TripJoinRow, common, _JOIN_COLUMNS, rows)
         counts = [tuple(getattr(one, name) for name in _FACT_COLUMNS) for one in facts]
         insert_many(self._session, TripFactRow, common, _FACT_COLUMNS, counts)
-        self._years.count_up(FACT_PART, years_of(one.local_day for one in facts))
+        self._months.count_up(FACT_PART, months_of(one.local_day for one in facts))
 
     def forget(self, trip_ids: Collection[str]) -> None:
         """Remove the joins of trips, and their counts."""
-        self._years.count_up(JOIN_PART, [NO_YEAR])
-        self._years.count_up_of(TripFactRow, TripFactRow.trip_id, trip_ids)
+        self._months.count_up(JOIN_PART, [NO_MONTH])
+        self._months.count_up_of(TripFactRow, TripFactRow.trip_id, trip_ids)
         for row in (TripFactRow, TripJoinRow):
             self._session.execute(
                 delete(row).where(row.account_id == self._account_id, row.trip_id.in_(sorted(trip_ids)))
@@ -150,7 +150,7 @@ class JoinRepository(Repository):
         )
         doubted = int(found.rowcount)  # type: ignore[attr-defined]
         if doubted:
-            self._years.count_up(JOIN_PART, [NO_YEAR])
+            self._months.count_up(JOIN_PART, [NO_MONTH])
         return doubted
 
     def stale(self, stamp: str, limit: int) -> list[StaleTrip]:

@@ -23,49 +23,52 @@ FACT_COLUMNS = ("local_day", "mark_id", "purpose", "rods", "effort", "caught")
 
 
 class SumRepository(Repository):
-    """What the trips and diary rows of one account add up to, year by year of their local days."""
+    """What the trips and diary rows of one account add up to, by local days from ``first`` to ``last``, both in it."""
 
-    def trips(self, year: int) -> Sequence[Any]:
-        """Return `TRIP_COLUMNS` of the trips of a year, in the order in which they began."""
-        return self._trips([TripRow.__table__.c[name] for name in TRIP_COLUMNS], year)
+    def trips(self, first: date, last: date) -> Sequence[Any]:
+        """Return `TRIP_COLUMNS` of trips, in the order in which they began."""
+        return self._trips([TripRow.__table__.c[name] for name in TRIP_COLUMNS], first, last)
 
-    def caught(self, year: int) -> list[str]:
-        """Return what was caught on each trip of a year, in the same order."""
-        return [text for (text,) in self._trips([TripRow.caught], year)]
+    def caught(self, first: date, last: date) -> Sequence[Any]:
+        """Return local day and what was caught of trips, in the same order."""
+        return self._trips([TripRow.local_day, TripRow.caught], first, last)
 
-    def bests(self, year: int) -> Sequence[Any]:
-        """Return mark and longest fish of each trip of a year, in the same order."""
-        return self._trips([TripRow.mark_id, TripRow.bests], year)
+    def bests(self, first: date, last: date) -> Sequence[Any]:
+        """Return local day, mark and longest fish of trips, in the same order."""
+        return self._trips([TripRow.local_day, TripRow.mark_id, TripRow.bests], first, last)
 
-    def rows(self, year: int) -> Sequence[Any]:
-        """Return `ROW_COLUMNS` of the diary rows of a year by their days."""
-        return self._rows([DiaryRowRow.__table__.c[name] for name in ROW_COLUMNS], year)
+    def rows(self, first: date, last: date) -> Sequence[Any]:
+        """Return `ROW_COLUMNS` of diary rows by their days."""
+        return self._rows([DiaryRowRow.__table__.c[name] for name in ROW_COLUMNS], first, last)
 
-    def caught_of_rows(self, year: int) -> list[str]:
-        """Return what each diary row of a year says was caught, in the same order."""
-        return [text for (text,) in self._rows([DiaryRowRow.caught], year)]
+    def caught_of_rows(self, first: date, last: date) -> Sequence[Any]:
+        """Return local day and what was caught of diary rows, in the same order."""
+        return self._rows([DiaryRowRow.local_day, DiaryRowRow.caught], first, last)
 
-    def facts(self, factor: str, year: int) -> Sequence[Any]:
-        """Return `FACT_COLUMNS` of the joined trips of a year: what each has in the bins of a factor."""
+    def facts(self, factor: str, first: date, last: date) -> Sequence[Any]:
+        """Return `FACT_COLUMNS` of joined trips: what each has in the bins of a factor."""
         table = TripFactRow.__table__
         query = select(*(table.c[name] for name in FACT_COLUMNS)).where(
-            table.c.account_id == self._account_id, table.c.factor == factor, *_within(table.c.local_day, year)
+            table.c.account_id == self._account_id,
+            table.c.factor == factor,
+            table.c.local_day >= first,
+            table.c.local_day <= last,
         )
-        return self._session.connection().execute(query).fetchall()
+        return self._session.connection().execute(query.order_by(table.c.local_day, table.c.trip_id)).fetchall()
 
-    def _trips(self, columns: Sequence[Any], year: int) -> Sequence[Any]:
+    def _trips(self, columns: Sequence[Any], first: date, last: date) -> Sequence[Any]:
         row = TripRow
         # The index is of instants.
-        first, end = (datetime.combine(date(one, 1, 1), time(), UTC) for one in (year, year + 1))
-        near = (row.started_at >= first - _ZONES, row.started_at < end + _ZONES)
-        query = select(*columns).where(row.account_id == self._account_id, *near, *_within(row.local_day, year))
+        start, end = (datetime.combine(day, time(), UTC) for day in (first - _ZONES, last + 2 * _ZONES))
+        near = (row.started_at >= start, row.started_at < end)
+        query = select(*columns).where(
+            row.account_id == self._account_id, *near, row.local_day >= first, row.local_day <= last
+        )
         return self._session.connection().execute(query.order_by(row.started_at, row.key)).fetchall()
 
-    def _rows(self, columns: Sequence[Any], year: int) -> Sequence[Any]:
+    def _rows(self, columns: Sequence[Any], first: date, last: date) -> Sequence[Any]:
         row = DiaryRowRow
-        query = select(*columns).where(row.account_id == self._account_id, *_within(row.local_day, year))
+        query = select(*columns).where(
+            row.account_id == self._account_id, row.local_day >= first, row.local_day <= last
+        )
         return self._session.connection().execute(query.order_by(row.local_day, row.key)).fetchall()
-
-
-def _within(column: Any, year: int) -> tuple[Any, Any]:
-    return column >= date(year, 1, 1), column <= date(year, 12, 31)

@@ -9,7 +9,7 @@ import orjson
 from pydantic import ConfigDict, Field, JsonValue
 
 from service.api.editing import merge_patch
-from service.api.instants import local_date, to_numpy, write_instant
+from service.api.instants import write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.usecases.documents import Draft
@@ -223,8 +223,12 @@ def _written(
     }
 
 
+def _local_day(instant: datetime, mark: MarkView) -> str:
+    return instant.astimezone(mark.document.zone).date().isoformat()
+
+
 def _last_day(end: datetime | None, mark: MarkView) -> str | None:
-    return None if end is None else local_date(to_numpy(end), mark.document.zone)
+    return None if end is None else _local_day(end, mark)
 
 
 def write_place(shown: TripShown) -> dict[str, Any]:
@@ -237,7 +241,7 @@ def _place(mark: MarkView, start: datetime) -> dict[str, Any]:
         "mark_id": mark.record.id,
         "mark_version": mark.record.version,
         "time_zone": mark.document.time_zone,
-        "date_local": local_date(to_numpy(start), mark.document.zone),
+        "date_local": _local_day(start, mark),
     }
 
 
