@@ -219,10 +219,10 @@ class DocumentRepository(Repository):
     def remove(self, record: DocumentRecord) -> bool:
         """Remove a document with all its versions; False where it is not as ``record`` says any more."""
         self._count_months([record.id])
+        # As in `_saying`: the account is asked of the document alone.
+        own = select(self._row.key).where(self._row.account_id == self._account_id, self._row.key == record.id)
         self._session.execute(
-            delete(self._version_row).where(
-                self._version_row.account_id == self._account_id, self._version_row.key == record.id
-            )
+            delete(self._version_row).where(self._version_row.key.in_(own)).execution_options(synchronize_session=False)
         )
         result = self._session.execute(
             delete(self._row).where(
@@ -331,20 +331,26 @@ class DocumentRepository(Repository):
 
     def documents(self, versions: Iterable[tuple[str, int]]) -> dict[tuple[str, int], dict[str, Any]]:
         """Return the documents of pairs of id and version, those that there are."""
-        row = self._version_row
-        query = select(row.key, row.version, row.document).where(
-            row.account_id == self._account_id, tuple_(row.key, row.version).in_(list(versions))
-        )
-        return {(key, version): document for key, version, document in self._session.execute(query)}
+        wanted, said = list(versions), self._version_row
+        query = self._saying(said.key, said.version, said.document, keys=[key for key, _ in wanted])
+        found = self._session.execute(query.where(tuple_(said.key, said.version).in_(wanted)))
+        return {(key, version): document for key, version, document in found}
 
     def texts(self, records: Sequence[DocumentRecord]) -> dict[str, str]:
-        """Return what documents say in the versions of their records, by id, as the JSON that is stored."""
-        row = self._version_row
-        query = select(row.key, cast(row.document, Text)).where(
-            row.account_id == self._account_id,
-            tuple_(row.key, row.version).in_([(one.id, one.version) for one in records]),
-        )
-        return {key: text for key, text in self._session.connection().execute(query).fetchall()}
+        """Return what documents as they stand say, by id, as the JSON that is stored."""
+        said = self._version_row
+        query = self._saying(said.key, cast(said.document, Text), keys=[one.id for one in records])
+        found = self._session.connection().execute(query.where(said.version == self._row.version))
+        return {key: text for key, text in found.fetchall()}
+
+    def _saying(self, *columns: Any, keys: Sequence[str]) -> Any:
+        """Return the query of columns of versions of some documents.
+
+        The account is asked of the documents alone: asked of the versions, SQLite reads all that the account has.
+        """
+        row, said = self._row, self._version_row
+        query = select(*columns).join_from(row, said, said.key == row.key)
+        return query.where(row.account_id == self._account_id, row.key.in_(keys))
 
     def versions(self, key: str) -> list[VersionRecord]:
         """Return every version of a document, oldest first."""
