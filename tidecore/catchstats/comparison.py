@@ -115,7 +115,9 @@ def _refuse(count: int, effort_h: float, other_count: int, other_effort_h: float
         if not (math.isfinite(given) and given > 0.0)
     ]
     if not faults and max(effort_h, other_effort_h) > MOST_UNEQUAL * min(effort_h, other_effort_h):
-        faults.append(Fault("effort_h", f"and other_effort_h are {effort_h} and {other_effort_h}", "efforts less apart"))
+        faults.append(
+            Fault("effort_h", f"and other_effort_h are {effort_h} and {other_effort_h}", "efforts less apart")
+        )
     if not faults and count + other_count > MOST_EVENTS:
         faults.append(Fault("count", f"and other_count are {count + other_count}", f"at most {MOST_EVENTS} together"))
     if faults:

@@ -9,7 +9,6 @@ import numpy as np
 
 from tidecore.calendars import holds_at, spans
 from tidecore.conditions import warning_steps
-from tidecore.intervals import inverse_barometer
 from tidecore.safety.outing import OutingFacts
 from tidecore.shore import covered_spans
 from tidecore.shore.turning_back import PACK_UP_MIN
@@ -18,6 +17,7 @@ from tidecore.timeline.access import access_open
 from tidecore.timeline.frame import Frame
 from tidecore.timeline.shore_sea import ShoreSea, number, shore_sea
 from tidecore.timeline.sources import Sources
+from tidecore.timeline.surge import pressure_surge, surge_at
 from tidecore.timeline.tide_levels import sill_covered, upper_level
 from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
 
@@ -63,23 +63,11 @@ class Look:
     @cached_property
     def pressure_surge(self) -> FloatArray:
         """What the pressure of the air lifts the sea [m], NaN where it is unknown; high pressure is no less water."""
-        return np.maximum(inverse_barometer(self.given("pressure_hpa")), 0.0)
+        return pressure_surge(self.sources, self.times_us)
 
     def surge(self, facts: OutingFacts) -> FloatArray:
         """Return the surge that is given or, where none is, that of the pressure; 0 where neither is known."""
-        if facts.surge_m is not None:
-            return np.full(len(self), facts.surge_m)
-        return np.where(np.isnan(self.pressure_surge), 0.0, self.pressure_surge)
-
-    def _surge_at(self, facts: OutingFacts, times_us: IntArray | FloatArray) -> FloatArray:
-        """Return the same at any instants."""
-        if facts.surge_m is not None:
-            return np.full(times_us.shape, facts.surge_m)
-        conditions = self.sources.conditions
-        if conditions is None:
-            return np.zeros(times_us.shape)
-        pressure = conditions.at("pressure_hpa", np.rint(times_us).astype(np.int64))
-        return np.maximum(np.nan_to_num(inverse_barometer(pressure)), 0.0)
+        return surge_at(self.sources, self.times_us, facts.surge_m)
 
     @cached_property
     def dark(self) -> BoolArray:
@@ -199,7 +187,7 @@ class Look:
         ends = int(self.times_us[0]) - US_PER_HOUR, int(self.times_us[-1]) + 13 * US_PER_HOUR
 
         def level(at: IntArray | FloatArray) -> FloatArray:
-            return upper_level(self.sources, at) + above + self._surge_at(facts, at)
+            return upper_level(self.sources, at) + above + surge_at(self.sources, at, facts.surge_m)
 
         return covered_spans(level, setting.way.sill_m - margin_m, *ends)
 
