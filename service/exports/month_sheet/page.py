@@ -121,10 +121,12 @@ def _hazards(sheet: MonthSheet) -> Iterator[str]:
     if not sheet.hazards:
         return
     yield f'<h2>Hazards of these {len(sheet.told)} sessions</h2><ul class="hazards">'
-    for one in sheet.hazards[:MOST_HAZARDS]:
+    # However many there are, every danger is told; they come first.
+    most = max(MOST_HAZARDS, sum(one.grade == "danger" for one in sheet.hazards))
+    for one in sheet.hazards[:most]:
         grave = f"{one.grade.capitalize()}: " if one.grade in ("danger", "caution") else ""
         yield f"<li>{_sign(one.grade)}{grave}{safe(one.text)}</li>"
-    more = len(sheet.hazards) - MOST_HAZARDS
+    more = len(sheet.hazards) - most
     if more > 0:
         yield f"<li>{_sign('info')}and {more} more, in the account of each session.</li>"
     yield "</ul>"
