@@ -29,6 +29,7 @@ from service.storage.join_tables import TripFactRow as TripFactRow
 from service.storage.join_tables import TripJoinRow as TripJoinRow
 from service.storage.log_tables import DiaryRowRow as DiaryRowRow
 from service.storage.log_tables import DiaryRowVersionRow as DiaryRowVersionRow
+from service.storage.log_tables import LogMonthRow as LogMonthRow
 from service.storage.log_tables import RegulationRow as RegulationRow
 from service.storage.log_tables import RegulationVersionRow as RegulationVersionRow
 from service.storage.log_tables import TripRow as TripRow

@@ -91,7 +91,7 @@ def write_contact_note(context: Context, caller: Caller, question: ContactQuesti
     sources = basis.timeline().sources
     found, unsure = turning_back(sources, question.span, question.surge_m)
     if found is not None:
-        unsure = (*unsure, *surge_unsure(sources, question.span, question.surge_m))
+        unsure = (*unsure, *surge_unsure(sources.conditions, question.span, question.surge_m))
     mark = basis.mark.document
     back: BackKind = "unknown" if found is None else "dry" if found.time_us is None else "at"
     # To the whole minute before: what is read off a clock must not be late.

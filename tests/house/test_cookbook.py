@@ -82,7 +82,7 @@ def mark_rows(ask: Any, *names: str) -> str:
 
 
 def test_every_recipe_begins_with_its_question_and_is_run_here():
-    assert len(SCRIPTS) == 10
+    assert len(SCRIPTS) == 11
     here = Path(__file__).read_text("utf-8")
     for name in SCRIPTS:
         text = (COOKBOOK / name).read_text("utf-8")
@@ -138,6 +138,25 @@ def test_a_copy_follows_the_changes(cook, ask, tmp_path):
     ask("DELETE", f"/v1/species-rules/{made['id']}", **{"If-Match": "*"})
     assert "0 written, 1 removed" in cook("follow_changes.py", "copy")
     assert not (tmp_path / "copy" / f"species_rule.{made['id']}.json").exists()
+
+
+def test_a_month_is_planned_and_followed(cook, ask, demo_server):
+    printed = cook("month_plan.py", "recipe", "2026-12", "WET")
+    plan = ask("GET", "/v1/plans?series=recipe")["items"][0]
+    assert f"{plan['marks']['done']} marks done, 0 of them as before" in printed
+    best = ask("GET", f"/v1/plans/{plan['id']}/sessions?limit=5")["items"]
+    for one in best:
+        assert f"{one['date_local']} {one['arrive'][11:16]}Z to {one['leave'][11:16]}Z at " in printed
+    (sheet,) = re.findall(r"^month sheet of the best mark: (\S+)$", printed, re.M)
+    (feed,) = re.findall(r"^follow (\S+)$", printed, re.M)
+    for address, begins in ((sheet, b"<!DOCTYPE html>"), (feed, b"BEGIN:VCALENDAR")):
+        assert address.startswith(demo_server.address)
+        with urllib.request.urlopen(address, timeout=60) as answer:
+            assert answer.read().startswith(begins)
+    again = cook("month_plan.py", "recipe", "2026-12", "WET")
+    assert f"{plan['marks']['done']} marks done, {plan['marks']['done']} of them as before" in again
+    assert "a feed follows this series already" in again
+    assert "422" in cook("month_plan.py", "recipe", "2026-13", fails=True)
 
 
 def test_marks_are_imported_twice_without_harm(cook, ask, tmp_path):

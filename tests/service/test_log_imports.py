@@ -10,7 +10,7 @@ from starlette.testclient import TestClient
 from service.app import create_app
 from service.security import LOCAL_ACCOUNT
 from service.storage.repositories.joins import TripFilter
-from service.usecases.tallies import read_tallies
+from service.usecases.log_reading import LogReader
 from tests.service.coast import PEER, URL, example
 from tests.service.conftest import settings_for
 from tests.service.holders import context_of
@@ -104,8 +104,10 @@ def test_trips_and_catches_come_twice_without_doubling(bay):
     assert statuses(take(bay, trips, kind="trip")[1]) == ["unchanged", "unchanged", "unchanged", "conflict"]
     # What it adds up to has grown with it: three of one species, none kept.
     with context_of(bay).store.unit(LOCAL_ACCOUNT) as unit:
-        sums = {found.trip_id: read_tallies(found.caught) for found in unit.sums.trips(TripFilter())}
-    assert [(each.species.fao_code, each.count, each.kept) for each in sums[lines[0]["id"]]] == [("BSS", 3, 0)]
+        ((year, caught),) = LogReader(context_of(bay), unit).trips_caught(TripFilter())
+    own = caught.of == year.ids.index(lines[0]["id"])
+    assert [caught.species.values[place][1] for place in caught.species.codes[own]] == ["BSS"]
+    assert caught.sums[own].tolist() == [[3, 0, 3]]
     whole = {one["client_ref"]: one for one in lines_of(bay)}[one]
     assert [caught["ref"] for caught in whole["catches"]] == ["a", "b", "c"]
     assert whole["catches"][2]["species"] == BASS

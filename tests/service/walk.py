@@ -215,11 +215,11 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         trip = client.post("/v1/trips", json=outing)
         row = client.post("/v1/diary-rows", json=example("create_diary_row"))
         regulation = client.post("/v1/regulations", json=example("create_regulation"))
-        planned = client.post("/v1/plans", json={"month": "2026-06", "mark_ids": [coast.mark], "series": "weekends"})
+        planned = client.post("/v1/plans", json={"month": "2026-06", "mark_ids": [coast.mark], "series": "december"})
         while client.get(planned.headers["location"]).json()["state"] in ("queued", "running"):
             assert time.monotonic() < ends, "the plan is stuck"
             time.sleep(0.02)
-        feed = client.post("/v1/feeds", json={"name": "Weekends", "series": "weekends"})
+        feed = client.post("/v1/feeds", json={"name": "December", "series": "december"})
         given = {}
         for name, path in (("create_condition", "/v1/conditions"), ("create_warning", "/v1/warnings")):
             media_type, about, body = _BODIES[name]

@@ -34,11 +34,17 @@ GRADE_OF: dict[int, Grade] = {INFO: "info", CAUTION: "caution", NOT_ASSESSED: "n
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Graded:
-    """The lines of a mark over the span of a timeline, and where one of them is a danger."""
+    """The lines of a mark over the span of a timeline, and where one of them is a danger.
+
+    ``telling`` are the lines that are a hazard anywhere; ``changed`` and ``loosened`` name thresholds of the account.
+    """
 
     look: Look
     lines: tuple[Line, ...]
     danger: BoolArray
+    telling: tuple[Line, ...]
+    changed: tuple[str, ...]
+    loosened: dict[str, str]
 
 
 def assess(
@@ -90,23 +96,17 @@ def assess_all(
     """Return the hazards of several outings [microseconds since 1970], each as `assess` has them; raises as it does."""
     graded = _graded(timeline.sources, thresholds, facts)
     look, times = graded.look, graded.look.times_us
-    loosened = dict(zip(thresholds.loosened, thresholds.said(), strict=True))
-    bounds = np.array(outings, dtype=np.int64).reshape(-1, 2)
-    # The instants that hold each outing, and which kinds of hazard are anywhere among them.
-    begins = np.searchsorted(times, bounds[:, 0], side="right") - 1
-    ends_at = np.searchsorted(times, bounds[:, 1], side="left") + 1
-    there = np.stack([line.codes != NONE for line in graded.lines])
-    counted = np.concatenate((np.zeros((len(there), 1), dtype=np.int64), np.cumsum(there, axis=1)), axis=1)
     reports = []
-    for k, (first, last) in enumerate(outings):
+    for first, last in outings:
         if not (times[0] <= first < last <= times[-1]):
             span, ends = timeline.span, from_microseconds(np.array([first, last], dtype=np.int64))
             problem = f"{ends[0]} to {ends[1]} leaves the timeline from {span.start} to {span.end}, or runs backwards"
             raise InvalidSpan(Fault("start", problem, "an outing in the span of the timeline"))
-        around = slice(int(begins[k]), int(ends_at[k]))
-        touched = np.flatnonzero(counted[:, around.stop] > counted[:, around.start]).tolist()
-        found = [one for place in touched for one in _hazards(graded.lines[place], look, first, last, around)]
-        reports.append(report_of(found, thresholds.changed, loosened))
+        around = slice(
+            int(np.searchsorted(times, first, side="right")) - 1, int(np.searchsorted(times, last, side="left")) + 1
+        )
+        found = [one for line in graded.telling for one in _hazards(line, look, first, last, around)]
+        reports.append(report_of(found, graded.changed, graded.loosened))
     return reports
 
 
@@ -202,7 +202,9 @@ def _graded(sources: Sources, thresholds: Thresholds, facts: OutingFacts) -> _Gr
         danger = np.zeros(len(look), dtype=np.bool_)
         for line in lines:
             danger |= line.codes == DANGER
-        kept[key] = _Graded(look, lines, danger)
+        telling = tuple(line for line in lines if line.codes.any())
+        loosened = dict(zip(thresholds.loosened, thresholds.said(), strict=True))
+        kept[key] = _Graded(look, lines, danger, telling, thresholds.changed, loosened)
     return kept[key]
 
 
@@ -213,8 +215,11 @@ def _kept(_sources: Sources) -> dict[tuple[Thresholds, OutingFacts], _Graded]:
 def _hazards(line: Line, look: Look, first: int, last: int, around: slice) -> Iterator[Hazard]:
     """Yield the hazards of one kind that touch an outing; ``around`` are the instants that hold it."""
     times, start = look.times_us, around.start
+    codes = line.codes[around]
+    if not codes.any():
+        return
     zone = look.sources.mark.zone
-    for a, b, code in _runs(line.codes[around]):
+    for a, b, code in _runs(codes):
         if code == NONE:
             continue
         begin = max(first, int(times[max(start + a - 1, 0)] if code != INFO else times[start + a]))

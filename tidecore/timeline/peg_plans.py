@@ -131,7 +131,7 @@ def plan_pegs(
     sources = timeline.sources
     setting, notice = sources.setting, round(notice_min * US_PER_MINUTE)
     back, unsure = turning_back(sources, span, surge_m)
-    unsure = (*unsure, *surge_unsure(sources, span, surge_m))
+    unsure = (*unsure, *surge_unsure(sources.conditions, span, surge_m))
     until = span.end_us if back is None or back.time_us is None else min(span.end_us, back.time_us)
 
     def nothing(*missing: str) -> PegPlan:
@@ -210,7 +210,7 @@ def _said(known: RunUp) -> tuple[str, ...]:
 def _still(frame: Frame, surge_m: float | None) -> FloatArray:
     """Return the still level with surge; the uncertainty of the zero of the ground counts as water."""
     sources = frame.sources
-    return frame.still_level + surge_at(sources, frame.times_us, surge_m) + sources.setting.uncertainty_m
+    return frame.still_level + surge_at(sources.conditions, frame.times_us, surge_m) + sources.setting.uncertainty_m
 
 
 def _largest(waves: Waves, span: TimeSpan) -> float:
@@ -241,7 +241,7 @@ def turning_back(
     first = span.start_us - _LOOK_BACK_US
 
     def level(at: IntArray | FloatArray) -> FloatArray:
-        return upper_level(sources, at) + above + np.maximum(surge_at(sources, at, surge_m), 0.0)
+        return upper_level(sources.tables, at) + above + np.maximum(surge_at(sources.conditions, at, surge_m), 0.0)
 
     spans = covered_spans(level, way.sill_m - SILL_MARGIN_M, first, span.end_us + lead)
     ahead = spans[spans[:, 1] > span.start_us]

@@ -173,7 +173,7 @@ def test_the_pressure_of_the_air_lifts_the_water_as_a_surge_that_is_given_does()
     falling = line(pressure_hpa=[1013.0 - 2.0 * k for k in range(16)], way_back=WAY)
     times = np.arange(0, 24 * 60, 7) * US_PER_MINUTE + int(hour(0).astype(np.int64))
     hazards = Look(falling.sources, times).surge(NOBODY)
-    assert surge_at(falling.sources, times, None) == pytest.approx(hazards, abs=0.0)
+    assert surge_at(falling.sources.conditions, times, None) == pytest.approx(hazards, abs=0.0)
     assert hazards[-1] > 0.2
 
 

@@ -18,8 +18,8 @@ from tidecore.safety import Grade
 from tidecore.windows.verdicts import FishableGrade
 
 EXAMPLE: dict[str, Any] = {
-    "name": "Weekends at the beach",
-    "series": "weekends",
+    "name": "December at the beach",
+    "series": "december",
     "safe": ["info", "caution", "not_assessed"],
     "most": 60,
 }
