@@ -104,7 +104,9 @@ def _queries(mark: str, trip: str) -> list[tuple[str, Callable[[int], str]]]:
         "list of 100 trips": lambda n: f"/v1/trips?limit={100 - n % 5}",
         "totals": lambda n: f"/v1/insights/totals?from_day={day(n)}",
         "totals of a mark": lambda n: f"/v1/insights/totals?mark_id={mark}&from_day={day(n)}",
-        "season": lambda n: f"/v1/insights/seasons/{2016 + n % 10}",
+        "season": lambda n: (
+            f"/v1/insights/seasons/{2016 + n % 10}" + (f"?species=ZZ{chr(65 + n % 7)}" if n > 9 else "")
+        ),
         "one trip joined": lambda _: f"/v1/trips/{trip}/joined",
     }
     for by in ("hours_from_hw", "flow_strength", "light", "month", "mark"):
