@@ -206,7 +206,7 @@ def test_the_metadata_is_well_formed_and_complete(archive):
 
 @pytest.mark.parametrize("trips", [LOG, []], ids=["a log", "no trip"])
 def test_the_metadata_has_what_the_schema_requires(trips):
-    """By the modules eml, eml-resource, eml-dataset, eml-party, eml-coverage and eml-methods of the schema of EML, as the
+    """By the modules eml, eml-resource, eml-dataset, eml-party, eml-coverage and eml-methods of EML's schema, as the
     NCEAS publishes it: what has no ``minOccurs`` of 0 there, and the order of the sequences."""
     with zipfile.ZipFile(io.BytesIO(b"".join(trip_archive(trips, 10.0, names=False)))) as archive:
         root = ElementTree.fromstring(archive.read("eml.xml"))
