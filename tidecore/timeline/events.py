@@ -92,7 +92,11 @@ def _slacks(sources: Sources, span: TimeSpan) -> list[KeyTime]:
 def _sky(sources: Sources, span: TimeSpan) -> list[KeyTime]:
     events = sources.sky_events
     first, last = np.searchsorted(events.time, (span.start, span.end))
-    found = [KeyTime(events.time[k], str(events.kind[k]), grazing=bool(events.grazing[k])) for k in range(first, last)]
+    times, kinds, grazing = events.time, events.kind[first:last].tolist(), events.grazing[first:last].tolist()
+    found = [
+        KeyTime(times[first + k], kind, grazing=grazes)
+        for k, (kind, grazes) in enumerate(zip(kinds, grazing, strict=True))
+    ]
     phases = _phases(sources.sky, span.start_us, span.end_us)
     names = dict(zip(PHASE_NAMES, PHASE_KINDS, strict=True))
     return found + [KeyTime(time, names[str(name)]) for time, name in zip(phases.time, phases.name, strict=True)]
