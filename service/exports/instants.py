@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import zoneinfo
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 
 import numpy as np
 
 from tidecore.timebase import US_PER_SECOND
 from tidecore.units import AnyArray
 
-_HALF_SECOND = timedelta(microseconds=500_000)
+_EPOCH, _MICROSECOND = datetime(1970, 1, 1, tzinfo=UTC), timedelta(microseconds=1)
+_NAIVE_EPOCH = _EPOCH.replace(tzinfo=None)
 
 
 def write_instants(times: AnyArray, zone: zoneinfo.ZoneInfo | None = None) -> list[str | None]:
@@ -29,18 +31,31 @@ def write_instants(times: AnyArray, zone: zoneinfo.ZoneInfo | None = None) -> li
 
 def write_instant(time: np.datetime64 | datetime | int, zone: zoneinfo.ZoneInfo | None = None) -> str:
     """Return one instant as text: a ``datetime64``, an aware datetime, or microseconds since 1970."""
-    if isinstance(time, datetime):
-        moment = time.astimezone(UTC).replace(tzinfo=None)
-    elif isinstance(time, int):
-        moment = datetime(1970, 1, 1) + timedelta(microseconds=time)  # noqa: DTZ001 - UTC, as everywhere inside
+    if isinstance(time, int):
+        ticks = time
+    elif isinstance(time, datetime):
+        ticks = (time - _EPOCH) // _MICROSECOND
     else:
         found = time.item()
-        moment = found if isinstance(found, datetime) else time.astype("datetime64[us]").item()
-    moment += _HALF_SECOND
+        if not isinstance(found, datetime):
+            found = time.astype("datetime64[us]").item()
+        ticks = (found - _NAIVE_EPOCH) // _MICROSECOND
+    second = (ticks + US_PER_SECOND // 2) // US_PER_SECOND
     if zone is None:
-        # Cut off rather than asked for by name: an answer holds hundreds of instants.
-        return moment.isoformat()[:19] + "Z"
-    return moment.replace(tzinfo=UTC).astimezone(zone).isoformat(timespec="seconds")
+        # Put together rather than formatted: a plan holds a thousand instants a mark, of few days.
+        day, rest = divmod(second, 86_400)
+        return _day(day) + _clock(rest)
+    return datetime.fromtimestamp(second, zone).isoformat(timespec="seconds")
+
+
+@lru_cache(maxsize=4096)
+def _day(number: int) -> str:
+    return (_EPOCH + timedelta(days=number)).date().isoformat()
+
+
+@lru_cache(maxsize=4096)
+def _clock(second: int) -> str:
+    return f"T{second // 3600:02}:{second // 60 % 60:02}:{second % 60:02}Z"
 
 
 def local_date(time: np.datetime64, zone: zoneinfo.ZoneInfo) -> str:

@@ -18,7 +18,7 @@ from service.usecases.context import Context
 from service.usecases.marks import MARKS
 from service.usecases.once import Keep, keep_nothing
 from service.usecases.page import Page, one_page
-from service.usecases.plan_calendars import PlanCalendar, Selection, read_calendar, write_calendar
+from service.usecases.plan_calendars import PlanCalendar, Selection, calendar_basis, read_calendar, write_calendar
 from service.usecases.species_rules import SPECIES_RULES
 from tidecore.errors import Fault
 
@@ -188,20 +188,8 @@ def _basis(unit: UnitOfWork, record: FeedRecord) -> FeedBasis:
     plan = unit.plans.newest_done(record.series)
     if plan is None:
         return FeedBasis(record, None, [record.feed_id], record.created_at)
-    # Names, places and zones of marks are in the calendar; versions only grow, and nothing of a plan is deleted.
-    versions, newest = unit.plans.marks_as_they_are(plan.plan_id)
-    rules = unit.species_rules.many([one["id"] for one in plan.rules or ()]).values()
-    before = None if plan.supersedes is None else unit.plans.get(plan.supersedes)
-    parts: list[str | int] = [
-        record.feed_id,
-        plan.plan_id,
-        plan.stamp.isoformat(),
-        versions,
-        sum(one.version for one in rules),
-        "" if before is None else before.stamp.isoformat(),
-    ]
-    times = [record.created_at, plan.stamp, *(one.updated_at for one in rules), *([] if newest is None else [newest])]
-    return FeedBasis(record, plan, parts, max(times))
+    parts, written = calendar_basis(unit, plan)
+    return FeedBasis(record, plan, [record.feed_id, *parts], max(record.created_at, written))
 
 
 def _plain(selection: Selection) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zoneinfo
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -80,21 +80,32 @@ class PlanCalendar:
             return "fishing"
         return view.document.species.local_name or view.document.name
 
-    def basis(self) -> list[str | int]:
-        """Return all that decides what is written, for an ETag."""
-        parts: list[str | int] = [self.plan.plan_id, self.plan.stamp.isoformat()]
-        for records in ([one.record for one in self.marks.values()], [one.record for one in self.rules.values()]):
-            for record in sorted(records, key=lambda one: one.id):
-                parts += [record.id, record.version]
-        for one, stamp in self.sessions:
-            parts += [one["mark_id"], one["key"], one["changed"], stamp.isoformat()]
-        for gone in self.gone:
-            parts += [gone.mark_id, gone.key, gone.sequence]
-        return parts
+
+def calendar_basis(unit: UnitOfWork, plan: PlanRecord) -> tuple[list[str | int], datetime]:
+    """Return all that decides what is written of a plan that is done, and when the last of it was."""
+    # Names, places and zones of marks are in the calendar; versions only grow, and nothing of a plan is deleted.
+    versions, newest = unit.plans.marks_as_they_are(plan.plan_id)
+    rules = unit.species_rules.many([one["id"] for one in plan.rules or ()]).values()
+    before = None if plan.supersedes is None else unit.plans.get(plan.supersedes)
+    parts: list[str | int] = [
+        plan.plan_id,
+        plan.stamp.isoformat(),
+        versions,
+        sum(one.version for one in rules),
+        "" if before is None else before.stamp.isoformat(),
+    ]
+    times = [plan.stamp, *(one.updated_at for one in rules), *([] if newest is None else [newest])]
+    return parts, max(times)
 
 
-def find_calendar(context: Context, caller: Caller, plan_id: str, selection: Selection) -> PlanCalendar:
-    """Return the sessions of a plan that is done.
+def find_calendar(
+    context: Context,
+    caller: Caller,
+    plan_id: str,
+    selection: Selection,
+    known: Callable[[Sequence[str | int]], bool],
+) -> tuple[Sequence[str | int], PlanCalendar | None]:
+    """Return what decides the calendar of a plan that is done, and its sessions, None where the former is ``known``.
 
     Raises
     ------
@@ -102,7 +113,12 @@ def find_calendar(context: Context, caller: Caller, plan_id: str, selection: Sel
         If there is no such plan, or mark or rule in it, or it is not done.
     """
     with context.store.unit(caller.account_id) as unit:
-        return read_calendar(context, unit, find_plan(unit, plan_id), selection)
+        plan = find_plan(unit, plan_id)
+        if plan.state != DONE:
+            raise PlanNotDone(plan_id, plan.state)
+        _check(plan, [] if selection.mark_ids is None else unit.plans.mark_ids(plan_id), selection)
+        parts, _ = calendar_basis(unit, plan)
+        return parts, None if known(parts) else read_calendar(context, unit, plan, selection)
 
 
 def read_calendar(context: Context, unit: UnitOfWork, plan: PlanRecord, selection: Selection) -> PlanCalendar:

@@ -87,7 +87,7 @@ def _matched(sessions: Documents, before: Documents) -> dict[int, int]:
 
 def _differing(old: Mapping[str, Any], new: Mapping[str, Any]) -> list[str]:
     kinds = []
-    if any(abs((_time(old[end]) - _time(new[end])).total_seconds()) > MOVED_S for end in ("arrive", "leave")):
+    if any(old[end] != new[end] and _apart(old[end], new[end]) > MOVED_S for end in ("arrive", "leave")):
         kinds.append("moved")
     if abs(old["worth_h"] - new["worth_h"]) > RESCORED_H:
         kinds.append("rescored")
@@ -117,6 +117,10 @@ def _new_key(one: Mapping[str, Any], taken: Any) -> str:
         number += 1
         key = f"{first}-{number}"
     return key
+
+
+def _apart(one: str, other: str) -> float:
+    return abs((_time(one) - _time(other)).total_seconds())
 
 
 def _time(text: str) -> datetime:

@@ -17,6 +17,7 @@ NAMES = (
     "hazards",
     "unchanged",
     "plans",
+    "plan_store",
     "imports",
     "log_imports",
     "catch_log",

@@ -250,3 +250,27 @@ def test_exports_are_filtered_and_come_in_the_form_asked_for(bay):
     problem(bay.get("/v1/exports/trips", headers={"accept": "image/png"}), 406, "not-acceptable")
     problem(bay.get("/v1/exports/trips", params={"mark_id": "mrk_0"}), 404, "not-found")
     problem(bay.get("/v1/exports/trips", params={"grid_km": 0.1}), 422, "invalid-request")
+
+
+def test_regulations_come_in_once_from_either_format(bay):
+    reference = bay.word
+    rule = {**example("create_regulation"), "client_ref": reference}
+    rule.pop("external_ref")
+    assert statuses(take(bay, ndjson(rule, {**rule, "bag": 3}), kind="regulation")[1]) == ["created", "conflict"]
+    sizes = json.dumps(rule["sizes"]).replace('"', '""')
+    seasons = json.dumps(rule["release_only"]).replace('"', '""')
+    species = rule["species"]
+    sheet = (
+        "client_ref,area,source,dated,species.scientific_name,species.fao_code,species.local_name,sizes,bag,release_only,"
+        "always_banned\n"
+        f'{reference},{rule["area"]},"{rule["source"]}",{rule["dated"]},{species["scientific_name"]},'
+        f'{species["fao_code"]},{species["local_name"]},"{sizes}",2,"{seasons}",\n'
+        f"{reference}-all,{rule['area']},board,2026-04-12,,,,,,,\n"
+        f"{reference}-bag,{rule['area']},board,soon,,,,,2,,perhaps\n"
+    ).encode()
+    lines = take(bay, sheet, CSV, kind="regulation")[1]
+    assert statuses(lines) == ["unchanged", "created", "invalid"]
+    assert {one["field"] for one in lines[2]["faults"]} == {"dated", "always_banned", "bag"}
+    (found,) = bay.get("/v1/regulations", params={"external_ref": reference}).json()["items"]
+    assert (found["version"], found["regulation"]["bag"]) == (1, 2)
+    assert found in bay.get("/v1/regulations", params={"area": rule["area"]}).json()["items"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import zoneinfo
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -226,8 +227,10 @@ def _hazards(line: Line, look: Look, first: int, last: int, around: slice) -> It
         part = slice(start + a, start + b)
         values = line.values.get(code)
         value = None
-        if values is not None and not np.isnan(values[part]).all():
-            value = float(np.nanmin(values[part]) if line.least_is_worst else np.nanmax(values[part]))
+        if values is not None:
+            # NaN only where all of them are.
+            worst = float((np.fmin if line.least_is_worst else np.fmax).reduce(values[part]))
+            value = None if math.isnan(worst) else worst
         threshold = None if value is None else line.thresholds.get(code)
         moments = {"since": begin, "until": finish}
         if "{turn_back}" in line.texts[code]:
@@ -241,18 +244,17 @@ def _hazards(line: Line, look: Look, first: int, last: int, around: slice) -> It
         else:
             clocks["turning"] = "Turn back by"
         due = moments.get("turn_back")
-        ends = from_microseconds(np.array([begin, finish], dtype=np.int64))
         yield Hazard(
             line.kind,
             GRADE_OF[code],
-            ends[0],
-            ends[1],
+            np.datetime64(begin, "us"),
+            np.datetime64(finish, "us"),
             value,
             line.unit,
             threshold,
             line.source,
             _said(line, code, part, value, clocks),
-            None if due is None else from_microseconds(np.array([due], dtype=np.int64))[0],
+            None if due is None else np.datetime64(due, "us"),
         )
 
 

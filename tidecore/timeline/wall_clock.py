@@ -68,6 +68,8 @@ def _midnights(zone: zoneinfo.ZoneInfo, block: int) -> tuple[IntArray, IntArray]
     return found[:-1], found[1:]
 
 
+# Marks of a zone are looked at at the same instants, most of them.
+@lru_cache(maxsize=4096)
 def _offset_us(zone: zoneinfo.ZoneInfo, ticks: int) -> int:
     offset = (_EPOCH + datetime.timedelta(microseconds=ticks)).astimezone(zone).utcoffset()
     return 0 if offset is None else round(offset.total_seconds()) * US_PER_SECOND

@@ -95,7 +95,8 @@ def get_joined_trip(trip_id: TripId, caller: CallerDep, context: ContextDep) -> 
 )
 def join_trips(caller: CallerDep, context: ContextDep, once: OnceOfDeed) -> Response:
     """Have every trip joined whose join is missing or rests on older versions; the job that does it already, where
-    there is one. Writes do this by themselves; it is for after an upgrade, or a new tide of a public station."""
+    there is one. Writes do this by themselves, and an hourly round after an upgrade or a new tide of a public station;
+    this is for who cannot wait."""
     return respond(once.run(context, caller, lambda keep: ask_for_joins(context, caller, keep), _asked))
 
 

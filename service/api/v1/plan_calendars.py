@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import Response
 
-from service.api.conditional import answer_form, parts_etag
+from service.api.conditional import SeriesRoute, answer_form, is_unchanged, parts_etag
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, PlanId
-from service.api.media import StrictRoute
 from service.api.negotiation import CSV, ICALENDAR, negotiated, offer, write_file, write_table
 from service.api.v1.schemas.plan_calendars import SESSION_SHEET, session_table
 from service.api.v1.schemas.sessions import CAUTION
 from service.usecases.plan_calendars import Selection, find_calendar, write_calendar
 
-router = APIRouter(prefix="/plans", tags=["plans"], route_class=StrictRoute)
+router = APIRouter(prefix="/plans", tags=["plans"], route_class=SeriesRoute)
 
 _Ids = list[Annotated[str, Query(max_length=64)]] | None
 
@@ -49,14 +49,20 @@ def get_plan_calendar(
     before are told once, as CANCELLED.
     """
     selection = Selection(_ids(mark_id), _ids(rule_id), most=most)
-    found = find_calendar(context, caller, plan_id, selection)
+
+    def etag(parts: Sequence[str | int]) -> str:
+        return parts_etag("plan-calendar", form, *parts)
+
+    parts, found = find_calendar(context, caller, plan_id, selection, lambda one: is_unchanged(request, etag(one)))
 
     def write() -> Response:
+        if found is None:
+            return Response()
         if form == CSV:
             return write_table(session_table(found), None)
         return write_file(write_calendar(found, "Sessions", CAUTION))
 
-    return answer_form(request, parts_etag("plan-calendar", form, *found.basis()), write)
+    return answer_form(request, etag(parts), write)
 
 
 def _ids(given: list[str] | None) -> tuple[str, ...] | None:
