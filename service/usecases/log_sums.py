@@ -9,7 +9,7 @@ import numpy as np
 
 from service.storage.facts import name_hash
 from service.storage.repositories.joins import TripFilter
-from service.usecases.log_columns import FactYear, YearCaught
+from service.usecases.log_columns import Coded, FactYear, YearCaught
 from service.usecases.tallies import Named, SpeciesCount, merge_species
 from tidecore.timebase import US_PER_HOUR
 from tidecore.units import BoolArray, FloatArray
@@ -83,14 +83,14 @@ def table_of_marks(
     years: Iterable[YearCaught], wanted: TripFilter, species: str | None, *, raw: bool
 ) -> tuple[tuple[str, ...], TripTable]:
     """Return trips by their mark, and the ids of these in order."""
-    ids, counts, hours = [], [], []
+    marks, counts, hours = [], [np.zeros(0)], [np.zeros(0)]
     for year, caught in years:
         chosen = year.places.chosen(wanted) & year.fished
-        ids.append(np.array(year.places.marks.values, dtype=object)[year.places.marks.codes[chosen]])
+        marks.append(year.places.marks.kept(chosen))
         counts.append(caught.counts(species)[chosen].astype(np.float64))
         told = year.told & (raw | (year.efforts_us[:, 2] == 0))
         hours.append(np.where(told, year.efforts_us[:, 0 if raw else 1] / US_PER_HOUR, np.nan)[chosen])
-    at, fish, effort = (np.concatenate(one) if one else np.zeros(0) for one in (ids, counts, hours))
-    names = tuple(sorted(set(at.tolist())))
-    columns = [(fish[rows], effort[rows]) for rows in (at == name for name in names)]
+    fish, effort, at = np.concatenate(counts), np.concatenate(hours), Coded.joined(marks)
+    names = tuple(sorted(at.values[code] for code in np.unique(at.codes).tolist()))
+    columns = [(fish[rows], effort[rows]) for rows in (at.equal(name) for name in names)]
     return names, TripTable(columns, fish, effort)

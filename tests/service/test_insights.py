@@ -183,6 +183,22 @@ def test_a_joined_trip_says_what_it_rests_on(coast):
     }  # fmt: skip
 
 
+@pytest.mark.parametrize("path", ["totals", "rates?by=light", "rates?by=mark", "seasons/2026"])
+def test_what_has_not_changed_is_not_read(coast, path, monkeypatch):
+    """Neither by the process that answered it nor by one that has not read the log yet."""
+    address = f"/v1/insights/{path}"
+    tag = {"if-none-match": coast[0].get(address).headers["etag"]}
+    assert coast[0].get(address, headers=tag).status_code == 304
+    with TestClient(create_app(coast[0].app.state.house.settings), base_url=URL, client=PEER) as client:
+        if not path.startswith("seasons"):
+            monkeypatch.setattr("service.storage.repositories.log_sums.SumRepository._trips", None)
+        again = client.get(address, headers=tag)
+        assert (again.status_code, again.content, again.headers["etag"]) == (304, b"", tag["if-none-match"])
+        other = {"if-none-match": '"another"'}
+        if path.startswith("seasons"):
+            assert client.get(address, headers=other).json() == coast[0].get(address).json()
+
+
 @pytest.mark.parametrize(
     ("path", "query", "field"),
     [

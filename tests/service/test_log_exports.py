@@ -9,7 +9,7 @@ import math
 import random
 import xml.etree.ElementTree as ElementTree
 import zipfile
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import pytest
 from dwca.darwincore.terms import TERMS as READERS_TERMS
@@ -202,6 +202,41 @@ def test_the_metadata_is_well_formed_and_complete(archive):
         "contact", "methods",
     ]  # fmt: skip
     assert dataset.findtext("coverage/temporalCoverage/rangeOfDates/beginDate/calendarDate") == "2025-07-01"
+
+
+@pytest.mark.parametrize("trips", [LOG, []], ids=["a log", "no trip"])
+def test_the_metadata_has_what_the_schema_requires(trips):
+    """By the modules eml, eml-resource, eml-dataset, eml-party, eml-coverage and eml-methods of EML's schema, as the
+    NCEAS publishes it: what has no ``minOccurs`` of 0 there, and the order of the sequences."""
+    with zipfile.ZipFile(io.BytesIO(b"".join(trip_archive(trips, 10.0, names=False)))) as archive:
+        root = ElementTree.fromstring(archive.read("eml.xml"))
+    assert root.tag == "{eml://ecoinformatics.org/eml-2.1.1}eml"
+    assert all(root.get(name, "").strip() for name in ("packageId", "system"))
+    assert root.get("scope") in ("system", "document")
+    assert [one.tag for one in root] == ["dataset"]
+    (dataset,) = root
+    # A party has at least one name: of a person, an organisation or a position. Those of the dataset are required.
+    for name in ("title", "creator", "contact"):
+        assert dataset.find(name) is not None, name
+    for party in (one for name in ("creator", "metadataProvider", "contact") for one in dataset.findall(name)):
+        assert {one.tag for one in party} & {"individualName", "organizationName", "positionName"}
+        assert all((one.text or "").strip() for one in party)
+    assert all("".join(one.itertext()).strip() for one in dataset), "an element says nothing"
+    for text in ("abstract", "intellectualRights", "methods/methodStep/description"):
+        assert {one.tag for one in dataset.findall(f"{text}/*")} <= {"para", "section"}
+        assert dataset.find(f"{text}/para") is not None
+    geographic, temporal = (dataset.find(f"coverage/{name}Coverage") for name in ("geographic", "temporal"))
+    assert (geographic is not None, temporal is not None) == (bool(trips), bool(trips))
+    if geographic is None or temporal is None:
+        return
+    assert [one.tag for one in geographic] == ["geographicDescription", "boundingCoordinates"]
+    sides = [(one.tag, float(one.text or "")) for one in geographic[1]]
+    assert [name for name, _ in sides] == [f"{side}BoundingCoordinate" for side in ("west", "east", "north", "south")]
+    west, east, north, south = (value for _, value in sides)
+    assert -180.0 <= west <= east <= 180.0
+    assert -90.0 <= south <= north <= 90.0
+    days = [temporal.findtext(f"rangeOfDates/{end}Date/calendarDate") for end in ("begin", "end")]
+    assert days == sorted(date.fromisoformat(day or "").isoformat() for day in days)
 
 
 def test_a_cell_holds_its_positions_and_tells_them_alike():

@@ -9,10 +9,13 @@ from datetime import UTC
 from typing import Any
 
 import pytest
+from alembic import command
 from starlette.testclient import TestClient
 
 from service.app import create_app
 from service.security import LOCAL_ACCOUNT, Caller
+from service.storage.engine import open_engine
+from service.storage.migrating import _changing, _config
 from service.storage.pulse import Remembered
 from service.storage.repositories.joins import TripFilter
 from service.usecases.insights import tell_totals
@@ -156,6 +159,19 @@ def test_what_is_remembered_is_what_a_scan_says(shore):
     with house.store.unit(LOCAL_ACCOUNT) as unit:
         parts = {part for part, _ in unit.log_months.versions()}
         assert parts == {"trips", "diary_rows", "trip_facts", "trip_joins"}
+
+
+def test_a_log_of_before_is_given_its_months(shore):
+    """The migration that makes the table finds what was written before there was one."""
+    house = shore[0].app.state.house
+    before = {name: view for name, (_, view) in told(house.context).items()}
+    owning = open_engine(house.settings.store_owner or house.settings.database_url)
+    with _changing(owning) as connection:
+        command.downgrade(_config(connection), "2026_11_29_feeds")
+    owning.dispose()
+    house.upgrade()
+    after = told(replace(house.context, logs=Remembered(1)))
+    assert {name: view for name, (_, view) in after.items()} == before
 
 
 def test_memory_for_logs_is_bounded():

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from tidecore.errors import Fault, InvalidSpan
 from tidecore.roots.brackets import refine, sample_times
-from tidecore.sky.positions import SkyPositions
+from tidecore.sky import ephemeris
+from tidecore.sky.positions import SkyPositions, sky_positions
 from tidecore.timebase import US_PER_DAY, TimeSpan, from_microseconds, instant
-from tidecore.units import AnyArray, UtcTimes
+from tidecore.units import AnyArray, IntArray, UtcTimes
+
+#: Days are looked at in blocks of so many that are anchored to 1970, and kept by the process: 30 years at most.
+_BLOCK_US = 32 * US_PER_DAY
+_BLOCKS_KEPT = 360
 
 PHASE_NAMES: tuple[str, ...] = ("new", "first_quarter", "full", "last_quarter")
 
@@ -56,9 +62,21 @@ def moon_phases(positions: SkyPositions, start: np.datetime64 | str, end: np.dat
     if span.start < positions.start or span.end > positions.end:
         expected = f"a span inside that of the positions, {positions.start} to {positions.end}"
         raise InvalidSpan(Fault("start", f"{span.start} to {span.end} is not covered", expected))
-    # Whole days around the span, so that the brackets are the same whatever span is asked for.
-    first, last = span.start_us // US_PER_DAY, -(-span.end_us // US_PER_DAY)
-    times = sample_times(first * US_PER_DAY, last * US_PER_DAY, US_PER_DAY)
+    blocks = range(span.start_us // _BLOCK_US, (span.end_us - 1) // _BLOCK_US + 1)
+    ticks, phase = (np.concatenate(each) for each in zip(*map(_of_block, blocks), strict=True))
+    inside = (ticks >= span.start_us) & (ticks < span.end_us)
+    return MoonPhases(from_microseconds(ticks[inside]), np.array(PHASE_NAMES)[phase[inside]])
+
+
+@lru_cache(maxsize=_BLOCKS_KEPT)
+def _of_block(index: int) -> tuple[IntArray, IntArray]:
+    """Return the phases of a block: instants [microseconds since 1970] and places in `PHASE_NAMES`, read-only.
+
+    A block is always worked out whole, so that its phases do not depend on who asks.
+    """
+    start, end = from_microseconds(np.array([index * _BLOCK_US, (index + 1) * _BLOCK_US], dtype=np.int64))
+    positions = sky_positions(max(start, ephemeris.FIRST_DAY), min(end, ephemeris.LAST_DAY))
+    times = sample_times(positions.start_us, positions.end_us, US_PER_DAY)
     quarter = np.floor(positions.moon_elongation_deg(times) / 90.0).astype(np.int64)
     left = np.flatnonzero(quarter[1:] != quarter[:-1])
     phase = quarter[left + 1]
@@ -67,6 +85,7 @@ def moon_phases(positions: SkyPositions, start: np.datetime64 | str, end: np.dat
         times[left],
         times[left + 1],
     )
-    ticks = np.rint(roots).astype(np.int64)
-    inside = (ticks >= span.start_us) & (ticks < span.end_us)
-    return MoonPhases(from_microseconds(ticks[inside]), np.array(PHASE_NAMES)[phase[inside]])
+    found = np.rint(roots).astype(np.int64), phase
+    for array in found:
+        array.flags.writeable = False
+    return found

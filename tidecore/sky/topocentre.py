@@ -136,18 +136,16 @@ def altitudes_each(vectors: FloatArray, watchers: Observers, counts: IntArray) -
     Returns
     -------
     float64 array, shape ``(times,)``
-        What `altitudes` has for each observer alone, to the last digit.
+        What `altitudes` has for each observer, to rounding. Each instant is worked out for itself, so that it is the
+        same to the last digit whatever it is asked for with.
     """
-    distance, found = np.empty((2, vectors.shape[1]))
-    first = 0
-    for k, count in enumerate(counts.tolist()):
-        part = np.ascontiguousarray(vectors[:, first : first + count])
-        distance[first : first + count] = (watchers.places[k : k + 1] @ part)[0]
-        found[first : first + count] = (watchers.verticals[k : k + 1] @ part)[0]
-        first += count
+    x, y, z = vectors
+    (px, py, pz), (vx, vy, vz) = (np.repeat(one, counts, axis=0).T for one in (watchers.places, watchers.verticals))
+    distance = px * x + py * y + pz * z
     distance *= -2.0
-    distance += np.einsum("ij,ij->j", vectors, vectors)
+    distance += x * x + y * y + z * z
     distance += np.repeat(watchers.squares, counts)
+    found = vx * x + vy * y + vz * z
     found -= np.repeat(watchers.heights, counts)
     found /= np.sqrt(distance)
-    return np.degrees(np.arcsin(np.clip(found, -1.0, 1.0)))
+    return np.asarray(np.degrees(np.arcsin(np.clip(found, -1.0, 1.0))))

@@ -43,8 +43,8 @@ def key_times(sources: Sources, span: TimeSpan) -> tuple[KeyTime, ...]:
     are known.
     """
     found = [*_tide(sources, span), *_slacks(sources, span), *_sky(sources, span)]
-    times = np.array([event.time for event in found], dtype="datetime64[us]")
-    order = np.lexsort((np.array([_RANK[event.kind] for event in found], dtype=np.int64), times))
+    ticks = np.array([event.time for event in found], dtype="datetime64[us]").view(np.int64)
+    order = np.lexsort((np.array([_RANK[event.kind] for event in found], dtype=np.int64), ticks))
     return tuple([found[k] for k in order.tolist()])
 
 
@@ -73,11 +73,12 @@ def _phases(sky: SkyPositions, start_us: int, end_us: int) -> MoonPhases:
 def _tide(sources: Sources, span: TimeSpan) -> list[KeyTime]:
     turns = sources.turns
     first, last = np.searchsorted(turns.times_us, (span.start_us, span.end_us))
-    times, held = from_microseconds(turns.times_us), sources.tables.held_turns
-    return [
-        KeyTime(times[k], "high_water" if turns.high[k] else "low_water", float(turns.heights[k]), held=bool(held[k]))
-        for k in range(first, last)
-    ]
+    here = slice(int(first), int(last))
+    high, heights = turns.high[here].tolist(), turns.heights[here].tolist()
+    each = zip(
+        from_microseconds(turns.times_us[here]), high, heights, sources.tables.held_turns[here].tolist(), strict=True
+    )
+    return [KeyTime(time, "high_water" if up else "low_water", height, held=held) for time, up, height, held in each]
 
 
 def _slacks(sources: Sources, span: TimeSpan) -> list[KeyTime]:
@@ -92,11 +93,9 @@ def _slacks(sources: Sources, span: TimeSpan) -> list[KeyTime]:
 def _sky(sources: Sources, span: TimeSpan) -> list[KeyTime]:
     events = sources.sky_events
     first, last = np.searchsorted(events.time, (span.start, span.end))
-    times, kinds, grazing = events.time, events.kind[first:last].tolist(), events.grazing[first:last].tolist()
-    found = [
-        KeyTime(times[first + k], kind, grazing=grazes)
-        for k, (kind, grazes) in enumerate(zip(kinds, grazing, strict=True))
-    ]
+    here = slice(int(first), int(last))
+    each = zip(events.time[here], events.kind[here].tolist(), events.grazing[here].tolist(), strict=True)
+    found = [KeyTime(time, kind, grazing=grazing) for time, kind, grazing in each]
     phases = _phases(sources.sky, span.start_us, span.end_us)
     names = dict(zip(PHASE_NAMES, PHASE_KINDS, strict=True))
     return found + [KeyTime(time, names[str(name)]) for time, name in zip(phases.time, phases.name, strict=True)]

@@ -124,8 +124,7 @@ def _settings(judged: Judgement, axis: Axis, spans: list[Span], place: int) -> l
     """Return the settings of the spans at one mark, in their order."""
     rule, timeline = judged.rule, axis.timelines[place]
     ends_us = np.array([[span.start_us, span.end_us] for span in spans if span.place == place]) - axis.shift_us(place)
-    events = timeline.events()
-    events_us = np.array([event.time for event in events], dtype="datetime64[us]").view(np.int64)
+    events, events_us = axis.events(place)
     ends, inside = from_microseconds(ends_us), np.searchsorted(events_us, ends_us).tolist()
     looks = any(find_factor(name).of_the_stream for name in rule.factor_names)
     flow_reliable, suits = timeline.flow_reliable if looks else None, suitability(rule, timeline.mark)

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from tidecore.timebase import US_PER_DAY
-from tidecore.timeline import Timeline, find_factor, share_sky_events
+from tidecore.timeline import KeyTime, Timeline, find_factor, share_sky_events
 from tidecore.units import AnyArray, IntArray
 from tidecore.windows.rounds import Columns
 from tidecore.windows.tracks import Tracks, tracks_of
@@ -35,6 +35,7 @@ class Axis:
         self._stride_us = -(-(span.end_us + _REACH_US - self._first_us) // US_PER_DAY) * US_PER_DAY
         self._joined: dict[tuple[str, Places], AnyArray] = {}
         self._partings: dict[str, list[Places]] = {}
+        self._events: dict[int, tuple[tuple[KeyTime, ...], IntArray]] = {}
 
     def shift_us(self, place: int) -> int:
         """Return by how much the instants of a timeline lie later on the axis [microseconds]."""
@@ -66,6 +67,14 @@ class Axis:
         if key not in self._joined:
             self._joined[key] = np.concatenate([self.tracks[k].even(name) for k in places])
         return self._joined[key]
+
+    def events(self, place: int) -> tuple[tuple[KeyTime, ...], IntArray]:
+        """Return the key times of the span of a timeline, and their instants [microseconds since 1970]."""
+        if place not in self._events:
+            events = self.timelines[place].events()
+            times = np.array([event.time for event in events], dtype="datetime64[us]").view(np.int64)
+            self._events[place] = events, times
+        return self._events[place]
 
     def at(self, times_us: IntArray, names: Sequence[str]) -> Columns:
         """Return factors at instants of the axis, in any order; timelines share what one cause makes of a factor."""

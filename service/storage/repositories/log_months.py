@@ -36,7 +36,8 @@ class LogMonthRepository(Repository):
         """Return the version of every month of every part that was ever written to."""
         row = LogMonthRow
         query = select(row.part, row.month, row.version).where(row.account_id == self._account_id)
-        return {(part, month): version for part, month, version in self._session.connection().execute(query)}
+        found = self._session.connection().execute(query).fetchall()
+        return {(part, month): version for part, month, version in found}
 
     def count_up(self, part: str, months: Iterable[int]) -> None:
         """Note that rows of these months are written to."""

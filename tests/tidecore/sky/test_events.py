@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from tidecore.errors import InvalidPosition, InvalidSpan, UnknownName
 from tidecore.sky import EVENT_KINDS, LIMIT_NAMES, SkyEvents, SkyPositions, sky_events, sky_positions
-from tidecore.sky.events import LIMITS, PolarSpan
+from tidecore.sky.events import PolarSpan
+from tidecore.sky.passages import LIMITS
 from tidecore.timebase import US_PER_DAY, US_PER_HOUR, US_PER_MINUTE
 
 YEAR = 1_767_225_600_000_000  # 2026-01-01
