@@ -61,10 +61,25 @@ def in_use(deployment: Deployment) -> IntArray:
 
 def effort_of(deployments: Iterable[Deployment]) -> Effort:
     """Return the effort of deployments, each rod counted for itself."""
-    total = Effort()
+    bait_on_us = raw_us = uncast_us = 0
     for one in deployments:
-        raw = _length(in_use(one))
-        total += Effort(_length(bait_on(one)), raw, 0 if one.casts else raw)
+        raw = ticks(one.end) - ticks(one.start)
+        raw_us += raw
+        if one.casts:
+            bait_on_us += _covered((ticks(cast.out), ticks(cast.in_)) for cast in one.casts)
+        else:
+            uncast_us += raw
+    return Effort(bait_on_us, raw_us, uncast_us)
+
+
+def _covered(spans: Iterable[tuple[int, int]]) -> int:
+    """Return how long at least one of some spans lasts; few of them cost an array more than its sum."""
+    total, reach = 0, None
+    for start, end in sorted(spans):
+        begins = start if reach is None else max(start, reach)
+        if end > begins:
+            total += end - begins
+            reach = end
     return total
 
 
@@ -123,7 +138,3 @@ def _stacked(sets: Iterable[IntArray]) -> IntArray:
 
 def _rows(pairs: Iterable[tuple[int, int]]) -> IntArray:
     return np.array(list(pairs), dtype=np.int64).reshape(-1, 2)
-
-
-def _length(spans: IntArray) -> int:
-    return int((spans[:, 1] - spans[:, 0]).sum())
