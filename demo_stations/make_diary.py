@@ -1,6 +1,6 @@
 """Make an invented diary of ten years at the marks of the demo coast, as CSV for the import kind ``diary_row``.
 
-    .venv/bin/python -m demo_stations.make_diary > diary.csv
+    .venv/bin/python -m demo_stations.make_diary > demo_stations/log/diary.csv
 
 Nobody fished any of it. Chance is seeded, and draws come from ``random.Random.random`` alone, so the same rows come out
 every time; some days are blank, on some nobody fished.
@@ -28,6 +28,7 @@ FISH = (
     ("FLE", (1, 2, 9, 10, 11, 12), 1.5),
     ("PLE", (4, 5, 6, 7, 8, 9), 0.8),
 )
+NOTE = "invented"
 HEADER = (
     "client_ref",
     "date",
@@ -35,6 +36,7 @@ HEADER = (
     "tide",
     "rods",
     *(f"caught.{code}" for code, _, _ in FISH),
+    "notes",
     "outcome",
     "why_not",
 )
@@ -52,9 +54,10 @@ def rows() -> Iterator[list[str]]:
         counts = [int(most * rods * draw() ** 2) if day.month in months else 0 for _, months, most in FISH]
         head = [f"diary-{day.isoformat()}", day.isoformat(), mark, tide, str(rods)]
         if unfished:
-            yield [*head, *[""] * len(FISH), "not_fished", "weed" if draw() < 0.5 else "surf"]
+            yield [*head, *[""] * len(FISH), NOTE, "not_fished", "weed" if draw() < 0.5 else "surf"]
         else:
-            yield [*head, *(str(count) if count else "" for count in counts), "fished" if any(counts) else "blank", ""]
+            cells = [str(count) if count else "" for count in counts]
+            yield [*head, *cells, NOTE, "fished" if any(counts) else "blank", ""]
 
 
 if __name__ == "__main__":

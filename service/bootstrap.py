@@ -16,6 +16,7 @@ from service.storage.migrating import NEWEST_REVISION, revision_of, upgrade_stor
 from service.storage.unit import Store
 from service.usecases.context import Context, utc_now
 from service.usecases.kinds import KINDS
+from service.usecases.stale_joins import queue_stale_joins
 
 log = get_log("bootstrap")
 
@@ -49,6 +50,7 @@ class House:
             lease_s=settings.job_lease_s,
             timeout_s=settings.job_timeout_s,
             kinds=KINDS,
+            look_round=lambda: queue_stale_joins(self.context),
         )
         self.context = Context(self.store, self.runner, clock, settings)
 

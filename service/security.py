@@ -20,10 +20,12 @@ READ, WRITE, ADMIN = SCOPES = ("read", "write", "admin")
 _ALPHABET = "0123456789abcdefghjkmnpqrstvwxyz"
 #: 50 bits tell keys apart, 160 bits make a secret that nobody guesses, so that a plain hash of it can be kept.
 _PREFIX_LENGTH, _SECRET_LENGTH = 10, 32
-_KEY = re.compile(rf"ebk_([{_ALPHABET}]{{{_PREFIX_LENGTH}}})_([{_ALPHABET}]{{{_SECRET_LENGTH}}})")
+#: How an API key begins, and the token of a feed.
+KEY, FEED_TOKEN = "ebk", "ebf"
+_SECRET = re.compile(rf"({KEY}|{FEED_TOKEN})_([{_ALPHABET}]{{{_PREFIX_LENGTH}}})_([{_ALPHABET}]{{{_SECRET_LENGTH}}})")
 
-#: What is a key, or was meant to be one, wherever it stands in a text.
-KEY_LIKE = re.compile(r"ebk_[0-9A-Za-z]+_[0-9A-Za-z]+")
+#: What is a key or a token, or was meant to be one, wherever it stands in a text.
+KEY_LIKE = re.compile(rf"(?:{KEY}|{FEED_TOKEN})_[0-9A-Za-z]+_[0-9A-Za-z]+")
 
 #: Account that owns everything private while there are no keys.
 LOCAL_ACCOUNT = "acc_local"
@@ -52,15 +54,16 @@ LOCAL_CALLER = Caller(LOCAL_ACCOUNT, frozenset(SCOPES))
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Key:
-    """An API key in the open: the prefix it is found by, and the secret that is never kept."""
+    """An API key, or the token of a feed, in the open: the prefix it is found by, and the secret that is never kept."""
 
     prefix: str
     secret: str
+    kind: str = KEY
 
     @property
     def text(self) -> str:
         """The key as its holder sends it."""
-        return f"ebk_{self.prefix}_{self.secret}"
+        return f"{self.kind}_{self.prefix}_{self.secret}"
 
     @property
     def secret_hash(self) -> str:
@@ -72,12 +75,12 @@ class Key:
         return hmac.compare_digest(self.secret_hash, secret_hash)
 
 
-def new_key() -> Key:
-    """Return a new key; its secret has 160 random bits."""
+def new_key(kind: str = KEY) -> Key:
+    """Return a new key, or token; its secret has 160 random bits."""
     prefix, secret = (
         "".join(secrets.choice(_ALPHABET) for _ in range(length)) for length in (_PREFIX_LENGTH, _SECRET_LENGTH)
     )
-    return Key(prefix, secret)
+    return Key(prefix, secret, kind)
 
 
 def key_of(headers: Iterable[tuple[bytes, bytes]]) -> Key:
@@ -101,10 +104,20 @@ def key_of(headers: Iterable[tuple[bytes, bytes]]) -> Key:
     scheme, _, token = given[0].strip().partition(" ") if given else ("", "", "")
     if scheme.lower() != "bearer":
         raise KeyNeeded
-    found = _KEY.fullmatch(token.strip())
+    found = _read(token.strip(), KEY)
     if found is None:
         raise KeyMalformed("what follows Bearer has not the form of a key")
-    return Key(found[1], found[2])
+    return found
+
+
+def token_of(text: str) -> Key | None:
+    """Return the token of a feed that a text is, None where it has not the form of one."""
+    return _read(text, FEED_TOKEN)
+
+
+def _read(text: str, kind: str) -> Key | None:
+    found = _SECRET.fullmatch(text)
+    return Key(found[2], found[3], kind) if found is not None and found[1] == kind else None
 
 
 def is_loopback(address: str) -> bool:

@@ -77,11 +77,14 @@ class Settings(BaseSettings):
         default=1, ge=0, le=64, description="Worker processes for jobs; with 0 this process only serves."
     )
     plan_workers: int = Field(
-        default=0, ge=0, le=256, description="Processes that a plan is computed in; with 0 one for each processor."
+        default=0,
+        ge=0,
+        le=256,
+        description="Processes that plans are computed and many records fitted in; with 0 one for each processor.",
     )
     dask_scheduler: str | None = Field(
         default=None,
-        description="Address of a Dask scheduler, as tcp://host:8786, on whose workers plans are computed instead.",
+        description="Address of a Dask scheduler, as tcp://host:8786, on whose workers this is done instead.",
     )
     job_timeout_s: float = Field(default=1800.0, gt=0, description="Longest a job may run [s].")
     job_lease_s: float = Field(

@@ -127,6 +127,21 @@ def answer_document(request: Request, etag: str, write: Callable[[], Any]) -> Re
     return _answer(request, etag, VARY_DOCUMENT, lambda: answer(write()))
 
 
+def has_it(request: Request, etag: str) -> bool:
+    """Return whether the caller names an ETag, so that nothing need be computed to say that it is unchanged."""
+    return _names_it(request) and is_unchanged(request, etag)
+
+
+def answer_told(request: Request, etag: str, document: Any | None) -> Response:
+    """Return a document in JSON; 304 where it was not made, since the caller `has_it`."""
+    headers = _headers(etag, VARY_DOCUMENT)
+    if document is None or is_unchanged(request, etag):
+        return Response(None, 304, headers)
+    response = answer(document)
+    response.headers.update(headers)
+    return response
+
+
 def answer_form(request: Request, etag: str, write: Callable[[], Response]) -> Response:
     """Return a document that comes in forms as ``write`` makes it, or 304; the ``etag`` is that of this form."""
     return _answer(request, etag, VARY_SERIES, write)

@@ -191,6 +191,7 @@ OfArea = Annotated[Name | None, Query(description="Of this area: the name that m
 FitId = Annotated[str, Path(max_length=64, description="Id of a fit.")]
 ImportId = Annotated[str, Path(max_length=64, description="Id of an import.")]
 JobId = Annotated[str, Path(max_length=64, description="Id of a job.")]
+FeedId = Annotated[str, Path(max_length=64, description="Id of a feed.")]
 PlanId = Annotated[str, Path(max_length=64, description="Id of a plan.")]
 MarkId = Annotated[str, Path(max_length=64, description="Id of a mark.")]
 ConditionId = Annotated[str, Path(max_length=64, description="Id of an issue of conditions.")]

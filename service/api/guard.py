@@ -20,10 +20,13 @@ from service.errors import ServiceError, TooManyRequests
 from service.logs import get_log
 from service.security import KEY_LIKE, LOCAL_CALLER, Caller, check_local, key_of
 from service.usecases.context import Context
+from service.usecases.feeds import open_feed
 from service.usecases.keys import authenticate
 
 log = get_log("api")
 
+#: Where the token of a feed stands in place of a key: who reads calendars can send no header.
+_TOKEN = re.compile(r"/v1/feeds/([^/]+)\.ics")
 _REQUEST_ID = re.compile(r"[A-Za-z0-9_-]{8,64}")
 _ALWAYS = {
     "X-Content-Type-Options": "nosniff",
@@ -82,7 +85,11 @@ class Guard:
             check_local(client[0] if client else None, scope["headers"])
         if not asks_for_key(scope["path"]):
             return
-        caller = LOCAL_CALLER if is_open else await self._recognise(scope)
+        token = _TOKEN.fullmatch(scope["path"]) if scope["method"] == "GET" else None
+        if token is not None:
+            caller = await anyio.to_thread.run_sync(open_feed, self._context, token[1], limiter=self._doors)
+        else:
+            caller = LOCAL_CALLER if is_open else await self._recognise(scope)
         structlog.contextvars.bind_contextvars(account_id=caller.account_id, key_id=caller.key_id)
         scope["state"]["caller"] = caller
         if self._limiter is not None:
@@ -97,7 +104,8 @@ class Guard:
 
 
 def asks_for_key(path: str) -> bool:
-    """Return whether a key is asked for at ``path`` before it is said whether anything is there."""
+    """Return whether a key, or the token of a feed, is asked for at ``path`` before it is said whether anything is
+    there."""
     return path == "/v1" or (path.startswith("/v1/") and not path.startswith("/v1/health/"))
 
 

@@ -24,6 +24,8 @@ SHOWN: Mapping[str, Mapping[str, str]] = {
     "Regulation": {"regulation_id": "/id"},
     "Fit": {"fit_id": "/id", "job_id": "/job_id"},
     "Quality": {"fit_id": "/fit_id"},
+    "Feed": {"feed_id": "/id"},
+    "FeedMade": {"feed_id": "/id"},
     "Plan": {"plan_id": "/id", "job_id": "/job_id"},
     "Job": {"job_id": "/id"},
 }

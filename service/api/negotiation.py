@@ -16,6 +16,8 @@ from service.errors import NotAcceptable
 from service.exports import contact_note, coveragejson, delimited, geojson, icalendar, netcdf, tide_chart
 from service.exports.catch_log import archive, lines
 from service.exports.mark_chart import PNG_TYPE
+from service.exports.month_sheet import MEDIA_TYPE as HTML_TYPE
+from service.exports.month_sheet import STYLE_HASH
 from service.exports.series import Export, SeriesSet, Table
 
 JSON = "application/json"
@@ -24,6 +26,7 @@ COVERAGEJSON = coveragejson.MEDIA_TYPE
 NETCDF = netcdf.MEDIA_TYPE
 SVG = tide_chart.MEDIA_TYPE
 PNG = PNG_TYPE
+HTML = HTML_TYPE
 GEOJSON = geojson.MEDIA_TYPE
 TEXT = contact_note.MEDIA_TYPE
 ICALENDAR = icalendar.MEDIA_TYPE
@@ -35,8 +38,13 @@ _SAID_ANYWAY: Mapping[str, frozenset[tuple[str, str]]] = {
     JSON: frozenset({("charset", "utf-8")}),
     CSV: frozenset({("charset", "utf-8"), ("header", "present")}),
     TEXT: frozenset({("charset", "utf-8")}),
+    HTML: frozenset({("charset", "utf-8")}),
     ICALENDAR: frozenset({("charset", "utf-8"), ("method", "publish")}),
 }
+#: A page that is one file: its own style, no script, nothing from elsewhere.
+_PAGE_POLICY = (
+    f"default-src 'none'; style-src {STYLE_HASH}; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+)
 #: What is sent as Content-Type where that says more than the media type.
 _SENT_AS: Mapping[str, str] = {CSV: "text/csv; charset=utf-8; header=present"}
 
@@ -132,6 +140,15 @@ def write_chart(chart: Export) -> Response:
     return Response(chart.content, 200, shown, chart.media_type)
 
 
+def write_page(page: Export) -> Response:
+    """Return a page of HTML, to be shown; nothing in it runs, and nothing is fetched for it."""
+    shown = {
+        "Content-Disposition": f'inline; filename="{page.file_name}"',
+        "Content-Security-Policy": _PAGE_POLICY,
+    }
+    return Response(page.content, 200, shown, f"{page.media_type}; charset=utf-8")
+
+
 def write_text(text: str) -> Response:
     """Return an answer in words."""
     return Response(text, 200, None, "text/plain; charset=utf-8")
@@ -173,6 +190,8 @@ def _declared(form: str, csv_example: str | None) -> dict[str, Any]:
         return {"schema": {"type": "string", "format": "binary", "description": "The chart, 2000 pixels wide."}}
     if form == NETCDF:
         return {"schema": {"type": "string", "format": "binary", "description": "NetCDF-3, CF-1.11, timeSeries."}}
+    if form == HTML:
+        return {"schema": {"type": "string", "description": "A page of HTML with its own style and no script, UTF-8."}}
     if form == TEXT:
         return {"schema": {"type": "string", "description": "The same in words, UTF-8, to be read as it stands."}}
     if form == ICALENDAR:

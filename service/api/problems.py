@@ -16,6 +16,7 @@ from service import errors as service_errors
 from service.api.problem_types import PROBLEMS, Problem, problem_named, problem_of
 from service.errors import ServiceError
 from service.logs import get_log
+from service.security import KEY_LIKE
 from tidecore import errors as core_errors
 from tidecore.errors import CoreError, Fault
 from tidecore.rules import SpeciesRule
@@ -80,7 +81,7 @@ def render(request: Request, problem: Problem, detail: str, errors: Iterable[Map
         "title": problem.title,
         "status": problem.status,
         "detail": detail,
-        "instance": request.url.path,
+        "instance": KEY_LIKE.sub("(hidden)", request.url.path),
         "request_id": getattr(request.state, "request_id", None),
         "errors": list(errors),
         **(data or {}),

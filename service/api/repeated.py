@@ -24,7 +24,7 @@ from service.storage.pulse import Remembered
 #: Most answers that are remembered, and the longest of each [bytes]: 16 MiB in all. Longer questions are not.
 MOST_ANSWERS, LONGEST_ANSWER, LONGEST_QUESTION = 64, 256 * 1024, 16 * 1024
 #: Headers of an answer that one without a body has too.
-_OF_304 = ("etag", "vary", "cache-control")
+_OF_304 = ("etag", "last-modified", "vary", "cache-control")
 #: Headers that decide an answer besides who asks and what.
 _DECIDING = ("accept", "content-type", "content-encoding")
 

@@ -64,17 +64,27 @@ def worker(
 
 @app.command()
 def plan(
-    month: Annotated[str, typer.Option(help="A month as 2026-12, or by the clock in UTC: this, or next.")] = "this",
-    time_zone: Annotated[str, typer.Option(help="IANA zone whose clocks bound the month.")] = "Etc/UTC",
+    days: Annotated[
+        int | None, typer.Option(min=1, max=100, help="So many days from today on; 31 unless given.")
+    ] = None,
+    month: Annotated[
+        str | None, typer.Option(help="Instead a month as 2026-12, or by the clock in UTC: this, or next.")
+    ] = None,
+    time_zone: Annotated[str, typer.Option(help="IANA zone whose clocks bound days and the month.")] = "Etc/UTC",
     mark: Annotated[list[str] | None, typer.Option(help="Id of a mark; all unless given.")] = None,
     rule: Annotated[list[str] | None, typer.Option(help="Id of a species rule; all unless given.")] = None,
     most: Annotated[int | None, typer.Option(min=1, max=200, help="Most sessions kept of a mark.")] = None,
-    series: Annotated[str | None, typer.Option(help="Name of the series; unless given it is what is asked.")] = None,
+    series: Annotated[
+        str | None,
+        typer.Option(help="Name of the series; unless given, rolling for days from today on, else what is asked."),
+    ] = None,
     account: Annotated[str | None, typer.Option(help="Id of an account; the local one unless given.")] = None,
     all_accounts: Annotated[bool, typer.Option("--all-accounts", help="Make the plan of every account.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Say what came of it as an object of JSON a line.")] = False,
 ) -> None:
-    """Make the plan of a month, here and now, and say in one line what came of it.
+    """Make the plan of the coming days or of a month, here and now, and say in one line what came of it.
+
+    Run every night, the plan of the days from today on supersedes that of the night before, whatever the month.
 
     Ends with 0 if all marks are done, 1 if some failed, 2 if what is asked makes no plan, 3 if the store cannot be
     reached, 4 if another run is at it, 5 if the plan was not made or was interrupted; of several the highest.
@@ -84,24 +94,30 @@ def plan(
     if account is not None and all_accounts:
         typer.echo("ebbmark: --account is given beside --all-accounts; one of the two", err=True)
         raise typer.Exit(USAGE)
-    wanted = Wanted(month, time_zone, mark or None, rule or None, most, series, account, all_accounts)
+    if days is not None and month is not None:
+        typer.echo("ebbmark: --days is given beside --month; one of the two", err=True)
+        raise typer.Exit(USAGE)
+    wanted = Wanted(days, month, time_zone, mark or None, rule or None, most, series, account, all_accounts)
     raise typer.Exit(make_plans(wanted, as_json=as_json))
 
 
 @app.command()
 def fit(
-    record: Annotated[Path, typer.Argument(help="Gauge record.")],
+    record: Annotated[list[Path], typer.Argument(help="Gauge record, or several, which are fitted side by side.")],
     latitude: Annotated[float | None, typer.Option(help="Degrees north; the record's own unless given.")] = None,
     record_format: Annotated[str | None, typer.Option("--format", help="Format of the record.")] = None,
     hint: Annotated[list[str] | None, typer.Option(help="What the record does not say, as unit=m or zone=UTC.")] = None,
-    out: Annotated[Path | None, typer.Option(help="Write the model here, as NetCDF.")] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Write the model here, as NetCDF; of several records a folder.")
+    ] = None,
     station: Annotated[str, typer.Option(help="Name of the station.")] = "",
 ) -> None:
-    """Fit a gauge record, here and now, and say how good the model is."""
-    from service.cli.fitting import fit_record
+    """Fit gauge records, here and now, and say how good each model is; ends with 1 if one was not fitted."""
+    from service.cli.fitting import fit_records
 
     with _said():
-        fit_record(record, latitude, record_format, hint or [], out, station)
+        if not fit_records(record, latitude, record_format, hint or [], out, station):
+            raise typer.Exit(1)
 
 
 @app.command()

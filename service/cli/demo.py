@@ -16,6 +16,7 @@ from service.api.v1.schemas.regulations import RegulationCreate
 from service.api.v1.schemas.species_rules import SpeciesRuleCreate
 from service.api.v1.schemas.stations import StationCreate
 from service.cli.demo_conditions import load_forecast
+from service.cli.demo_log import load_log
 from service.errors import DocumentInvalid, ReferenceTaken
 from service.security import Caller
 from service.storage.records import ACTIVE, DONE
@@ -37,7 +38,8 @@ def load_demo(context: Context, caller: Caller, folder: Path) -> str:
     ``stations/*.json`` are stations as the API takes them; one without a model is fitted from the record
     ``gauges/<name of its file>.csv``, beside which a JSON of the same name holds the hints. ``marks/*.json``,
     ``rules/*.json``, ``methods/*.json`` and ``regulations/*.json`` are marks, rules, methods and regulations.
-    ``conditions/*.json`` are invented forecasts, each given anew once the last one has ended.
+    ``conditions/*.json`` are invented forecasts, each given anew once the last one has ended. ``log/trips.ndjson`` and
+    ``log/diary.csv`` are as the imports of trips and of diary rows take them.
     A thing without ``external_ref`` has the name of its file.
 
     Raises
@@ -64,6 +66,7 @@ def load_demo(context: Context, caller: Caller, folder: Path) -> str:
     for path in sorted(folder.glob("regulations/*.json")):
         regulation = RegulationCreate.parse(_read(path))
         made += _made(lambda regulation=regulation: REGULATIONS.create(context, caller, regulation.to_draft()))
+    made += load_log(context, caller, folder / "log")
     return f"demo coast: {made} things loaded" if made else "demo coast: already in the store"
 
 

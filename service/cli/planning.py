@@ -8,7 +8,7 @@ import signal
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from queue import Empty, SimpleQueue
 from typing import Any
 
@@ -23,12 +23,15 @@ from service.security import LOCAL_ACCOUNT, WRITE, Caller
 from service.settings import Settings
 from service.storage.records import ACTIVE, DONE, RUNNING, JobRecord
 from service.usecases.context import Context, utc_now
-from service.usecases.jobs import get_job
+from service.usecases.jobs import content_hash, get_job
 from service.usecases.kinds import KINDS
 from service.usecases.planning import PLAN
 from service.usecases.plans import request_plan
+from service.usecases.stations import check_zone
 from tidecore.errors import CoreError
 
+#: Days from today on that a plan is of unless told otherwise, and what their series is called.
+DAYS, ROLLING = 31, "rolling"
 #: Exit codes; of several plans the highest.
 ALL_DONE, SOME_FAILED, USAGE, NO_STORE, ANOTHER_RUN, NOT_DONE = range(6)
 _POLL_S = 0.1
@@ -36,9 +39,13 @@ _POLL_S = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What the command asks of each account; no account is the local one, and ``everybody`` is all there are."""
+    """What the command asks of each account; no account is the local one, and ``everybody`` is all there are.
 
-    month: str
+    Without a ``month`` it is so many ``days`` from today on.
+    """
+
+    days: int | None
+    month: str | None
     time_zone: str
     mark_ids: Sequence[str] | None
     rule_ids: Sequence[str] | None
@@ -88,6 +95,32 @@ def read_month(text: str, now: datetime) -> str:
     return f"{year + number // 13:04}-{(number - 1) % 12 + 1:02}"
 
 
+def asked_of(wanted: Wanted, now: datetime) -> dict[str, Any]:
+    """Return the body of the plan that is wanted, as `PlanCreate` takes it; DocumentInvalid if there is no such zone.
+
+    Days from today on keep the name of their series from night to night, one for each choice of marks and rules, so
+    that calendars and changes follow them; a month without a name is a series of its own.
+    """
+    chosen = {"mark_ids": wanted.mark_ids, "rule_ids": wanted.rule_ids}
+    fields: dict[str, Any] = {**chosen, "most_per_mark": wanted.most_per_mark, "series": wanted.series}
+    if wanted.month is not None:
+        fields |= {"month": read_month(wanted.month, now), "time_zone": wanted.time_zone}
+    else:
+        here = now.astimezone(check_zone(wanted.time_zone, "time_zone"))
+        today = here.replace(hour=0, minute=0, second=0, microsecond=0)
+        end = today + timedelta(days=DAYS if wanted.days is None else wanted.days)
+        fields |= {"start": today.isoformat(), "end": end.isoformat()}
+        fields["series"] = wanted.series or _rolling(**chosen)
+    return {name: value for name, value in fields.items() if value is not None}
+
+
+def _rolling(**chosen: Sequence[str] | None) -> str:
+    """Return the name of the series of plans of the coming days of the marks and rules that are chosen."""
+    if not any(chosen.values()):
+        return ROLLING
+    return f"{ROLLING} {content_hash({name: sorted(set(ids or ())) for name, ids in chosen.items()})[:12]}"
+
+
 @contextlib.contextmanager
 def _running(house: House) -> Iterator[SimpleQueue[int]]:
     """Run jobs of plans, and of nothing else, in this process; what asks it to stop is put into the queue."""
@@ -121,25 +154,20 @@ def _accounts(house: House, wanted: Wanted) -> list[str]:
 def _make_one(context: Context, account_id: str, wanted: Wanted, stopping: SimpleQueue[int], *, as_json: bool) -> int:
     """Make the plan of one account."""
     caller, began = Caller(account_id, frozenset({WRITE})), utc_now()
-    fields = {
-        "month": read_month(wanted.month, began),
-        "time_zone": wanted.time_zone,
-        "mark_ids": wanted.mark_ids,
-        "rule_ids": wanted.rule_ids,
-        "most_per_mark": wanted.most_per_mark,
-        "series": wanted.series,
-    }
-    body = PlanCreate.parse({name: value for name, value in fields.items() if value is not None})
+    fields = asked_of(wanted, began)
+    body = PlanCreate.parse(fields)
+    # What it is of, as said: a month, or the day it begins.
+    of = {"month": fields["month"]} if "month" in fields else {"from": fields["start"][:10]}
     try:
         plan = request_plan(context, caller, body.request())
     except DocumentInvalid as error:
         if not wanted.everybody:
             raise
         # Among all accounts there are some without marks or rules, which want no plan.
-        _say({"account_id": account_id, "month": fields["month"], "skipped": str(error)}, as_json=as_json)
+        _say({"account_id": account_id, **of, "skipped": str(error)}, as_json=as_json)
         return ALL_DONE
     job = get_job(context, caller, plan.job_id)
-    told: dict[str, Any] = {"account_id": account_id, "month": fields["month"], "plan_id": plan.plan_id}
+    told: dict[str, Any] = {"account_id": account_id, **of, "series": plan.series, "plan_id": plan.plan_id}
     if plan.created_at < began and _held(job):
         _say({**told, "state": "running", "note": "another run is at it"}, as_json=as_json)
         return ANOTHER_RUN
@@ -206,7 +234,7 @@ def _say(told: Mapping[str, Any], *, as_json: bool) -> None:
     if as_json:
         typer.echo(json.dumps(told))
         return
-    whose = f"plan of {told['month']}, {told['account_id']}"
+    whose = f"plan {'of ' + told['month'] if 'month' in told else 'from ' + told['from']}, {told['account_id']}"
     if "skipped" in told:
         typer.echo(f"{whose}: none; {told['skipped']}")
     elif told["state"] != DONE:

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from service.exports.series import Column, Export, SeriesSet, rounded
+from tidecore import NUMERICS, __version__
 from tidecore.timebase import US_PER_SECOND
 from tidecore.units import AnyArray
 
@@ -41,6 +42,7 @@ def series_netcdf(found: SeriesSet) -> Export:
             "Conventions": "CF-1.11",
             "featureType": "timeSeries",
             "title": found.title,
+            "history": f"computed by Ebbmark {__version__}, numerics {NUMERICS}",
             "comment": "Estimates. Not for navigation.",
         }.items():
             setattr(file, name, value.encode())
@@ -60,6 +62,8 @@ def _write(file: Any, found: SeriesSet) -> None:
     file.createDimension("time", times.size or None)
     file.createDimension("series", len(series))
     said = {"standard_name": "time", "units": "seconds since 1970-01-01 00:00:00", "calendar": "standard", "axis": "T"}
+    # Instants are POSIX times, which count no leap seconds.
+    said["units_metadata"] = "leap_seconds: none"
     _variable(file, "time", times, ("time",), said)
     _text(file, "series_id", [one.key for one in series], {"cf_role": "timeseries_id", "long_name": "id of the series"})
     _text(file, "series_name", [one.title for one in series], {"long_name": "name of the place"})

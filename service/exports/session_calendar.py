@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from service.exports.icalendar import CONTENT_TYPE, PRODUCT, uid_of, whole_second
@@ -48,8 +48,13 @@ class CalendarEvent:
     cancelled: bool = False
 
 
-def event_calendar(events: Sequence[CalendarEvent], name: str, file_name: str) -> Export:
-    """Return a calendar of sessions, called ``name`` by those readers that show a name."""
+def event_calendar(
+    events: Sequence[CalendarEvent], name: str, file_name: str, refresh: timedelta | None = None
+) -> Export:
+    """Return a calendar of sessions, called ``name`` by those readers that show a name.
+
+    Those that follow it are asked to look again after ``refresh`` (RFC 7986, section 5.7).
+    """
     import icalendar
 
     calendar = icalendar.Calendar()
@@ -59,6 +64,10 @@ def event_calendar(events: Sequence[CalendarEvent], name: str, file_name: str) -
     # RFC 7986, section 5.1, and the name under which readers knew it before.
     calendar.add("name", name)
     calendar.add("x-wr-calname", name)
+    if refresh is not None:
+        calendar.add("refresh-interval", refresh, parameters={"VALUE": "DURATION"})
+    if not events:
+        calendar.add_component(_utc())
     for one in events:
         event = icalendar.Event()
         event.add("uid", uid_of(one.key))
@@ -78,6 +87,19 @@ def event_calendar(events: Sequence[CalendarEvent], name: str, file_name: str) -
             event.add_component(_alarm(one, alarm))
         calendar.add_component(event)
     return Export(calendar.to_ical(), CONTENT_TYPE, file_name)
+
+
+def _utc() -> icalendar.Timezone:
+    """Return the zone that every instant is in: a calendar has one component at least (RFC 5545, section 3.6)."""
+    import icalendar
+
+    zone, standard = icalendar.Timezone(), icalendar.TimezoneStandard()
+    zone.add("tzid", "Etc/UTC")
+    standard.add("dtstart", datetime(1970, 1, 1))  # noqa: DTZ001 - a local time of the zone (RFC 5545, section 3.6.5)
+    standard.add("tzoffsetfrom", timedelta(0))
+    standard.add("tzoffsetto", timedelta(0))
+    zone.add_component(standard)
+    return zone
 
 
 def _alarm(event: CalendarEvent, one: EventAlarm) -> icalendar.Alarm:

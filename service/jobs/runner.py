@@ -33,6 +33,8 @@ log = get_log("jobs")
 _LEFT_LYING_S = 7 * 86400.0
 #: How often a runner with nothing to do looks for jobs that other processes queued [s].
 _POLL_S = 1.0
+#: How often a runner makes its round, the first time when it starts [s].
+_ROUND_S = 3600.0
 
 Clock = Callable[[], datetime]
 
@@ -69,11 +71,14 @@ class ProcessRunner:
         timeout_s: float = 1800.0,
         kinds: Kinds = KINDS,
         only: Collection[str] | None = None,
+        look_round: Callable[[], None] = lambda: None,
     ) -> None:
         """Work on ``store``, with uploaded files in the spool folder of ``place``; nothing is started yet.
 
-        ``only`` are the kinds that are claimed, all of them unless given.
+        ``only`` are the kinds that are claimed, all of them unless given. ``look_round`` queues what nobody asked for
+        and is wanted nevertheless.
         """
+        self._look_round = look_round
         self._store, self._place, self._clock, self._kinds = store, place, clock, kinds
         self._only = list(kinds if only is None else only)
         self._workers, self._lease, self._timeout_s = workers, timedelta(seconds=lease_s), timeout_s
@@ -95,7 +100,7 @@ class ProcessRunner:
         """End what was tried too often, remove what a dead service left lying, and begin to work."""
         self.end_lost()
         self._tidy()
-        bodies = [(self._keep_leases, "ebbmark-leases")]
+        bodies = [(self._keep_leases, "ebbmark-leases"), (self._make_rounds, "ebbmark-rounds")]
         bodies += [(self._work_off, f"ebbmark-runner-{number}") for number in range(self._workers)]
         for target, name in bodies:
             thread = threading.Thread(target=target, name=name, daemon=True)
@@ -154,6 +159,18 @@ class ProcessRunner:
             except Exception:
                 # Nor is an error that nobody foresaw: without this thread every job of the runner would be lost.
                 log.exception("lease_not_renewed")
+
+    def _make_rounds(self) -> None:
+        """Look round now and every hour, until told to stop."""
+        while True:
+            try:
+                self._look_round()
+            except ServiceError as error:
+                log.warning("no_round_made", reason=str(error))
+            except Exception:
+                log.exception("no_round_made")
+            if self._stopping.wait(_ROUND_S):
+                return
 
     def _renew(self) -> None:
         held = list(self._held.values())

@@ -4,10 +4,20 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
-from sqlalchemy import BigInteger, ForeignKeyConstraint, Index, String, Text, UniqueConstraint, text
+from sqlalchemy import (
+    BigInteger,
+    ForeignKey,
+    ForeignKeyConstraint,
+    Index,
+    Integer,
+    String,
+    Text,
+    UniqueConstraint,
+    text,
+)
 from sqlalchemy.orm import Mapped, mapped_column
 
-from service.storage.mapping import ID, NAME, DocumentRow, DocumentVersionRow
+from service.storage.mapping import ID, NAME, DocumentRow, DocumentVersionRow, Table
 
 OUTCOME = String(12)
 PURPOSE = String(10)
@@ -89,6 +99,21 @@ class DiaryRowVersionRow(DocumentVersionRow):
     )
 
     key: Mapped[str] = mapped_column("diary_row_id", ID, primary_key=True)
+
+
+class LogMonthRow(Table):
+    """How often a month of one part of a log was written to: the same number is the same rows, no row is none.
+
+    ``part`` names the table whose rows it is about; ``month`` is that of their local day, 202603 of a day in March
+    2026, and 0 of rows without one.
+    """
+
+    __tablename__ = "log_months"
+
+    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"), primary_key=True)
+    part: Mapped[str] = mapped_column(String(12), primary_key=True)
+    month: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
+    version: Mapped[int] = mapped_column(BigInteger)
 
 
 class RegulationRow(DocumentRow):

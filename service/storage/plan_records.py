@@ -58,3 +58,29 @@ class PlanMarkRecord:
     changes: Sequence[Mapping[str, Any]] | None
     problem: Mapping[str, Any] | None
     computed_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class FeedRecord:
+    """A calendar of the newest plan of a series, without anything of the secret of its token.
+
+    ``last_used_at`` may lag, see `service.usecases.feeds`.
+    """
+
+    feed_id: str
+    name: str
+    series: str
+    selection: Mapping[str, Any]
+    prefix: str
+    created_at: datetime
+    last_used_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class FeedHolder:
+    """Whose a token is, and what it is held against."""
+
+    feed_id: str
+    account_id: str
+    secret_hash: str
+    last_used_at: datetime | None

@@ -1,4 +1,5 @@
-"""The tables of plans: what was asked, what each mark gave, and the results, each kept once for all plans it is in."""
+"""The tables of plans: what was asked, what each mark gave, the results, each kept once for all plans it is in, and the
+feeds of their calendars."""
 
 from __future__ import annotations
 
@@ -90,3 +91,21 @@ class PlanMarkRow(Table):
     changes: Mapped[list[Any] | None] = mapped_column(JSON(none_as_null=True))
     problem: Mapped[dict[str, Any] | None]
     computed_at: Mapped[datetime]
+
+
+class FeedRow(Table):
+    """A calendar of the newest plan of a series: the prefix of its token, and a hash of the secret that is not kept."""
+
+    __tablename__ = "feeds"
+    __table_args__ = (UniqueConstraint("prefix"), Index(None, "account_id"))
+
+    feed_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
+    name: Mapped[str] = mapped_column(NAME)
+    series: Mapped[str] = mapped_column(NAME)
+    #: Which sessions of the plan are in it.
+    selection: Mapped[dict[str, Any]]
+    prefix: Mapped[str] = mapped_column(String(20))
+    secret_hash: Mapped[str] = mapped_column(String(64))
+    created_at: Mapped[datetime]
+    last_used_at: Mapped[datetime | None]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections import OrderedDict
-from collections.abc import Hashable
+from collections.abc import Callable, Hashable
 from pathlib import Path
 from threading import Lock
 from typing import Generic, TypeVar
@@ -15,11 +15,15 @@ T = TypeVar("T")
 
 
 class Remembered(Generic[T]):
-    """What the store said to the latest questions, each with the pulse of the store before it was asked."""
+    """What the store said to the latest questions, each with the pulse of the store before it was asked.
 
-    def __init__(self, most: int) -> None:
-        """Keep at most ``most``, those used last."""
-        self._most = most
+    Instead of the pulse there may be another number that is the same as long as the answer is.
+    """
+
+    def __init__(self, most: int, weigh: Callable[[T], int] = lambda _: 1) -> None:
+        """Keep answers that weigh ``most`` together, by what ``weigh`` says of each: those used last."""
+        self._most, self._weigh = most, weigh
+        self._weight = 0
         self._lock = Lock()
         self._kept: OrderedDict[Hashable, tuple[int, T]] = OrderedDict()
 
@@ -35,10 +39,14 @@ class Remembered(Generic[T]):
     def keep(self, question: Hashable, pulse: int, said: T) -> None:
         """Keep what was said to a question at a pulse."""
         with self._lock:
+            before = self._kept.pop(question, None)
+            if before is not None:
+                self._weight -= self._weigh(before[1])
             self._kept[question] = (pulse, said)
-            self._kept.move_to_end(question)
-            while len(self._kept) > self._most:
-                self._kept.popitem(last=False)
+            self._weight += self._weigh(said)
+            while self._weight > self._most:
+                _, (_, oldest) = self._kept.popitem(last=False)
+                self._weight -= self._weigh(oldest)
 
 
 class Pulse:

@@ -29,6 +29,7 @@ from service.storage.join_tables import TripFactRow as TripFactRow
 from service.storage.join_tables import TripJoinRow as TripJoinRow
 from service.storage.log_tables import DiaryRowRow as DiaryRowRow
 from service.storage.log_tables import DiaryRowVersionRow as DiaryRowVersionRow
+from service.storage.log_tables import LogMonthRow as LogMonthRow
 from service.storage.log_tables import RegulationRow as RegulationRow
 from service.storage.log_tables import RegulationVersionRow as RegulationVersionRow
 from service.storage.log_tables import TripRow as TripRow
@@ -37,6 +38,7 @@ from service.storage.mapping import ID, NAME
 from service.storage.mapping import DocumentRow as DocumentRow
 from service.storage.mapping import DocumentVersionRow as DocumentVersionRow
 from service.storage.mapping import Table as Table
+from service.storage.plan_tables import FeedRow as FeedRow
 from service.storage.plan_tables import PlanMarkRow as PlanMarkRow
 from service.storage.plan_tables import PlanResultRow as PlanResultRow
 from service.storage.plan_tables import PlanRow as PlanRow

@@ -36,11 +36,13 @@ from service.storage.repositories.documents import (
     TRIPS,
     DocumentRepository,
 )
+from service.storage.repositories.feeds import FeedRepository, FeedTokens
 from service.storage.repositories.fits import FitRepository
 from service.storage.repositories.imports import ImportRepository
 from service.storage.repositories.jobs import JobQueue, JobRepository
 from service.storage.repositories.joins import JoinRepository
 from service.storage.repositories.keys import AccountRepository, KeyRepository
+from service.storage.repositories.log_months import LogMonthRepository
 from service.storage.repositories.log_sums import SumRepository
 from service.storage.repositories.plans import PlanRepository
 from service.storage.repositories.stations import StationRepository
@@ -101,9 +103,11 @@ class UnitOfWork:
         self.regulations = DocumentRepository(session, account_id, REGULATIONS)
         self.joins = JoinRepository(session, account_id)
         self.sums = SumRepository(session, account_id)
+        self.log_months = LogMonthRepository(session, account_id)
         self.conditions = condition_repository(session, account_id)
         self.warnings = warning_repository(session, account_id)
         self.plans = PlanRepository(session, account_id)
+        self.feeds = FeedRepository(session, account_id)
         self.changes = ChangeRepository(session, account_id)
         self.answers = AnswerRepository(session, account_id)
         self._noted: dict[tuple[str, str], Change] = {}
@@ -124,13 +128,15 @@ class UnitOfWork:
 
 
 class AcrossAccounts:
-    """What is done before an account is known, or for all of them: accounts and their keys, and nothing else."""
+    """What is done before an account is known, or for all of them: accounts, their keys, tokens of feeds, and nothing
+    else."""
 
     def __init__(self, session: Session) -> None:
         """Hold the ``session``."""
         self._session = session
         self.accounts = AccountRepository(session)
         self.keys = KeyRepository(session)
+        self.feeds = FeedTokens(session)
 
     def commit(self) -> None:
         """Make everything done so far last."""

@@ -18,6 +18,7 @@ from tidecore.errors import Fault
 from tidecore.shore import TurnBack
 from tidecore.timebase import TimeSpan
 from tidecore.timeline.peg_plans import turning_back
+from tidecore.timeline.surge import surge_unsure
 
 #: One is overdue so long after one meant to be home [min]. Common practice.
 OVERDUE_MIN = 60
@@ -87,7 +88,10 @@ def write_contact_note(context: Context, caller: Caller, question: ContactQuesti
         problem = "is not between leaving and two days later"
         raise DocumentInvalid(Fault("back_home", problem, f"{leave.isoformat()} or up to two days later"))
     basis = find_outing(context, caller, question.mark_id, question.span, {})
-    found, unsure = turning_back(basis.timeline().sources, question.span, question.surge_m or 0.0)
+    sources = basis.timeline().sources
+    found, unsure = turning_back(sources, question.span, question.surge_m)
+    if found is not None:
+        unsure = (*unsure, *surge_unsure(sources.conditions, question.span, question.surge_m))
     mark = basis.mark.document
     back: BackKind = "unknown" if found is None else "dry" if found.time_us is None else "at"
     # To the whole minute before: what is read off a clock must not be late.

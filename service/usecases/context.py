@@ -24,8 +24,10 @@ def utc_now() -> datetime:
 
 #: Most decoded models, marks and rules kept; a model is some tens of kilobytes.
 MOST_DECODED = 2000
-#: Most searches whose marks and rules are remembered as found.
+#: Most searches whose marks and rules are remembered as found, and accounts whose thresholds are.
 MOST_WANTED = 100
+#: Most memory for years of logs in columns [bytes]; a year of a hundred trips takes some 30 KiB, and as much a factor.
+MOST_OF_LOGS = 64 * 1024 * 1024
 
 
 class Decoded:
@@ -91,3 +93,5 @@ class Context:
     told: Decoded = field(default_factory=Decoded)
     running: Running = field(default_factory=Running)
     wanted: Remembered[Any] = field(default_factory=lambda: Remembered(MOST_WANTED))
+    #: Years of logs in columns, each with the version of the year.
+    logs: Remembered[Any] = field(default_factory=lambda: Remembered(MOST_OF_LOGS, lambda one: one.size))

@@ -136,12 +136,16 @@ class Documents(Generic[D]):
         self, context: Context, unit: UnitOfWork, wanted: Ordered, limit: int
     ) -> tuple[list[DocumentView[D]], tuple[Link, str] | None]:
         """Return a page in the order of a column, and the value and id that it goes on from; None on the last page."""
+        records, after = self.records_ordered(unit, wanted, limit)
+        return self._decode(context, unit, records), after
+
+    def records_ordered(
+        self, unit: UnitOfWork, wanted: Ordered, limit: int
+    ) -> tuple[list[DocumentRecord], tuple[Link, str] | None]:
+        """Return what `page_ordered` does without what the documents say."""
         found = self.repository(unit).page_ordered(wanted, limit + 1)
-        views = self._decode(context, unit, [record for _, record in found[:limit]])
-        if len(found) <= limit:
-            return views, None
-        value, record = found[limit - 1]
-        return views, (value, record.id)
+        records = [record for _, record in found[:limit]]
+        return records, None if len(found) <= limit else (found[limit - 1][0], records[-1].id)
 
     def with_any(self, context: Context, unit: UnitOfWork, column: str, values: Sequence[str]) -> list[DocumentView[D]]:
         """Return every document with one of some ``values`` in one of the columns of the kind."""

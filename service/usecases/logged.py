@@ -29,16 +29,17 @@ class Shown(Protocol):
 
 
 S = TypeVar("S", bound=Shown)
+T = TypeVar("T")
 
 #: Whether a document, and what it is shown with, is as its editor last saw it; None for any.
 Allows = Callable[[S], bool] | None
 
 
 @dataclass(frozen=True, slots=True)
-class LogPage(Generic[S]):
+class LogPage(Generic[T]):
     """A page of what was logged; ``after`` is where to go on, None on the last page."""
 
-    items: Sequence[S]
+    items: Sequence[T]
     after: tuple[Link, str] | None
 
 
@@ -78,15 +79,18 @@ class Logged(Generic[D, S]):
 
     def page(self, context: Context, caller: Caller, asked: LogQuestion, limit: int) -> LogPage[S]:
         """Return a page in order of time; NotFound if there is no such mark."""
-        equal: Mapping[str, Link] = {
-            name: value for name, value in (("mark_id", asked.mark_id), ("outcome", asked.outcome)) if value is not None
-        }
-        wanted = Ordered(self.column, equal, asked.first, asked.end, asked.after)
         with context.store.unit(caller.account_id) as unit:
             if asked.mark_id is not None:
                 MARKS.find(context, unit, [asked.mark_id])
-            views, after = self.documents.page_ordered(context, unit, wanted, limit)
+            views, after = self.documents.page_ordered(context, unit, self.ordered(asked), limit)
             return LogPage(self.show(context, unit, views), after)
+
+    def ordered(self, asked: LogQuestion) -> Ordered:
+        """Return the list in order of time that is asked for."""
+        equal: Mapping[str, Link] = {
+            name: value for name, value in (("mark_id", asked.mark_id), ("outcome", asked.outcome)) if value is not None
+        }
+        return Ordered(self.column, equal, asked.first, asked.end, asked.after)
 
     def named(self, context: Context, caller: Caller, external_ref: str) -> LogPage[S]:
         """Return what the account calls by a reference: one thing or none."""

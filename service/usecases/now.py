@@ -107,7 +107,7 @@ def see_now(basis: NowBasis) -> NowView:
     surge = _surge(basis, found)
     walk_out = outing_span(timeline, span.start, span.end, basis.facts)[1]
     hazards = assess(timeline, span.start, walk_out, basis.thresholds, basis.facts)
-    plan = plan_pegs(timeline, span, surge_m=surge.value_m) if basis.ends else None
+    plan = plan_pegs(timeline, span, surge_m=basis.surge_m) if basis.ends else None
     return NowView(basis, found, surge, hazards, plan)
 
 

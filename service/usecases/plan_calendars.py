@@ -29,15 +29,27 @@ _WARNED_MIN = (15, 0)
 
 @dataclass(frozen=True, slots=True)
 class Selection:
-    """Which sessions of a plan: of these marks and rules (None: of all), and at most so many, those of most worth."""
+    """Which sessions of a plan: of these marks, rules and verdicts (None: of all), and at most so many, those of most
+    worth."""
 
     mark_ids: tuple[str, ...] | None = None
     rule_ids: tuple[str, ...] | None = None
+    safe: tuple[str, ...] | None = None
+    fishable: tuple[str, ...] | None = None
     most: int = 200
 
-    def takes(self, rule_id: str | None) -> bool:
-        """Return whether sessions of which a rule gets most are taken."""
-        return self.rule_ids is None or rule_id in self.rule_ids
+    def takes(self, session: Mapping[str, Any]) -> bool:
+        """Return whether a session is taken, by the rule that gets most and by its verdicts."""
+        verdicts = session["verdicts"]
+        held = self.fishable is None or verdicts["fishable"] in self.fishable
+        return held and self._takes(verdicts["feeding"]["rule_id"], verdicts["safe"])
+
+    def took(self, brief: Mapping[str, Any]) -> bool:
+        """Return whether a session that is gone was taken, as far as what is kept of it tells."""
+        return self._takes(brief["rule_id"], brief["safe"])
+
+    def _takes(self, rule_id: str | None, safe: str) -> bool:
+        return (self.rule_ids is None or rule_id in self.rule_ids) and (self.safe is None or safe in self.safe)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +117,7 @@ def read_calendar(context: Context, unit: UnitOfWork, plan: PlanRecord, selectio
     found = []
     for view, number in _read(unit, plan, ids, rows):
         session = view.session(number)
-        if selection.takes(session["verdicts"]["feeding"]["rule_id"]):
+        if selection.takes(session):
             found.append((session, view.record.computed_at))
         if len(found) == selection.most:
             break
@@ -149,7 +161,7 @@ def _gone(unit: UnitOfWork, plan: PlanRecord, wanted: set[str], selection: Selec
     for record in changed:
         counts = _counts(before.get(record.mark_id))
         for change in record.changes or ():
-            if "gone" in change["kinds"] and change["key"] in counts and selection.takes(change["before"]["rule_id"]):
+            if "gone" in change["kinds"] and change["key"] in counts and selection.took(change["before"]):
                 key = change["key"]
                 found.append(Gone(record.mark_id, key, counts[key] + 1, record.computed_at, change["before"]))
     return sorted(found, key=lambda one: (one.before["arrive"], one.mark_id))[: selection.most]
@@ -159,11 +171,11 @@ def _counts(record: PlanMarkRecord | None) -> dict[str, int]:
     return {} if record is None else {key: count for key, count, *_ in record.sessions}
 
 
-def write_calendar(found: PlanCalendar, name: str, caution: str) -> Export:
-    """Return sessions as iCalendar, called ``name``."""
+def write_calendar(found: PlanCalendar, name: str, caution: str, refresh: timedelta | None = None) -> Export:
+    """Return sessions as iCalendar, called ``name``; readers that follow it are asked to look again by ``refresh``."""
     events = [_event(found, one, stamp, caution) for one, stamp in found.sessions]
     events += [_gone_event(found, one) for one in found.gone]
-    return event_calendar(events, name, f"{found.plan.plan_id}.ics")
+    return event_calendar(events, name, f"{found.plan.plan_id}.ics", refresh)
 
 
 def _event(found: PlanCalendar, one: Mapping[str, Any], stamp: datetime, caution: str) -> CalendarEvent:

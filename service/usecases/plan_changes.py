@@ -37,7 +37,8 @@ def compare(
 ) -> tuple[list[KeyedSession], list[dict[str, Any]]]:
     """Return sessions with their keys, and what is other than before; both lists are in time order.
 
-    New or gone is only what arrives in ``[start, end)``, the time that both plans are of.
+    New or gone is only what arrives in ``[start, end)``, the time that both plans are of. A session that the start or
+    the end of a plan has cut counts as changed in its key, for it is told otherwise, and is no news.
     """
     pairs = _matched(sessions, before.sessions)
     taken = {before.keyed[k][0] for k in pairs.values()}
@@ -48,6 +49,8 @@ def compare(
             old, (key, count, *_) = before.sessions[pairs[number]], before.keyed[pairs[number]]
             kinds = _differing(old, one)
             count += bool(kinds)
+            if not (start <= _time(old["arrive"]) and _time(old["leave"]) < end):
+                kinds = []
         else:
             old, key, count = None, _new_key(one, taken), 0
             taken.add(key)

@@ -5,29 +5,30 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import groupby
 from typing import Literal
 
 import numpy as np
 
 from service.security import Caller
-from service.storage.facts import CAUGHT_COLUMNS, EFFORT_COLUMNS, encode_counts, name_hash, stacked
-from service.storage.repositories.joins import RestsOn, TripFilter
-from service.storage.repositories.log_sums import RowSum
+from service.storage.facts import encode_counts
+from service.storage.repositories.joins import TripFilter
+from service.storage.repositories.log_months import FACT_PART, ROW_PART, TRIP_PART
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
 from service.usecases.joining import apart
 from service.usecases.joins import find_basis, make_joins
+from service.usecases.log_columns import Coded, FactYear, LogYear, Places, YearCaught
+from service.usecases.log_reading import Knows, LogBasis, LogReader, RestsOn
+from service.usecases.log_sums import TripTable, table_of_facts, table_of_marks
 from service.usecases.marks import MARKS
-from service.usecases.stale_joins import STAMP
-from service.usecases.tallies import count_of
 from service.usecases.trips import TRIPS
+from tidecore import NUMERICS
 from tidecore.catchlog import DEFAULT_BINS, bin_names
 from tidecore.catchstats import CatchRate, rate_of_counts
 from tidecore.errors import Fault, InvalidInput
 from tidecore.timebase import US_PER_HOUR
 from tidecore.timeline import find_factor
-from tidecore.units import BoolArray, FloatArray
+from tidecore.units import FloatArray
 
 #: What rates may be told by that is no factor.
 BY_MARK = "mark"
@@ -78,17 +79,8 @@ class RatesView:
     rests_on: Sequence[RestsOn]
 
 
-@dataclass(frozen=True, slots=True)
-class _Table:
-    """Trips in rows, bins in columns: what was caught, effort [h, NaN unknown], and whether a trip was in a bin."""
-
-    counts: FloatArray
-    efforts: FloatArray
-    there: BoolArray
-
-
-def tell_rates(context: Context, caller: Caller, ask: RateAsk) -> RatesView:
-    """Return catch rates.
+def tell_rates(context: Context, caller: Caller, ask: RateAsk, knows: Knows) -> RatesView | None:
+    """Return catch rates; None where who asks ``knows`` them, which is not asked of edges of one's own.
 
     Raises
     ------
@@ -99,22 +91,55 @@ def tell_rates(context: Context, caller: Caller, ask: RateAsk) -> RatesView:
     NotFound
         If there is no such mark.
     """
+    bins = _bins(ask)
     with context.store.unit(caller.account_id) as unit:
         if ask.trips.mark_id is not None:
             MARKS.find(context, unit, [ask.trips.mark_id])
-        outcomes = unit.sums.outcomes(ask.trips)
-        fished = sum(one.trips for one in outcomes if one.outcome != "not_fished")
-        not_fished = sum(one.trips for one in outcomes) - fished
-        names, table = _table(context, unit, ask)
-        rows = unit.sums.rows(ask.trips) if ask.by in COARSE and ask.trips.purpose is None else None
-        rests_on = [] if ask.by == BY_MARK else unit.joins.rests_on(STAMP, ask.trips.mark_id)
+        log = LogReader(context, unit)
+        rests_on = [] if ask.by == BY_MARK else log.rests_on(ask.trips.mark_id)
+        if bins is None or bins.kept:
+            versions = log.versions(TRIP_PART, ROW_PART, FACT_PART)
+            if knows(LogBasis(f"rates {ask}", (NUMERICS, *versions, *map(repr, rests_on)))):
+                return None
+        years = log.trips(ask.trips)
+        if bins is None:
+            names, table = table_of_marks(log.trips_caught(ask.trips), ask.trips, ask.species, raw=ask.effort == "raw")
+        else:
+            names = bins.names
+            # Trips that are joined anew were chosen by the days that they were logged on, whatever their zone is now.
+            wanted = ask.trips if bins.kept else TripFilter()
+            facts = log.facts(ask.by, wanted) if bins.kept else _joined_anew(context, unit, ask, bins, years)
+            table = table_of_facts(facts, wanted, len(names), ask.species, raw=ask.effort == "raw")
+        rows = log.rows_caught(ask.trips) if ask.by in COARSE and ask.trips.purpose is None else None
+    fished = sum(int((one.fished & one.places.chosen(ask.trips)).sum()) for one in years)
+    not_fished = sum(int(one.places.chosen(ask.trips).sum()) for one in years) - fished
     coarse = None if rows is None else _coarse(rows, ask, names)
-    rates = _by_bin(table, ask.level)
-    together = rate_of_counts(table.counts.sum(axis=1), _summed(table), ask.level, not_fished=not_fished)
-    bins = [
-        BinRate(name, rate, None if coarse is None else coarse[name]) for name, rate in zip(names, rates, strict=True)
+    together = rate_of_counts(table.counts, table.efforts_h, ask.level, not_fished=not_fished)
+    rates = [
+        BinRate(name, rate, None if coarse is None else coarse[name])
+        for name, rate in zip(names, _by_bin(table, ask.level), strict=True)
     ]
-    return RatesView(ask, names, bins, together, fished, not_fished, len(table.counts), rests_on)
+    return RatesView(ask, names, rates, together, fished, not_fished, len(table.counts), rests_on)
+
+
+@dataclass(frozen=True, slots=True)
+class _Bins:
+    """The bins of a factor; whether those are ``kept`` with joins, or trips are joined anew for them."""
+
+    edges: tuple[float, ...]
+    names: tuple[str, ...]
+    kept: bool
+
+
+def _bins(ask: RateAsk) -> _Bins | None:
+    """Return the bins that are asked for, None for marks; raises as `tell_rates`."""
+    if ask.by == BY_MARK:
+        if ask.edges:
+            raise InvalidInput(Fault("edges", "are given of marks", "no edges, or a factor that is a number"))
+        return None
+    edges = edges_of(ask)
+    kept = ask.by in DEFAULT_BINS and edges == DEFAULT_BINS[ask.by].edges
+    return _Bins(edges, bin_names(ask.by, edges), kept)
 
 
 def edges_of(ask: RateAsk) -> tuple[float, ...]:
@@ -129,101 +154,66 @@ def edges_of(ask: RateAsk) -> tuple[float, ...]:
     return () if default is None else default.edges
 
 
-def _table(context: Context, unit: UnitOfWork, ask: RateAsk) -> tuple[tuple[str, ...], _Table]:
-    if ask.by == BY_MARK:
-        if ask.edges:
-            raise InvalidInput(Fault("edges", "are given of marks", "no edges, or a factor that is a number"))
-        return _marks(unit, ask)
-    edges = edges_of(ask)
-    names = bin_names(ask.by, edges)
-    kept = ask.by in DEFAULT_BINS and edges == DEFAULT_BINS[ask.by].edges
-    found = unit.joins.facts(ask.by, ask.trips) if kept else _joined_anew(context, unit, ask, edges, names)
-    return names, _dense(found, ask, len(names))
-
-
 def _joined_anew(
-    context: Context, unit: UnitOfWork, ask: RateAsk, edges: tuple[float, ...], names: tuple[str, ...]
-) -> list[tuple[bool, bytes, bytes]]:
+    context: Context, unit: UnitOfWork, ask: RateAsk, bins: _Bins, years: Sequence[LogYear]
+) -> list[FactYear]:
     """Return the counts of trips in bins that are not kept; those at marks without a tide are left out."""
-    sums = [one for one in unit.sums.trips(ask.trips) if one.outcome != "not_fished"]
-    if len(sums) > MOST_TRIPS:
-        problem = f"{len(sums)} trips would have to be joined anew, bins of one's own not being kept"
+    by_mark: dict[str, list[str]] = {}
+    for year in years:
+        marks = year.places.marks
+        for place in np.flatnonzero(year.fished & year.places.chosen(ask.trips)).tolist():
+            by_mark.setdefault(marks.values[marks.codes[place]], []).append(year.ids[place])
+    many = sum(map(len, by_mark.values()))
+    if many > MOST_TRIPS:
+        problem = f"{many} trips would have to be joined anew, bins of one's own not being kept"
         expected = f"at most {MOST_TRIPS} trips, by start, end or mark_id; or a factor that has default bins, by those"
         raise InvalidInput(Fault("edges" if ask.edges else "by", problem, expected))
     found = []
-    for mark_id, some in groupby(sorted(sums, key=lambda one: one.mark_id), key=lambda one: one.mark_id):
-        for trips in apart(TRIPS.find(context, unit, [one.trip_id for one in some])):
+    for mark_id, ids in sorted(by_mark.items()):
+        for trips in apart(TRIPS.find(context, unit, ids)):
             basis = find_basis(context, unit, mark_id, trips)
-            joins = make_joins(basis, {ask.by: edges}) if basis.served is not None else []
-            for trip, joined in zip(trips, joins, strict=False):
-                found.append((bool(trip.document.deployments), *encode_counts(joined.counts[ask.by], names)))
+            if basis.served is None:
+                continue
+            counts = [encode_counts(one.counts[ask.by], bins.names) for one in make_joins(basis, {ask.by: bins.edges})]
+            zone, records = basis.mark.document.zone, [one.document for one in trips]
+            days = [one.trip.start.astimezone(zone).toordinal() for one in records]
+            places = Places(
+                np.array(days), Coded.of([mark_id] * len(trips)), Coded.of(one.trip.purpose for one in records)
+            )
+            rods = [bool(one.deployments) for one in records]
+            found.append(FactYear.of_counts(places, rods, *zip(*counts, strict=True)))
     return found
 
 
-def _dense(found: Sequence[tuple[bool, bytes, bytes]], ask: RateAsk, bins: int) -> _Table:
-    efforts, trips = stacked([one[1] for one in found], EFFORT_COLUMNS)
-    caught, of = stacked([one[2] for one in found], CAUGHT_COLUMNS)
-    shape = (len(found), bins)
-    if ask.species is not None:
-        wanted = (caught[:, 1:3] == name_hash(ask.species)).any(axis=1)
-        caught, of = caught[wanted], of[wanted]
-    counts = np.bincount(of * bins + caught[:, 0], caught[:, 3], len(found) * bins).reshape(shape)
-    raw, hours = np.zeros(shape), np.zeros(shape)
-    raw[trips, efforts[:, 0]] = efforts[:, 1]
-    told = efforts[:, 1] if ask.effort == "raw" else np.where(efforts[:, 3] > 0, np.nan, efforts[:, 2])
-    hours[trips, efforts[:, 0]] = told / US_PER_HOUR
-    rods = np.fromiter((bool(one[0]) for one in found), dtype=np.bool_, count=len(found))
-    hours[~rods] = np.nan
-    return _Table(counts.astype(np.float64), hours, (raw > 0.0) | (counts > 0.0))
-
-
-def _marks(unit: UnitOfWork, ask: RateAsk) -> tuple[tuple[str, ...], _Table]:
-    """Return every trip that was fished in the column of its mark."""
-    found = [one for one in unit.sums.of_marks(ask.trips) if one[1] != "not_fished"]
-    names = tuple(sorted({one[0] for one in found}))
-    place = {name: number for number, name in enumerate(names)}
-    texts: dict[str, int] = {}
-    counts, hours = np.zeros((len(found), len(names))), np.zeros((len(found), len(names)))
-    there = np.zeros((len(found), len(names)), dtype=np.bool_)
-    for row, (mark, _, raw, bait, uncast, text) in enumerate(found):
-        if text not in texts:
-            texts[text] = count_of(text, ask.species)
-        known = raw is not None and (ask.effort == "raw" or uncast == 0)
-        at = (row, place[mark])
-        counts[at], there[at] = texts[text], True
-        hours[at] = (raw if ask.effort == "raw" else bait) / US_PER_HOUR if known else math.nan
-    return names, _Table(counts, hours, there)
-
-
-def _by_bin(table: _Table, level: float) -> list[CatchRate]:
+def _by_bin(table: TripTable, level: float) -> list[CatchRate]:
     """Return the rate of each bin; one of too few trips has the largest over-dispersion that another has."""
-    columns = [(table.counts[there, bin_], table.efforts[there, bin_]) for bin_, there in enumerate(table.there.T)]
-    alone = [rate_of_counts(*column, level) for column in columns]
+    alone = [rate_of_counts(*column, level) for column in table.bins]
     most = max((one.dispersion for one in alone if not math.isnan(one.dispersion)), default=None)
     if most is None:
         return alone
     return [
         rate_of_counts(*column, level, most) if math.isnan(one.dispersion) else one
-        for column, one in zip(columns, alone, strict=True)
+        for column, one in zip(table.bins, alone, strict=True)
     ]
 
 
-def _summed(table: _Table) -> FloatArray:
-    """Return the effort of each trip over all bins, unknown where it is in one."""
-    summed: FloatArray = np.where(table.there, table.efforts, 0.0).sum(axis=1)
-    return summed
+def _coarse(rows: Sequence[YearCaught], ask: RateAsk, names: tuple[str, ...]) -> Mapping[str, CatchRate]:
+    """Return the rates of coarse rows by the bins of ``names``, and by marks that no trip was at."""
+    parts: dict[str, list[tuple[FloatArray, FloatArray]]] = {name: [] for name in names}
+    for year, caught in rows:
+        chosen = year.places.chosen(ask.trips) & year.fished
+        counts = caught.counts(ask.species).astype(np.float64)
+        hours = np.where(year.told, year.efforts_us[:, 0] / US_PER_HOUR, np.nan)
+        by = Coded.of(year.places.months.tolist()) if ask.by == "month" else year.places.marks
+        for place, value in enumerate(by.values):
+            own = chosen & (by.codes == place)
+            name = value if ask.by == BY_MARK else names[value - 1]
+            parts.setdefault(name, []).append((counts[own], hours[own]))
+    return {name: _coarse_rate(some, ask.level) for name, some in parts.items()}
 
 
-def _coarse(rows: Sequence[RowSum], ask: RateAsk, names: tuple[str, ...]) -> Mapping[str, CatchRate]:
-    by: dict[str, list[RowSum]] = {name: [] for name in names}
-    for one in rows:
-        name = one.mark_id if ask.by == BY_MARK else names[one.local_day.month - 1]
-        if one.outcome != "not_fished":
-            by.setdefault(name, []).append(one)
-    return {name: _coarse_rate(some, ask) for name, some in by.items()}
-
-
-def _coarse_rate(rows: Sequence[RowSum], ask: RateAsk) -> CatchRate:
-    counts = np.array([count_of(one.caught, ask.species) for one in rows], dtype=np.float64)
-    hours = [math.nan if one.coarse_us is None else one.coarse_us / US_PER_HOUR for one in rows]
-    return rate_of_counts(counts, np.array(hours, dtype=np.float64), ask.level)
+def _coarse_rate(parts: Sequence[tuple[FloatArray, FloatArray]], level: float) -> CatchRate:
+    counts, hours = (np.concatenate([np.zeros(0), *some]) for some in zip(*parts, strict=True)) if parts else (
+        np.zeros(0), np.zeros(0)
+    )  # fmt: skip
+    return rate_of_counts(counts, hours, level)

@@ -1,6 +1,6 @@
 """The records that use cases hand out, for those who may not reach the store."""
 
-from service.storage.plan_records import PlanCounts, PlanMarkRecord, PlanRecord
+from service.storage.plan_records import FeedRecord, PlanCounts, PlanMarkRecord, PlanRecord
 from service.storage.records import (
     Change,
     ChangeRecord,
@@ -22,6 +22,7 @@ __all__ = [
     "ChangeRecord",
     "ConditionRecord",
     "DocumentRecord",
+    "FeedRecord",
     "FitRecord",
     "ImportLine",
     "ImportRecord",

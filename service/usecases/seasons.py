@@ -3,20 +3,28 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
+
+import numpy as np
 
 from service.errors import DocumentInvalid
 from service.security import Caller
 from service.storage.repositories.joins import TripFilter
-from service.storage.repositories.log_sums import RowSum, TripSum
+from service.storage.repositories.log_months import ROW_PART, TRIP_PART
 from service.usecases.context import Context
-from service.usecases.marks import MARKS, MarkView
-from service.usecases.tallies import SpeciesCount, count_of, count_species, is_called, read_longest, read_tallies
+from service.usecases.insights import OutcomeSum, sum_outcomes
+from service.usecases.log_columns import Bests, LogYear, YearCaught
+from service.usecases.log_reading import Knows, LogBasis, LogReader
+from service.usecases.log_sums import sum_species
+from service.usecases.marks import MARKS
+from service.usecases.tallies import Named, SpeciesCount, is_called, species_named
 from tidecore.catchlog import Longest, species_key
+from tidecore.catchlog.sizes import Length
 from tidecore.errors import Fault
 from tidecore.rules import Species
+from tidecore.units import BoolArray
 
 #: Years that a page may be of.
 FIRST_YEAR, LAST_YEAR = 1900, 2099
@@ -34,33 +42,48 @@ class First:
 
 
 @dataclass(frozen=True, slots=True)
-class TripMark:
+class TripOfSeason:
     """A trip worth naming, and how many it caught."""
 
-    trip: TripSum
-    count: int
+    trip_id: str
+    day: date
+    mark_id: str
+    caught: int
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonPart:
+    """What the trips and the coarse rows of a part of a year add up to, and how many they caught."""
+
+    trips: Sequence[OutcomeSum]
+    rows: Sequence[OutcomeSum]
+    caught: int
+    diary_caught: int
 
 
 @dataclass(frozen=True, slots=True)
 class SeasonView:
-    """A year of trips and coarse rows, in the order of their days."""
+    """A year of trips and coarse rows: whole, by month and by mark, with the names of the marks."""
 
     year: int
     mark_id: str | None
     species: str | None
-    trips: Sequence[TripSum]
-    rows: Sequence[RowSum]
-    counts: Mapping[str, int]
+    whole: SeasonPart
+    months: Sequence[SeasonPart]
+    marks: Mapping[str, SeasonPart]
+    names: Mapping[str, str]
     caught: Sequence[SpeciesCount]
     firsts: Sequence[First]
     longest: Sequence[Longest]
-    best: Sequence[TripMark]
-    why_not: Mapping[str, int]
-    marks: Mapping[str, MarkView]
+    best: Sequence[TripOfSeason]
+    blank: Sequence[TripOfSeason]
+    why_not: Sequence[tuple[str, int]]
 
 
-def tell_season(context: Context, caller: Caller, year: int, mark_id: str | None, species: str | None) -> SeasonView:
-    """Return a year of the log by the local days of its marks.
+def tell_season(
+    context: Context, caller: Caller, year: int, mark_id: str | None, species: str | None, knows: Knows
+) -> SeasonView | None:
+    """Return a year of the log by the local days of its marks; None where who asks ``knows`` it.
 
     Raises
     ------
@@ -76,55 +99,135 @@ def tell_season(context: Context, caller: Caller, year: int, mark_id: str | None
     with context.store.unit(caller.account_id) as unit:
         if mark_id is not None:
             MARKS.find(context, unit, [mark_id])
-        trips, rows = unit.sums.trips(asked), unit.sums.rows(asked)
-        things: list[TripSum | RowSum] = [*trips, *rows]
-        earlier = [*(one.caught for one in unit.sums.rows(before)), *unit.sums.caught(before)]
-        keys = sorted({one.mark_id for one in things})
-        marks = {view.record.id: view for view in MARKS.find(context, unit, keys)}
-    counts = {text: count_of(text, species) for text in {one.caught for one in things}}
-    caught = count_species([one.caught for one in trips], [one.caught for one in rows])
-    best = [TripMark(one, counts[one.caught]) for one in trips if counts[one.caught]]
+        log = LogReader(context, unit)
+        trips, rows = log.trips_caught(asked), log.rows_caught(asked)
+        keys = sorted({key for one, _ in (*trips, *rows) for key in one.places.marks.values if mark_id in (None, key)})
+        views = MARKS.find(context, unit, keys)
+        marks = [part for view in views for part in (view.record.id, view.record.version)]
+        question = f"season {year} {mark_id} {species!r}"
+        if knows(LogBasis(question, (*log.versions(TRIP_PART, ROW_PART), *marks))):
+            return None
+        earlier = [*log.rows_caught(before), *log.trips_caught(before)]
+        bests = log.bests(year)
+    parts = _Parts(trips, rows, asked, species)
     return SeasonView(
         year,
         mark_id,
         species,
-        trips,
-        rows,
-        counts,
-        [one for one in caught if species is None or is_called(one.species, species)],
-        _firsts(trips, rows, earlier, species),
-        _longest(trips, species),
-        sorted(best, key=lambda one: -one.count)[:MOST_NAMED],
-        Counter(one.why_not or "other" for one in things if one.outcome == "not_fished"),
-        marks,
+        parts.whole(),
+        parts.months(),
+        {key: parts.at(key) for key in keys},
+        {view.record.id: view.document.name for view in views},
+        sum_species(trips, rows, asked, species),
+        _firsts([*trips, *rows], asked, earlier, before, species),
+        _longest(bests, mark_id, species),
+        *_worth_naming(trips, asked, species),
+        _why_not([year for year, _ in (*trips, *rows)], asked),
     )
 
 
+class _Parts:
+    """Sums parts of a year."""
+
+    def __init__(
+        self, trips: Sequence[YearCaught], rows: Sequence[YearCaught], asked: TripFilter, species: str | None
+    ) -> None:
+        self._years, self._trips = [one for one, _ in (*trips, *rows)], len(trips)
+        self._chosen = [one.places.chosen(asked) for one in self._years]
+        self._counts = [caught.counts(species) for _, caught in (*trips, *rows)]
+
+    def whole(self) -> SeasonPart:
+        """Return the sums of the year."""
+        return self._where(self._chosen)
+
+    def months(self) -> list[SeasonPart]:
+        """Return the sums of every month."""
+        months = [one.places.months for one in self._years]
+        return [self._where([one == month for one in months]) for month in range(1, 13)]
+
+    def at(self, mark_id: str) -> SeasonPart:
+        """Return the sums of a mark."""
+        return self._where([one.places.marks.equal(mark_id) for one in self._years])
+
+    def _where(self, wanted: Sequence[BoolArray]) -> SeasonPart:
+        chosen = [own & asked for own, asked in zip(wanted, self._chosen, strict=True)]
+        caught = [int(counts[own].sum()) for counts, own in zip(self._counts, chosen, strict=True)]
+        years, many = self._years, self._trips
+        return SeasonPart(
+            sum_outcomes(years[:many], chosen[:many]),
+            sum_outcomes(years[many:], chosen[many:]),
+            sum(caught[:many]),
+            sum(caught[many:]),
+        )
+
+
+def _worth_naming(
+    trips: Iterable[YearCaught], asked: TripFilter, species: str | None
+) -> tuple[list[TripOfSeason], list[TripOfSeason]]:
+    """Return the trips that caught most, and the last of the blank ones."""
+    best, blank = [], []
+    for year, fish in trips:
+        chosen, counts = year.places.chosen(asked), fish.counts(species)
+        caught = np.flatnonzero(chosen & (counts > 0))
+        most = caught[np.argsort(-counts[caught], kind="stable")][:MOST_NAMED]
+        best += [_named(year, place, int(counts[place])) for place in most.tolist()]
+        last = np.flatnonzero(chosen & year.outcomes.equal("blank"))[-MOST_NAMED:]
+        blank += [_named(year, place, 0) for place in last.tolist()]
+    return best, blank
+
+
+def _named(year: LogYear, place: int, caught: int) -> TripOfSeason:
+    places = year.places
+    mark = places.marks.values[places.marks.codes[place]]
+    return TripOfSeason(year.ids[place], date.fromordinal(int(places.days[place])), mark, caught)
+
+
+def _why_not(years: Iterable[LogYear], asked: TripFilter) -> list[tuple[str, int]]:
+    """Return why nobody fished, the most frequent first."""
+    found: Counter[str] = Counter()
+    for year in years:
+        unfished = np.flatnonzero(year.places.chosen(asked) & ~year.fished)
+        found.update(year.why_not[place] or "other" for place in unfished.tolist())
+    return found.most_common()
+
+
 def _firsts(
-    trips: Sequence[TripSum], rows: Sequence[RowSum], earlier: Sequence[str], species: str | None
+    years: Iterable[YearCaught],
+    asked: TripFilter,
+    earlier: Iterable[YearCaught],
+    before: TripFilter,
+    species: str | None,
 ) -> list[First]:
-    found: dict[tuple[str, str], First] = {}
-    days = sorted([(one.local_day, one.caught) for one in trips] + [(one.local_day, one.caught) for one in rows])
-    for day, text in days:
-        for one in read_tallies(text):
-            key = species_key(one.species)
-            if key not in found and (species is None or is_called(one.species, species)):
-                found[key] = First(one.species, day, ever=True)
-    # Most of what a year has was caught before: seldom are all years read.
-    new = set(found)
-    for text in earlier:
-        if not new:
-            break
-        new.difference_update(species_key(one.species) for one in read_tallies(text))
-    return [one if key in new else replace(one, ever=False) for key, one in found.items()]
+    found: dict[tuple[str, str], tuple[int, Species]] = {}
+    for year in years:
+        for named, day in _first_days(year, asked, species).items():
+            one = species_named(named)
+            if species_key(one) not in found or day < found[species_key(one)][0]:
+                found[species_key(one)] = (day, one)
+    known = {species_key(species_named(named)) for year in earlier for named in _first_days(year, before, species)}
+    return [
+        First(one, date.fromordinal(day), ever=key not in known)
+        for key, (day, one) in sorted(found.items(), key=lambda item: (item[1][0], item[0][1]))
+    ]
 
 
-def _longest(trips: Sequence[TripSum], species: str | None) -> list[Longest]:
+def _first_days(found: YearCaught, asked: TripFilter, species: str | None) -> dict[Named, int]:
+    """Return the first day (its ordinal) of every species as it was spelled that is asked for."""
+    year, caught = found
+    own = year.places.chosen(asked)[caught.of] & caught.of_species(species)
+    named, codes = caught.species.values, caught.species.codes[own]
+    days = np.full(len(named), np.iinfo(np.int64).max)
+    np.minimum.at(days, codes, year.places.days[caught.of[own]])
+    there = np.bincount(codes, minlength=len(named)) > 0
+    return {named[place]: int(days[place]) for place in np.flatnonzero(there).tolist()}
+
+
+def _longest(bests: Bests, mark_id: str | None, species: str | None) -> list[Longest]:
     found: dict[tuple[str, str, str], Longest] = {}
-    for trip in trips:
-        for one in read_longest(trip.bests):
-            key = (*species_key(one.species), one.length.kind)
-            wanted = species is None or is_called(one.species, species)
-            if wanted and (key not in found or one.length.cm > found[key].length.cm):
-                found[key] = one
+    for (_, mark, named, kind), (cm, precision, at_us) in sorted(bests.found.items(), key=lambda one: one[1][2]):
+        one = species_named(named)
+        key = (*species_key(one), kind)
+        wanted = mark_id in (None, mark) and (species is None or is_called(one, species))
+        if wanted and (key not in found or cm > found[key].length.cm):
+            found[key] = Longest(one, Length.model_construct(cm=cm, kind=kind, precision_cm=precision), at_us)
     return sorted(found.values(), key=lambda one: (one.species.scientific_name, one.length.kind))

@@ -30,6 +30,23 @@ def queue_join(unit: UnitOfWork, now: datetime) -> JobRecord:
     return unit.jobs.active(JOIN, JOIN) or unit.jobs.add(JOIN, JOIN, {}, now)
 
 
+def queue_stale_joins(context: Context) -> None:
+    """Queue the job for every account whose joins are out of date though nobody there wrote anything.
+
+    So they are after an upgrade that reckons otherwise, and with a new tide of somebody else's public station.
+    """
+    with context.store.across_accounts() as unit:
+        accounts = [one.account_id for one in unit.accounts.all()]
+    for account_id in accounts:
+        with context.store.unit(account_id) as unit:
+            stale = unit.joins.stale(STAMP, 1)
+        if stale:
+            with context.store.unit(account_id, writes=True) as unit:
+                queue_join(unit, context.clock())
+                unit.commit()
+            context.runner.wake()
+
+
 def trip_written(context: Context, unit: UnitOfWork, trip_id: str) -> None:
     """A trip says something else than its join."""
     unit.joins.forget([trip_id])
@@ -50,7 +67,7 @@ def mark_written(context: Context, unit: UnitOfWork, mark_id: str) -> None:
 def model_written(unit: UnitOfWork, station_id: str, now: datetime) -> None:
     """A station has another tide than the joins of trips at its marks.
 
-    Trips of other accounts, at marks that follow a public station, are joined anew with their next write.
+    Trips of other accounts, at marks that follow a public station, are joined anew with the next round of the runner.
     """
     if unit.joins.has_trips(station_id=station_id):
         queue_join(unit, now)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from zoneinfo import ZoneInfo
@@ -22,9 +22,11 @@ from tidecore.catchlog import (
     tally_catches,
     tally_row,
 )
-from tidecore.catchlog.sizes import Length
 from tidecore.rules import Species
 from tidecore.timebase import US_PER_HOUR
+
+#: A species as it was spelled: scientific name, FAO code, local name.
+Named = tuple[str, str | None, str | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,41 +65,11 @@ def diary_sums(row: DiaryRow, zone: ZoneInfo) -> Mapping[str, Link]:
     }
 
 
-def read_tallies(text: str) -> tuple[SpeciesTally, ...]:
-    """Return what a column ``caught`` says."""
-    if not text:
-        return ()
-    return tuple(
-        SpeciesTally(_species(name, code, local), count, kept, returned)
-        for name, code, local, count, kept, returned in orjson.loads(text)
-    )
-
-
-def read_longest(text: str) -> tuple[Longest, ...]:
-    """Return what a column ``bests`` says."""
-    if not text:
-        return ()
-    return tuple(
-        Longest(_species(name, code, local), Length(cm=cm, kind=kind, precision_cm=precision), at_us)
-        for name, code, local, cm, kind, precision, at_us in orjson.loads(text)
-    )
-
-
-def count_species(trips: Iterable[str], rows: Iterable[str] = ()) -> list[SpeciesCount]:
-    """Return columns ``caught`` of trips and of coarse rows by species, the most first."""
-    # Plain lists: a long log has tens of thousands of these.
-    found: dict[tuple[str, str | None, str | None], list[int]] = {}
-    for texts, coarse in ((trips, False), (rows, True)):
-        for text in texts:
-            for name, code, local, count, kept, returned in orjson.loads(text) if text else ():
-                sums = found.setdefault((name, code, local), [0, 0, 0, 0, 0])
-                sums[0] += count
-                sums[1] += kept
-                sums[2] += returned
-                sums[4 if coarse else 3] += count if coarse else 1
+def merge_species(found: Mapping[Named, Sequence[int]]) -> list[SpeciesCount]:
+    """Return sums of species as they were spelled, those of `SpeciesCount` in its order; by species, the most first."""
     merged: dict[tuple[str, str], SpeciesCount] = {}
     for named, sums in found.items():
-        species = _species(*named)
+        species = species_named(named)
         before = merged.get(species_key(species))
         own = SpeciesCount(species, *sums)
         merged[species_key(species)] = own if before is None else _together(before, own)
@@ -122,12 +94,9 @@ def is_called(species: Species, name: str) -> bool:
     return called == (species.fao_code or "").casefold() or called == species.scientific_name.casefold()
 
 
-def count_of(text: str, name: str | None) -> int:
-    """Return how many a column ``caught`` has, of one species by code or name where that is given."""
-    rows = orjson.loads(text) if text else []
-    if name is None:
-        return sum(row[3] for row in rows)
-    return sum(row[3] for row in rows if is_called(_species(*row[:3]), name))
+def is_named(named: Named, name: str) -> bool:
+    """Return what `is_called` does, of a species as it was spelled."""
+    return is_called(species_named(named), name)
 
 
 def _write_tallies(tallies: Iterable[SpeciesTally]) -> str:
@@ -140,10 +109,12 @@ def _write_longest(found: Iterable[Longest]) -> str:
     return orjson.dumps(rows).decode() if rows else ""
 
 
-def _named(species: Species) -> tuple[str, str | None, str | None]:
+def _named(species: Species) -> Named:
     return species.scientific_name, species.fao_code, species.local_name
 
 
 @lru_cache(maxsize=4096)
-def _species(name: str, code: str | None, local: str | None) -> Species:
+def species_named(named: Named) -> Species:
+    """Return the species that was spelled so."""
+    name, code, local = named
     return Species.model_construct(scientific_name=name, fao_code=code, local_name=local)

@@ -21,7 +21,10 @@ import numpy as np
 from service.bootstrap import House
 from service.security import LOCAL_ACCOUNT, Caller
 from service.settings import Settings
+from service.storage.engine import open_engine
 from service.storage.repositories.documents import NewDocument
+from service.storage.repositories.log_months import FACT_PART, JOIN_PART, NO_MONTH, TRIP_PART
+from service.storage.unit import Store
 from service.usecases.documents import Draft
 from service.usecases.joining import apart
 from service.usecases.joins import find_basis, keep_joins
@@ -38,6 +41,8 @@ _MARKS, _TRIPS, _CATCHES = 25, 400, 10
 _REPETITIONS = 21
 #: How many medians of the floor a common query may take.
 _MOST = 20.0
+#: Queries that are asked after writes, again, and of a process that has read nothing.
+_REMEMBERED = ("totals", "season", "rates by light", "rates by mark")
 _CALLER = Caller(LOCAL_ACCOUNT, frozenset({"read", "write", "admin"}))
 _SPECIES = [{"scientific_name": f"Piscis numero {place}", "fao_code": f"ZZ{chr(65 + place)}"} for place in range(10)]
 
@@ -48,9 +53,45 @@ def run(report: Report) -> None:
     with tempfile.TemporaryDirectory() as folder:
         rate, mark, trip = _fill(Path(folder))
         report.add("log: trips joined a second", rate, "1/s")
+        queries = dict(_queries(mark, trip))
         with served(folder) as client:
-            for name, path in _queries(mark, trip):
+            for name, path in queries.items():
                 _ask(report, client, name, path)
+            for name in _REMEMBERED:
+                _ask_again(report, client, Path(folder), name, queries[name])
+        for name in _REMEMBERED:
+            with served(folder) as client:
+                floor = _floor(client, len(client.call("GET", "/v1/trips?limit=1")))
+                took = seconds(partial(client.call, "GET", queries[name](0)))
+                report.add(f"log: {name}, the first that a process reads, in floors", took / floor, "x")
+
+
+def _floor(client: Client, size: int) -> float:
+    """Return what stored bytes of a size take [s]."""
+    client.call("GET", f"/v1/floor/{size}")
+    return median(seconds(lambda: client.call("GET", "/v1/floor")) for _ in range(_REPETITIONS))
+
+
+def _ask_again(report: Report, client: Client, folder: Path, name: str, path: Callable[[int], str]) -> None:
+    """Print what a query takes after each write of a trip and of its join, and what the same one asked again takes."""
+    floor = _floor(client, len(client.call("GET", path(0))))
+    store = Store(open_engine(Settings(auth="open", store=str(folder)).database_url))
+    written = []
+    try:
+        for repetition in range(_REPETITIONS):
+            with store.unit(LOCAL_ACCOUNT, writes=True) as unit:
+                # What a write of a trip says to those who have read its month.
+                for part in (TRIP_PART, FACT_PART):
+                    unit.log_months.count_up(part, [100 * (2016 + repetition % 10) + 1 + repetition % 12])
+                unit.log_months.count_up(JOIN_PART, [NO_MONTH])
+                unit.commit()
+            written.append(seconds(partial(client.call, "GET", path(repetition))))
+    finally:
+        store.close()
+    again = median(seconds(partial(client.call, "GET", path(0))) for _ in range(_REPETITIONS))
+    ratio = median(written) / floor
+    report.add(f"log: {name}, after a write of a trip, in floors", ratio, "x", f"<= {_MOST:g}", ratio <= _MOST)
+    report.add(f"log: {name}, the same again, in floors", again / floor, "x")
 
 
 def _queries(mark: str, trip: str) -> list[tuple[str, Callable[[int], str]]]:

@@ -1,4 +1,7 @@
-"""The recipes of openapi/cookbook, each run as a reader would, against the demo coast served on this machine."""
+"""The demo coast, started once as a user starts it: what it prints, the calls of README.md, and the recipes.
+
+Each recipe of openapi/cookbook is run as a reader would. All of it is in one file, so that one server does.
+"""
 
 from __future__ import annotations
 
@@ -17,6 +20,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from tests.house.examples import blocks, readme, run_shell
 from tests.house.tree import ROOT
 
 COOKBOOK = ROOT / "openapi" / "cookbook"
@@ -78,7 +82,7 @@ def mark_rows(ask: Any, *names: str) -> str:
 
 
 def test_every_recipe_begins_with_its_question_and_is_run_here():
-    assert len(SCRIPTS) == 10
+    assert len(SCRIPTS) == 11
     here = Path(__file__).read_text("utf-8")
     for name in SCRIPTS:
         text = (COOKBOOK / name).read_text("utf-8")
@@ -134,6 +138,25 @@ def test_a_copy_follows_the_changes(cook, ask, tmp_path):
     ask("DELETE", f"/v1/species-rules/{made['id']}", **{"If-Match": "*"})
     assert "0 written, 1 removed" in cook("follow_changes.py", "copy")
     assert not (tmp_path / "copy" / f"species_rule.{made['id']}.json").exists()
+
+
+def test_a_month_is_planned_and_followed(cook, ask, demo_server):
+    printed = cook("month_plan.py", "recipe", "2026-12", "WET")
+    plan = ask("GET", "/v1/plans?series=recipe")["items"][0]
+    assert f"{plan['marks']['done']} marks done, 0 of them as before" in printed
+    best = ask("GET", f"/v1/plans/{plan['id']}/sessions?limit=5")["items"]
+    for one in best:
+        assert f"{one['date_local']} {one['arrive'][11:16]}Z to {one['leave'][11:16]}Z at " in printed
+    (sheet,) = re.findall(r"^month sheet of the best mark: (\S+)$", printed, re.M)
+    (feed,) = re.findall(r"^follow (\S+)$", printed, re.M)
+    for address, begins in ((sheet, b"<!DOCTYPE html>"), (feed, b"BEGIN:VCALENDAR")):
+        assert address.startswith(demo_server.address)
+        with urllib.request.urlopen(address, timeout=60) as answer:
+            assert answer.read().startswith(begins)
+    again = cook("month_plan.py", "recipe", "2026-12", "WET")
+    assert f"{plan['marks']['done']} marks done, {plan['marks']['done']} of them as before" in again
+    assert "a feed follows this series already" in again
+    assert "422" in cook("month_plan.py", "recipe", "2026-13", fails=True)
 
 
 def test_marks_are_imported_twice_without_harm(cook, ask, tmp_path):
@@ -245,3 +268,36 @@ def test_rules_are_looked_over(cook, ask):
 def test_a_refusal_is_said_with_its_faults(cook):
     said = cook("best_weekend.py", "1500-01-05", fails=True)
     assert re.match(r"POST /v1/windows/search: 422 .+\n  \w+: .+; expected .+", said), said
+
+
+def test_the_demo_coast_is_shown_while_it_is_served(demo_server):
+    printed = demo_server.printed.read_text()
+    assert "Traceback" not in printed
+    shown = re.search(r"\bbest\b.*\bwindows\b", printed, re.I)
+    assert shown is not None, printed
+    rows = [line for line in printed.splitlines() if re.search(r"\d\d:\d\d", line) and line.count("│") > 5]
+    assert len(rows) >= 5
+    assert "ot for navigation" in printed
+
+
+def test_a_busy_port_is_named(demo_server, tmp_path):
+    port = demo_server.address.rpartition(":")[2]
+    second = subprocess.run(
+        [sys.executable, "-c", "from service.cli import app; app()", "serve"],
+        env={**os.environ, "EBBMARK_PORT": port, "EBBMARK_STORE": str(tmp_path / "store")},
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+    )
+    assert second.returncode == 1
+    assert f"port {port}" in second.stderr
+    assert "EBBMARK_PORT" in second.stderr
+
+
+def test_the_calls_of_the_readme_are_answered(reader, demo_server):
+    if shutil.which("curl") is None:
+        pytest.skip("curl is not installed; the calls in README.md are made with it")
+    assert any(block.run and "curl" in block.code for block in blocks(readme()))
+    ran = run_shell(readme(), reader, demo_server.address)
+    assert ran.returncode == 0, ran.stdout + ran.stderr

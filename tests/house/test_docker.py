@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import re
+import runpy
 import shutil
 import subprocess
 from typing import Any
@@ -40,11 +42,23 @@ def test_services_are_shut_in_and_only_this_machine_reaches_them(path):
     for name, one in ours.items():
         assert one["read_only"] is True, name
         assert one["cap_drop"] == ["ALL"], name
+        assert one["mem_limit"] == "2g", name
     for one in services.values():
         assert all(port.startswith("127.0.0.1:") for port in one.get("ports", []))
         for volume in one.get("volumes", []):
             if volume.startswith("."):
                 assert (path.parent / volume.partition(":")[0]).is_file(), volume
+
+
+def test_the_health_check_and_the_command_need_no_shell_and_ask_the_port_that_is_set():
+    steps = runpy.run_path(str(ROOT / "docker" / "try_image.py"))["instructions"]
+    found = dict(steps((ROOT / "docker" / "Dockerfile").read_text()))
+    assert json.loads(found["CMD"])[0] == "ebbmark"
+    program, option, script = json.loads(found["HEALTHCHECK"].partition("CMD ")[2])
+    assert (program, option) == ("python", "-c")
+    compile(script, "HEALTHCHECK", "exec")
+    assert "os.environ.get('EBBMARK_PORT', '8321')" in script
+    assert int(found["USER"]) > 0
 
 
 def test_only_the_upgrade_owns_the_tables():

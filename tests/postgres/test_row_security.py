@@ -27,7 +27,7 @@ NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
 OTHER = "acc_other"
 
 #: Tables that the service itself reads across accounts, so that a transaction of its own sees them.
-SERVED = {"accounts", "api_keys", "jobs"}
+SERVED = {"accounts", "api_keys", "feeds", "jobs"}
 
 UNPROTECTED = """
     SELECT c.relname FROM pg_class c
@@ -99,6 +99,7 @@ def two(house):
             plan = unit.plans.add(
                 new_id("pln"), job_id=job.job_id, series="x", span=(NOW, NOW), asked={}, supersedes=None, now=NOW
             )
+            unit.feeds.add(name="x", series="x", selection={}, prefix=account, secret_hash="0", now=NOW)
             unit.plans.keep_results({"0": b""}, NOW)
             planned = PlanMarkRecord(mark.id, "0", reused=False, found=0, sessions=(), changes=None, problem=None,
                                      computed_at=NOW)  # fmt: skip
@@ -132,8 +133,9 @@ def unprotected(connection) -> list[str]:
 
 
 def counts(connection, tables=None) -> dict[str, int]:
+    """Return of how many accounts rows are seen, by table."""
     names = [table.name for table in Table.metadata.tables.values() if "account_id" in table.columns]
-    return {name: connection.scalar(text(f"SELECT count(*) FROM {name}")) for name in tables or names}
+    return {name: connection.scalar(text(f"SELECT count(DISTINCT account_id) FROM {name}")) for name in tables or names}
 
 
 def claim(connection, **settings: str) -> None:

@@ -33,6 +33,9 @@ _CONFIG = """
 positive_data_acceptance.expected-statuses = [
     "2xx", "304", "400", "401", "403", "404", "409", "410", "412", "413", "415", "422", "428", "429"
 ]
+negative_data_rejection.expected-statuses = [
+    "400", "401", "403", "404", "405", "406", "409", "413", "415", "422", "428", "429"
+]
 missing_required_header.expected-statuses = ["400", "401", "403", "406", "415", "422", "428"]
 """
 #: Kind of thing -> the example of a body that makes one.

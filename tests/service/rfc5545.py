@@ -44,7 +44,8 @@ def read_calendar(raw: bytes) -> list[tuple[str, dict[str, str]]]:
             value = _unescaped(value)
         if name in ("DTSTAMP", "DTSTART", "LAST-MODIFIED"):
             assert parameters == ""
-            assert _UTC.fullmatch(value)
+            # Section 3.6.5: the onset of a zone's rule is a local time.
+            assert _UTC.fullmatch(value if found[open_ones[-1]][0] != "STANDARD" else f"{value}Z")
         if name == "TRIGGER":
             # DURATION is its default (section 3.8.6.3).
             assert parameters in ("", ";VALUE=DURATION")

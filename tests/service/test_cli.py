@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 import signal
+from functools import cache
 
 import pytest
 from typer.testing import CliRunner
 
 from service.bootstrap import House
-from service.cli import app
+from service.cli import app, contracts
 from service.cli.demo import load_demo
 from service.cli.fitting import parse_hints
 from service.cli.showing import pick_varied, search_from
@@ -126,6 +127,24 @@ def test_a_record_is_fitted_and_written(tmp_path):
     invoke("fit", str(tmp_path / "none.csv"), "--latitude", "51", code=1)
 
 
+def test_many_records_are_fitted_side_by_side_to_what_each_comes_to_alone(tmp_path, monkeypatch):
+    names = ["east.csv", "west.csv", "broken.csv"]
+    for k, name in enumerate(names):
+        (tmp_path / name).write_bytes(gauge_csv(31 - k) if name != "broken.csv" else b"time,level\nnever,1\n")
+    paths, given = [str(tmp_path / name) for name in (*names, "absent.csv")], ["--latitude", "51"]
+    for hint in ("unit=m", "datum=gauge zero", "time=time", "level=level"):
+        given += ["--hint", hint]
+    monkeypatch.setenv("EBBMARK_PLAN_WORKERS", "2")
+    result = invoke("fit", *paths, *given, "--out", str(tmp_path / "models"), code=1)
+    for name in ("broken.csv", "absent.csv"):
+        assert f"{name}: " in result.stderr
+    invoke("fit", paths[1], *given, "--out", str(tmp_path / "alone.nc"))
+    assert (tmp_path / "models" / "west.nc").read_bytes() == (tmp_path / "alone.nc").read_bytes()
+    assert sorted(one.name for one in (tmp_path / "models").iterdir()) == ["east.nc", "west.nc"]
+    twice = invoke("fit", paths[0], paths[0], *given, "--out", str(tmp_path / "twice"), code=1)
+    assert "one name" in twice.stderr
+
+
 def test_hints_are_values_or_text():
     hints = ["unit=m", 'missing=[-99, "NA"]', "header=false", "skip_rows=2", "datum=MSL = 0"]
     assert parse_hints(hints) == {
@@ -133,7 +152,9 @@ def test_hints_are_values_or_text():
     }  # fmt: skip
 
 
-def test_the_contract_is_written_and_checked(tmp_path):
+def test_the_contract_is_written_and_checked(tmp_path, monkeypatch):
+    # What is served does not change between the four commands.
+    monkeypatch.setattr(contracts, "served_contract", cache(contracts.served_contract))
     path = tmp_path / "openapi" / "v1.json"
     assert "is not what is served" in invoke("contract", str(path), "--check", code=1).output
     invoke("contract", str(path))

@@ -17,7 +17,7 @@ from service.exports.contact_note import MOST_CHARACTERS, ContactFacts, contact_
 from service.exports.icalendar import Alarm, alarm_calendar
 from tests.service.problems import problem
 from tests.service.rfc5545 import read_calendar
-from tests.service.test_peg_plans import make_mark
+from tests.service.test_peg_plans import HOURS, forecast, make_mark
 
 OUTING = {
     "arrive": "2026-06-03T18:00:00Z",
@@ -240,6 +240,20 @@ def test_going_when_it_is_too_late_is_warned_of(coastal):
     mark = make_mark(client, coast.station, told=False, way_back=[low])
     found = ask(client, mark).json()
     assert found["cautions"][0].startswith("do not go")
+
+
+def test_low_pressure_turns_one_back_as_early_as_a_surge_that_is_given(coastal):
+    client, coast = coastal
+    mark = make_mark(client, coast.station, told=False, way_back=[GULLY])
+    alone, lifted = ask(client, mark).json(), ask(client, mark, surge_m=0.3).json()
+    assert any(one.startswith("surge not assessed") for one in alone["not_assessed"])
+    # 30 hPa under 1013.25 hPa are 0.30 m by the inverse barometer.
+    told = {"mark_id": mark, **forecast(pressure_hpa=[983.25] * len(HOURS))}
+    assert client.post("/v1/conditions", json=told).status_code == 201
+    by_pressure = ask(client, mark).json()
+    assert by_pressure["turn_back"] == lifted["turn_back"]
+    assert by_pressure["turn_back"]["time"] < alone["turn_back"]["time"]
+    assert not any(one.startswith("surge not assessed") for one in by_pressure["not_assessed"])
 
 
 @pytest.mark.parametrize(

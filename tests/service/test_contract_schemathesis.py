@@ -31,10 +31,10 @@ from tests.service.contract_cases import (
 from tests.service.contract_stories import Told, tell_stories
 
 #: On PostgreSQL a part of them: what differs there is the store.
-CASES, IN_STORIES = (10, 300) if ADMIN_URL is None else (4, 100)
+CASES, IN_STORIES = (5, 250) if ADMIN_URL is None else (2, 80)
 #: Of the cases of an operation at the edges of what the contract allows, one in so many is made, and at most so many:
 #: species rules, of which four operations take one, have over 15,000 edges each.
-SHARE, MOST_EDGES = (4, 30) if ADMIN_URL is None else (12, 10)
+SHARE, MOST_EDGES = (4, 16) if ADMIN_URL is None else (12, 6)
 #: Edges that are found of one operation; the tool goes through what its body may be first.
 FOUND = 1200
 #: Least cases of a whole run.

@@ -15,7 +15,8 @@ SPAN = {"start": "2026-06-01T00:00:00Z", "end": "2026-06-05T00:00:00Z"}
 PATH = "/v1/safety-thresholds"
 PATCH = {"Content-Type": "application/merge-patch+json"}
 FIELDS = {"kind", "grade", "start", "end", "value", "unit", "threshold", "source", "text"}
-PARTY = {"party": 2, "first_visit": False, "wading": False, "bathers": False}
+# A whole number is one to JSON, whether written 2 or 2.0.
+PARTY = {"party": 2.0, "first_visit": False, "wading": False, "bathers": False}
 
 
 def sea(client, mark, height, period=14.0):

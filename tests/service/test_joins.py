@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import datetime as dt
+import threading
 
 import numpy as np
 import pytest
+from sqlalchemy import update
 
 from service.bootstrap import House
-from service.errors import NoModel
+from service.errors import NoModel, StoreUnavailable
+from service.jobs.runner import ProcessRunner
+from service.jobs.worker import Place as JobPlace
 from service.security import LOCAL_ACCOUNT, Caller
+from service.storage.tables import TripJoinRow
 from service.usecases.condition_issues import CONDITIONS, take_conditions
 from service.usecases.documents import Draft
 from service.usecases.joins import joined_trip
 from service.usecases.marks import MARKS
 from service.usecases.placed import Place
-from service.usecases.stale_joins import STAMP
+from service.usecases.stale_joins import STAMP, queue_stale_joins
 from service.usecases.station_documents import StationDocument
 from service.usecases.stations import create_station, edit_station
 from service.usecases.trips import TRIPS
@@ -191,3 +196,35 @@ def test_what_is_kept_is_what_the_timeline_says(house, mark):
     told = list(view.joined.catches.values())
     assert [one["height"].value for one in told] == pytest.approx(tide.at(at, ["height"])["height"], abs=1e-5)
     assert tuple(one["light"].value for one in told) == bins_at(tide, "light", (), at)
+
+
+def test_a_round_finds_joins_that_another_version_made(house, mark):
+    """Nobody there wrote anything: the program reckons otherwise than when they were joined."""
+    TRIPS.create(house.context, CALLER, Draft(TripRecord.parse(trip_document(mark)), None))
+    do_joins(house, LOCAL_ACCOUNT)
+    queue_stale_joins(house.context)
+    assert active_joins(house, LOCAL_ACCOUNT) == []
+    with house.store.unit(LOCAL_ACCOUNT, writes=True) as unit:
+        unit._session.execute(update(TripJoinRow).values(stamp="0.0"))
+        unit.commit()
+    queue_stale_joins(house.context)
+    queue_stale_joins(house.context)
+    assert len(active_joins(house, LOCAL_ACCOUNT)) == 1
+    assert do_joins(house, LOCAL_ACCOUNT) >= 1
+    queue_stale_joins(house.context)
+    assert active_joins(house, LOCAL_ACCOUNT) == []
+
+
+def test_a_runner_makes_its_round_when_it_starts(house):
+    made, broken = threading.Event(), iter([StoreUnavailable("busy"), LookupError("unforeseen")])
+
+    def look_round():
+        made.set()
+        raise next(broken)
+
+    for _ in range(2):
+        runner = ProcessRunner(house.store, JobPlace(""), house.context.clock, workers=0, look_round=look_round)
+        runner.start()
+        assert made.wait(10.0)
+        made.clear()
+        runner.stop()

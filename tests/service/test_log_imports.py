@@ -10,7 +10,7 @@ from starlette.testclient import TestClient
 from service.app import create_app
 from service.security import LOCAL_ACCOUNT
 from service.storage.repositories.joins import TripFilter
-from service.usecases.tallies import read_tallies
+from service.usecases.log_reading import LogReader
 from tests.service.coast import PEER, URL, example
 from tests.service.conftest import settings_for
 from tests.service.holders import context_of
@@ -104,8 +104,10 @@ def test_trips_and_catches_come_twice_without_doubling(bay):
     assert statuses(take(bay, trips, kind="trip")[1]) == ["unchanged", "unchanged", "unchanged", "conflict"]
     # What it adds up to has grown with it: three of one species, none kept.
     with context_of(bay).store.unit(LOCAL_ACCOUNT) as unit:
-        sums = {found.trip_id: read_tallies(found.caught) for found in unit.sums.trips(TripFilter())}
-    assert [(each.species.fao_code, each.count, each.kept) for each in sums[lines[0]["id"]]] == [("BSS", 3, 0)]
+        ((year, caught),) = LogReader(context_of(bay), unit).trips_caught(TripFilter())
+    own = caught.of == year.ids.index(lines[0]["id"])
+    assert [caught.species.values[place][1] for place in caught.species.codes[own]] == ["BSS"]
+    assert caught.sums[own].tolist() == [[3, 0, 3]]
     whole = {one["client_ref"]: one for one in lines_of(bay)}[one]
     assert [caught["ref"] for caught in whole["catches"]] == ["a", "b", "c"]
     assert whole["catches"][2]["species"] == BASS
@@ -248,3 +250,27 @@ def test_exports_are_filtered_and_come_in_the_form_asked_for(bay):
     problem(bay.get("/v1/exports/trips", headers={"accept": "image/png"}), 406, "not-acceptable")
     problem(bay.get("/v1/exports/trips", params={"mark_id": "mrk_0"}), 404, "not-found")
     problem(bay.get("/v1/exports/trips", params={"grid_km": 0.1}), 422, "invalid-request")
+
+
+def test_regulations_come_in_once_from_either_format(bay):
+    reference = bay.word
+    rule = {**example("create_regulation"), "client_ref": reference}
+    rule.pop("external_ref")
+    assert statuses(take(bay, ndjson(rule, {**rule, "bag": 3}), kind="regulation")[1]) == ["created", "conflict"]
+    sizes = json.dumps(rule["sizes"]).replace('"', '""')
+    seasons = json.dumps(rule["release_only"]).replace('"', '""')
+    species = rule["species"]
+    sheet = (
+        "client_ref,area,source,dated,species.scientific_name,species.fao_code,species.local_name,sizes,bag,release_only,"
+        "always_banned\n"
+        f'{reference},{rule["area"]},"{rule["source"]}",{rule["dated"]},{species["scientific_name"]},'
+        f'{species["fao_code"]},{species["local_name"]},"{sizes}",2,"{seasons}",\n'
+        f"{reference}-all,{rule['area']},board,2026-04-12,,,,,,,\n"
+        f"{reference}-bag,{rule['area']},board,soon,,,,,2,,perhaps\n"
+    ).encode()
+    lines = take(bay, sheet, CSV, kind="regulation")[1]
+    assert statuses(lines) == ["unchanged", "created", "invalid"]
+    assert {one["field"] for one in lines[2]["faults"]} == {"dated", "always_banned", "bag"}
+    (found,) = bay.get("/v1/regulations", params={"external_ref": reference}).json()["items"]
+    assert (found["version"], found["regulation"]["bag"]) == (1, 2)
+    assert found in bay.get("/v1/regulations", params={"area": rule["area"]}).json()["items"]

@@ -50,6 +50,16 @@ def test_a_day_tells_high_and_low_waters_by_the_clocks_of_the_mark(charted):
     assert "Wednesday 3 June 2026" in said
 
 
+def test_a_day_tells_whether_tides_make_or_take_off(charted):
+    client, coast, _, get = charted
+    span = {"start": "2026-06-01T00:00Z", "end": "2026-06-16T00:00Z", "step": "12h", "factor": "making"}
+    told = client.get(f"/v1/marks/{coast.mark}/timeline", params=span).json()["columns"]["making"]
+    assert set(told) == {"making", "taking_off"}
+    for day in (1, 5, 9, 13):
+        phase = f"tides {told[2 * day - 1].replace('_', ' ')}"
+        assert any(phase in one for one in words(get(date=f"2026-06-{day:02d}").content)), day
+
+
 def test_a_day_numbers_the_sessions_of_the_search(charted):
     client, coast, _, get = charted
     asked = {

@@ -151,7 +151,10 @@ def test_every_form_that_is_offered_is_declared(coastal):
     expected |= {("/v1/queryables", "application/schema+json"), ("/v1/marks/{mark_id}/now", TEXT)}
     expected |= {("/v1/sessions/contact-note", form) for form in (TEXT, ICALENDAR)}
     expected |= {("/v1/plans/{plan_id}/calendar", form) for form in (ICALENDAR, CSV)}
-    expected |= {("/v1/marks/{mark_id}/chart", form) for form in (SVG, "image/png")}
+    expected.add(("/v1/feeds/{token}.ics", ICALENDAR))
+    of_plan = "/v1/plans/{plan_id}/marks/{mark_id}"
+    expected |= {(f"{of}/chart", form) for of in ("/v1/marks/{mark_id}", of_plan) for form in (SVG, "image/png")}
+    expected |= {(f"{of}/sheet", "text/html") for of in ("/v1/marks/{mark_id}", of_plan)}
     expected |= {("/v1/exports/trips", form) for form in ("application/x-ndjson", CSV, "application/zip")}
     expected |= {("/v1/exports/diary-rows", form) for form in ("application/x-ndjson", CSV)}
     assert {one for one in declared if one[1] != JSON} == {one for one in expected if one[1] != JSON}

@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 
 from service.app import create_app
 from service.cli import app
-from service.cli.planning import read_month
+from service.cli.planning import Wanted, asked_of, read_month
 from service.storage.records import DONE
 from service.usecases.context import utc_now
 from tests.postgres.stores import store_variables
@@ -75,6 +75,8 @@ def test_a_plan_that_another_run_is_at_is_left_alone(coast):
     [
         (["--month", "2026-13"], "month"),
         (["--mark", "mrk_absent"], "mrk_absent"),
+        (["--days", "7", "--month", "this"], "--days"),
+        (["--time-zone", "Nowhere/Land"], "time_zone"),
         (["--account", "acc_local", "--all-accounts"], "--account"),
         (["--nonsense"], "nonsense"),
     ],
@@ -92,6 +94,51 @@ def test_a_store_out_of_reach_is_3(tmp_path, monkeypatch):
     refused = run("--month", "2026-06")
     assert refused.exit_code == 3
     assert "store" in refused.stderr
+
+
+def test_days_from_today_on_are_one_series_night_after_night(coast, monkeypatch):
+    client, ids = coast
+    nights = [datetime(2026, 6, 29 + k, 2, 30, tzinfo=UTC) for k in range(2)]
+    monkeypatch.setattr("service.cli.planning.DAYS", 3)
+    plans = []
+    for night in nights:
+        monkeypatch.setattr("service.cli.planning.utc_now", lambda night=night: night)
+        made = run("--mark", ids.mark, "--json")
+        assert made.exit_code == 0, made.output
+        told = json.loads(made.stdout)
+        assert told["from"] == f"{night:%Y-%m-%d}"
+        plans.append(client.get(f"/v1/plans/{told['plan_id']}").json())
+    first, second = plans
+    assert (second["start"], second["end"]) == ("2026-06-30T00:00:00Z", "2026-07-03T00:00:00Z")
+    assert second["series"] == first["series"] == told["series"]
+    assert second["supersedes"] == first["id"]
+    # Nothing but the day has changed: sessions of the days that both are of are known again, and none is news.
+    keys = [
+        {one["key"]: one["arrive"] for one in client.get(f"/v1/plans/{plan['id']}/sessions").json()["items"]}
+        for plan in plans
+    ]
+    assert {key for key, arrive in keys[0].items() if "2026-06-30T12" < arrive < "2026-07-01T12"} <= keys[1].keys()
+    assert client.get(f"/v1/plans/{second['id']}/changes").json()["items"] == []
+
+
+def test_a_rolling_series_is_called_by_what_it_is_of_and_days_are_those_of_a_zone():
+    now = datetime(2026, 10, 24, 23, 30, tzinfo=UTC)
+
+    def asked(**fields):
+        common = dict.fromkeys(("days", "month", "mark_ids", "rule_ids", "most_per_mark", "series", "account"))
+        return asked_of(Wanted(**{**common, "time_zone": "Europe/London", "everybody": False, **fields}), now)
+
+    # Summer time ends within the two days: they are of 49 hours.
+    assert asked(days=2) == {
+        "start": "2026-10-25T00:00:00+01:00", "end": "2026-10-27T00:00:00+00:00", "series": "rolling",
+    }  # fmt: skip
+    assert asked(most_per_mark=5)["series"] == "rolling"
+    some = asked(mark_ids=["mrk_b", "mrk_a"])["series"]
+    assert some.startswith("rolling ")
+    assert asked(mark_ids=["mrk_a", "mrk_b"], days=7)["series"] == some
+    assert asked(rule_ids=["mrk_a", "mrk_b"])["series"] not in ("rolling", some)
+    assert asked(series="mine")["series"] == "mine"
+    assert asked(month="2026-12") == {"month": "2026-12", "time_zone": "Europe/London"}
 
 
 def test_months_are_named_by_the_clock():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ import xarray
 from tests.service.coast import SPAN, example
 from tests.service.coverages import check_collection, decoded
 from tests.service.problems import problem
+from tidecore.timeline import factors
 
 CSV, COVERAGEJSON, NETCDF = "text/csv", "application/prs.coverage+json", "application/netcdf"
 
@@ -286,3 +288,23 @@ def test_one_missing_of_many_is_named(coastal):
     query = {**SPAN, "mark_id": [coast.mark, "mrk_0"]}
     assert "'mrk_0'" in problem(client.get("/v1/timelines", params=query), 404, "not-found")["detail"]
     problem(client.get("/v1/timelines", params=SPAN), 422, "invalid-request", "mark_id")
+
+
+def test_a_month_of_a_timeline_passes_the_cf_checker(coastal, tmp_path):
+    """Held to compliance-checker, one factor of each kind and unit: its time grows with the square of their number."""
+    from compliance_checker.runner import CheckSuite, ComplianceChecker
+
+    client, coast = coastal
+    chosen = {(one.kind, one.unit, name in ("height", "sea_temperature")): name for name, one in factors().items()}
+    query = {"start": "2026-06-01T00:00:00Z", "end": "2026-07-01T00:00:00Z", "factor": sorted(chosen.values())}
+    found = client.get(f"/v1/marks/{coast.mark}/timeline", params=query, headers={"accept": NETCDF})
+    assert found.status_code == 200, found.text
+    written, report = tmp_path / "month.nc", tmp_path / "report.json"
+    written.write_bytes(found.content)
+    CheckSuite.load_all_available_checkers()
+    passed, _ = ComplianceChecker.run_checker(
+        [str(written)], ["cf:1.11"], 0, "strict", output_filename=str(report), output_format=["json"]
+    )
+    result = json.loads(report.read_text(encoding="utf-8"))["cf:1.11"]
+    assert passed, [(one["name"], one["msgs"]) for one in result["all_priorities"] if one["msgs"]]
+    assert result["possible_points"] > 100 + 10 * len(chosen)

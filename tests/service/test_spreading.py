@@ -11,13 +11,17 @@ import pytest
 
 from service.errors import ClusterUnreachable
 from service.jobs.cluster import Cluster, open_spread
+from service.jobs.fitting import RecordPiece, fit_piece
 from service.jobs.plan_work import ChunkMark, MarkOutcome, PlanChunk, PlanQuestion, plan_chunk, unpack
 from service.jobs.spreading import Here, Pool, in_flight
-from tests.service.coast import example
+from service.storage.plain import plain
+from tests.service.coast import example, gauge_csv
 from tidecore import TideModel
 from tidecore.safety import DEFAULTS
 from tidecore.windows import search_marks
 
+HINTS = {"unit": "m", "datum": "gauge zero", "time": "time", "level": "level"}
+PIECES = [RecordPiece(f"{days}", "gauge.csv", gauge_csv(days), None, HINTS, 51.0, "") for days in (30, 31)]
 RULE = {name: value for name, value in example("create_species_rule").items() if name != "external_ref"}
 MARK = {name: value for name, value in example("create_mark").items() if name != "external_ref"}
 
@@ -89,7 +93,11 @@ def test_a_cluster_comes_to_the_same(here):
     with distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, processes=True, host="127.0.0.1", dashboard_address=None, silence_logs=50
     ) as local:
-        assert done(Cluster(local.scheduler_address).run(plan_chunk, chunks())) == here
+        cluster = Cluster(local.scheduler_address)
+        assert done(cluster.run(plan_chunk, chunks())) == here
+        fitted = sorted(cluster.run(fit_piece, iter(PIECES)), key=lambda one: one.key)
+    # JSON and not ==: a figure that was not computed is NaN.
+    assert [plain(one.model) for one in fitted] == [plain(fit_piece(one).model) for one in PIECES]
 
 
 def test_a_scheduler_that_does_not_answer_is_named():

@@ -39,6 +39,7 @@ def test_a_trip_is_logged_read_and_edited_in_versions(client, made):
     assert made.status_code == 201, made.text
     path, tag, answer = made.headers["location"], made.headers["etag"], made.json()
     assert client.get(path).json() == answer
+    assert answer in client.get("/v1/trips", params={"mark_id": answer["mark_id"]}).json()["items"]
     assert client.get(path, headers={"If-None-Match": tag}).status_code == 304
     assert (answer["time_zone"], answer["date_local"], answer["end_date_local"]) == ("Etc/UTC", *["2026-05-02"] * 2)
     # 25 and 28 min of casts; 3 h 10 min and 3 h of rods, one of which has no casts on record.
@@ -200,6 +201,7 @@ def test_trips_are_listed_by_their_start_through_an_index(client):
         while True:
             page = client.get("/v1/trips", params={"mark_id": mark, "limit": 1, **query, **cursor}).json()
             found += [one["date_local"][-1] for one in page["items"]]
+            assert page["items"] == [client.get(f"/v1/trips/{one['id']}").json() for one in page["items"]]
             if page["next_cursor"] is None:
                 return "".join(found)
             cursor = {"cursor": page["next_cursor"]}

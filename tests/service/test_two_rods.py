@@ -161,3 +161,6 @@ def test_rates_that_cannot_be_are_refused(client):
     many = {"first": {"count": 700_000, "effort_h": 1}, "second": {"count": 700_000, "effort_h": 1}}
     document = problem(client.post("/v1/two-rods/rates", json=many), 422, "invalid-input")
     assert [one["field"] for one in document["errors"]] == ["second.count"]
+    instant = {"first": {"count": 2026, "effort_h": 12}, "second": {"count": 94, "effort_h": 2.1e-236}}
+    document = problem(client.post("/v1/two-rods/rates", json=instant), 422, "invalid-request")
+    assert [one["field"] for one in document["errors"]] == ["second.effort_h"]

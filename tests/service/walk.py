@@ -40,12 +40,19 @@ KINDS = {
     "job_id": "job",
     "import_id": "import",
     "plan_id": "plan",
+    "feed_id": "feed",
     "supersedes": "plan",
 }
 #: Field of a body -> the one that an example has in its place.
 INSTEAD: Mapping[str, str] = {"mark_id": "area"}
 #: Parameters of paths that are no ids, and what is asked for.
-PLAIN: Mapping[str, str] = {"deployment_ref": "near", "bite_ref": "b1", "catch_ref": "c1", "year": "2026"}
+PLAIN: Mapping[str, str] = {
+    "deployment_ref": "near",
+    "bite_ref": "b1",
+    "catch_ref": "c1",
+    "year": "2026",
+    "token": "ebf_x",
+}
 #: Examples of required parameters of queries whose schema gives none.
 EXAMPLES: Mapping[str, str] = {**SPAN, "date": "2026-06-01"}
 _ID_LIKE = re.compile(r"(^|_)ids?$")
@@ -208,10 +215,11 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         trip = client.post("/v1/trips", json=outing)
         row = client.post("/v1/diary-rows", json=example("create_diary_row"))
         regulation = client.post("/v1/regulations", json=example("create_regulation"))
-        planned = client.post("/v1/plans", json={"month": "2026-06", "mark_ids": [coast.mark]})
+        planned = client.post("/v1/plans", json={"month": "2026-06", "mark_ids": [coast.mark], "series": "december"})
         while client.get(planned.headers["location"]).json()["state"] in ("queued", "running"):
             assert time.monotonic() < ends, "the plan is stuck"
             time.sleep(0.02)
+        feed = client.post("/v1/feeds", json={"name": "December", "series": "december"})
         given = {}
         for name, path in (("create_condition", "/v1/conditions"), ("create_warning", "/v1/warnings")):
             media_type, about, body = _BODIES[name]
@@ -238,6 +246,7 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         "job": sent.json()["job_id"],
         "import": imported.json()["id"],
         "plan": planned.json()["id"],
+        "feed": feed.json()["id"],
     }
 
 

@@ -61,26 +61,26 @@ def in_use(deployment: Deployment) -> IntArray:
 
 def effort_of(deployments: Iterable[Deployment]) -> Effort:
     """Return the effort of deployments, each rod counted for itself."""
-    bait_on_us = raw_us = uncast_us = 0
+    total = Effort()
     for one in deployments:
-        raw = ticks(one.end) - ticks(one.start)
-        raw_us += raw
-        if one.casts:
-            bait_on_us += _covered((ticks(cast.out), ticks(cast.in_)) for cast in one.casts)
-        else:
-            uncast_us += raw
-    return Effort(bait_on_us, raw_us, uncast_us)
-
-
-def _covered(spans: Iterable[tuple[int, int]]) -> int:
-    """Return how long at least one of some spans lasts; few of them cost an array more than its sum."""
-    total, reach = 0, None
-    for start, end in sorted(spans):
-        begins = start if reach is None else max(start, reach)
-        if end > begins:
-            total += end - begins
-            reach = end
+        casts = [(ticks(cast.out), ticks(cast.in_)) for cast in one.casts]
+        total += effort_of_times(ticks(one.start), ticks(one.end), casts)
     return total
+
+
+def effort_of_times(start_us: int, end_us: int, casts_us: Iterable[tuple[int, int]]) -> Effort:
+    """Return the effort of one deployment from its times and those of its casts, out and in, in any order.
+
+    All are microseconds since 1970; casts that overlap count once.
+    """
+    # Plain numbers: for the casts of one rod arrays would cost ten times as much.
+    casts = sorted(casts_us)
+    covered, reach = 0, casts[0][0] if casts else 0
+    for out, in_ in casts:
+        covered += max(0, in_ - max(out, reach))
+        reach = max(reach, in_)
+    raw = end_us - start_us
+    return Effort(covered, raw, 0 if casts else raw)
 
 
 def overlap_us(spans: IntArray, bin_: IntArray) -> int:

@@ -13,6 +13,8 @@ from tidecore.errors import Fault, InvalidInput
 
 #: Most events of both together.
 MOST_EVENTS = 1_000_000
+#: Largest effort over the other: further apart, the share of one is 1 in floats, and nothing could be told.
+MOST_UNEQUAL = 1e12
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +46,7 @@ def compare_rates(
     count, other_count : int
         Events, 0 or more, at most a million together.
     effort_h, other_effort_h : float
-        Effort of each, in the same unit, above 0.
+        Effort of each, in the same unit, above 0, neither more than 1e12 times the other.
     level : float
         Confidence of the limits.
 
@@ -62,6 +64,7 @@ def compare_rates(
     check_level(level)
     _refuse(count, effort_h, other_count, other_effort_h)
     total, share = count + other_count, effort_h / (effort_h + other_effort_h)
+    other_share = other_effort_h / (effort_h + other_effort_h)
     chance = chance_greater(count, effort_h, other_count, other_effort_h)
     if total == 0:
         return RateComparison(math.nan, 0.0, math.inf, level, 1.0, 1.0, chance)
@@ -74,7 +77,7 @@ def compare_rates(
         lower=_odds(low) * efforts,
         upper=_odds(high) * efforts,
         level=level,
-        p_value=_two_sided(count, total, share),
+        p_value=_two_sided(count, total, share, other_share),
         p_greater=beta_below(count, other_count + 1.0, share) if count else 1.0,
         chance=chance,
     )
@@ -90,11 +93,12 @@ def _odds(chance: float) -> float:
     return chance / (1.0 - chance) if chance < 1.0 else math.inf
 
 
-def _two_sided(count: int, total: int, share: float) -> float:
+def _two_sided(count: int, total: int, share: float, other_share: float) -> float:
     """Return the summed chance of all splits that are no likelier than ``count`` of ``total``."""
     ks = np.arange(total + 1)
     logs = np.concatenate(([0.0], np.cumsum(np.log(np.arange(1, total + 1)))))
-    log_chance = logs[total] - logs[ks] - logs[total - ks] + ks * math.log(share) + (total - ks) * math.log1p(-share)
+    log_ways = logs[total] - logs[ks] - logs[total - ks]
+    log_chance = log_ways + ks * math.log(share) + (total - ks) * math.log(other_share)
     # Splits equally likely on paper may differ in the last digits.
     return min(1.0, float(np.exp(log_chance[log_chance <= log_chance[count] + 1e-7]).sum()))
 
@@ -110,6 +114,10 @@ def _refuse(count: int, effort_h: float, other_count: int, other_effort_h: float
         for name, given in (("effort_h", effort_h), ("other_effort_h", other_effort_h))
         if not (math.isfinite(given) and given > 0.0)
     ]
+    if not faults and max(effort_h, other_effort_h) > MOST_UNEQUAL * min(effort_h, other_effort_h):
+        faults.append(
+            Fault("effort_h", f"and other_effort_h are {effort_h} and {other_effort_h}", "efforts less apart")
+        )
     if not faults and count + other_count > MOST_EVENTS:
         faults.append(Fault("count", f"and other_count are {count + other_count}", f"at most {MOST_EVENTS} together"))
     if faults:

@@ -13,8 +13,10 @@ from statistics import NormalDist
 _TINY = 1e-300
 _CLOSE = 1e-16
 _MOST_TERMS = 1_000_000
-#: Tangents and halvings together; where tangents serve, a few are enough.
-_MOST_TANGENTS = 1100
+#: Steps and halvings together; where steps serve, two or three are enough.
+_MOST_STEPS = 1100
+#: After a step of this part of the quantile and of its spread, what is left of the error is its cube.
+_LAST_STEP = 1e-6
 _NORMAL = NormalDist()
 
 
@@ -52,21 +54,23 @@ def gamma_quantile(chance: float, shape: float) -> float:
     """Return the ``x`` at which `gamma_below` is ``chance``, 0 to below 1."""
     if chance <= 0.0:
         return 0.0
-    # By tangents, from where the cube root of a gamma variable is nearly normal (Wilson and Hilferty 1931); a tangent
-    # that leaves what is known to hold the quantile is no better than the middle of that.
+    # By Halley's steps, from where the cube root of a gamma variable is nearly normal (Wilson and Hilferty 1931); a
+    # step that leaves what is known to hold the quantile is no better than the middle of that.
     spread = 1.0 / (9.0 * shape)
     x = shape * max(1.0 - spread + _NORMAL.inv_cdf(chance) * math.sqrt(spread), 0.01) ** 3
     low, high = 0.0, math.inf
-    for _ in range(_MOST_TANGENTS):
+    for _ in range(_MOST_STEPS):
         found = gamma_below(shape, x)
         low, high = (x, high) if found < chance else (low, x)
         steep = math.exp((shape - 1.0) * math.log(x) - x - math.lgamma(shape))
-        new = x - (found - chance) / steep if steep > 0.0 else -1.0
+        tangent = (found - chance) / steep if steep > 0.0 else math.inf
+        bend = 1.0 - 0.5 * tangent * ((shape - 1.0) / x - 1.0)
+        new = x - tangent / bend if bend > 0.0 else -1.0
         if not low <= new <= high:
             new = 2.0 * x if math.isinf(high) else 0.5 * (low + high)
-        if abs(new - x) <= 1e-15 * x:
+        step, x = abs(new - x), new
+        if step <= _LAST_STEP * min(x, math.sqrt(shape)) or step <= 1e-15 * x:
             break
-        x = new
     return x
 
 

@@ -33,11 +33,17 @@ GRADE_OF: dict[int, Grade] = {INFO: "info", CAUTION: "caution", NOT_ASSESSED: "n
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Graded:
-    """The lines of a mark over the span of a timeline, and where one of them is a danger."""
+    """The lines of a mark over the span of a timeline, and where one of them is a danger.
+
+    ``telling`` are the lines that are a hazard anywhere; ``changed`` and ``loosened`` name thresholds of the account.
+    """
 
     look: Look
     lines: tuple[Line, ...]
     danger: BoolArray
+    telling: tuple[Line, ...]
+    changed: tuple[str, ...]
+    loosened: dict[str, str]
 
 
 def assess(
@@ -89,7 +95,6 @@ def assess_all(
     """Return the hazards of several outings [microseconds since 1970], each as `assess` has them; raises as it does."""
     graded = _graded(timeline.sources, thresholds, facts)
     look, times = graded.look, graded.look.times_us
-    loosened = dict(zip(thresholds.loosened, thresholds.said(), strict=True))
     reports = []
     for first, last in outings:
         if not (times[0] <= first < last <= times[-1]):
@@ -99,8 +104,8 @@ def assess_all(
         around = slice(
             int(np.searchsorted(times, first, side="right")) - 1, int(np.searchsorted(times, last, side="left")) + 1
         )
-        found = [one for line in graded.lines for one in _hazards(line, look, first, last, around)]
-        reports.append(report_of(found, thresholds.changed, loosened))
+        found = [one for line in graded.telling for one in _hazards(line, look, first, last, around)]
+        reports.append(report_of(found, graded.changed, graded.loosened))
     return reports
 
 
@@ -196,7 +201,9 @@ def _graded(sources: Sources, thresholds: Thresholds, facts: OutingFacts) -> _Gr
         danger = np.zeros(len(look), dtype=np.bool_)
         for line in lines:
             danger |= line.codes == DANGER
-        kept[key] = _Graded(look, lines, danger)
+        telling = tuple(line for line in lines if line.codes.any())
+        loosened = dict(zip(thresholds.loosened, thresholds.said(), strict=True))
+        kept[key] = _Graded(look, lines, danger, telling, thresholds.changed, loosened)
     return kept[key]
 
 

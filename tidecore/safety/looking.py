@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 
 from tidecore.calendars import holds_at, spans
 from tidecore.conditions import warning_steps
-from tidecore.intervals import inverse_barometer
 from tidecore.safety.outing import OutingFacts
-from tidecore.shore import covered_spans
 from tidecore.shore.turning_back import PACK_UP_MIN
 from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, TimeSpan, from_microseconds
 from tidecore.timeline.access import access_open
 from tidecore.timeline.frame import Frame
-from tidecore.timeline.shore_sea import ShoreSea, number, shore_sea
+from tidecore.timeline.shore_sea import ShoreSea, given_waves, number, text
 from tidecore.timeline.sources import Sources
-from tidecore.timeline.tide_levels import sill_covered, upper_level
+from tidecore.timeline.surge import pressure_surge
+from tidecore.timeline.tide_levels import UpperLevel, sill_covered, upper_level
 from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
 
 #: Distance of the instants, and how far they reach beyond the span of a timeline [microseconds].
@@ -29,6 +30,9 @@ LOOK_BACK_US, _PAST_STEP_US = 48 * US_PER_HOUR, 10 * US_PER_MINUTE
 DARK_DEGREE = -6.0
 #: An observation of so much thunder [%] says that there was some; a convention. It counts for so long after [us].
 OBSERVED_PERCENT, WAIT_US = 50.0, 30 * US_PER_MINUTE
+#: Columns of more instants are not shared by marks: they would take more room than time.
+_MOST_SHARED = 10_000
+T = TypeVar("T")
 _THUNDER = ("thunder", "lightning")
 
 
@@ -52,34 +56,26 @@ class Look:
     @cached_property
     def sea(self) -> ShoreSea:
         """The sea as it was given, and whether it reaches the mark."""
-        return shore_sea(self.frame)
+        waves = self._shared("waves", lambda: given_waves(self.frame))
+        at = self._shared("waves_at", lambda: text(self.frame, "waves_at"))
+        return ShoreSea(waves, self.sources.setting.reaches(at, self.given("wave_from_degree")))
 
     @cached_property
     def upper(self) -> FloatArray:
         """Level that 95 % of waters stay under [m above the zero of the ground]; the zero's uncertainty is water."""
         setting = self.sources.setting
-        return setting.still(upper_level(self.sources, self.times_us)) + setting.uncertainty_m
+        return setting.still(upper_level(self.sources.tables, self.times_us)) + setting.uncertainty_m
 
     @cached_property
     def pressure_surge(self) -> FloatArray:
         """What the pressure of the air lifts the sea [m], NaN where it is unknown; high pressure is no less water."""
-        return np.maximum(inverse_barometer(self.given("pressure_hpa")), 0.0)
+        return self._shared("pressure_surge", lambda: pressure_surge(self.sources.conditions, self.times_us))
 
     def surge(self, facts: OutingFacts) -> FloatArray:
         """Return the surge that is given or, where none is, that of the pressure; 0 where neither is known."""
         if facts.surge_m is not None:
             return np.full(len(self), facts.surge_m)
         return np.where(np.isnan(self.pressure_surge), 0.0, self.pressure_surge)
-
-    def _surge_at(self, facts: OutingFacts, times_us: IntArray | FloatArray) -> FloatArray:
-        """Return the same at any instants."""
-        if facts.surge_m is not None:
-            return np.full(times_us.shape, facts.surge_m)
-        conditions = self.sources.conditions
-        if conditions is None:
-            return np.zeros(times_us.shape)
-        pressure = conditions.at("pressure_hpa", np.rint(times_us).astype(np.int64))
-        return np.maximum(np.nan_to_num(inverse_barometer(pressure)), 0.0)
 
     @cached_property
     def dark(self) -> BoolArray:
@@ -102,7 +98,18 @@ class Look:
 
     def given(self, variable: str) -> FloatArray:
         """Return a variable of the conditions."""
-        return number(self.frame, variable)
+        return self._shared(variable, lambda: number(self.frame, variable))
+
+    @cached_property
+    def _times_key(self) -> bytes:
+        return self.times_us.tobytes()
+
+    def _shared(self, what: str, make: Callable[[], T]) -> T:
+        """Return what is made of the conditions and the instants alone; marks that share both make it once."""
+        conditions = self.sources.conditions
+        if conditions is None or len(self) > _MOST_SHARED:
+            return make()
+        return conditions.once(("look", what, self._times_key), make)
 
     @cached_property
     def warning_levels(self) -> IntArray:
@@ -140,6 +147,9 @@ class Look:
     @cached_property
     def thunder_seen(self) -> BoolArray:
         """Whether thunder was observed, or was in the half hour before."""
+        return self._shared("thunder", self._thundered)
+
+    def _thundered(self) -> BoolArray:
         conditions = self.sources.conditions
         if conditions is None or all(one.kind != "observation" for one in conditions.issues):
             return np.zeros(len(self), dtype=np.bool_)
@@ -155,6 +165,9 @@ class Look:
     @cached_property
     def rained_mm(self) -> tuple[FloatArray, BoolArray]:
         """Rain of the 48 h before so far as it is known [mm], and whether all of it is known."""
+        return self._shared("rained", self._rained)
+
+    def _rained(self) -> tuple[FloatArray, BoolArray]:
         rates = self._past("rain_mm_per_h")
         known = ~np.isnan(rates)
         hours = _PAST_STEP_US / US_PER_HOUR
@@ -164,6 +177,9 @@ class Look:
     @cached_property
     def frost(self) -> AnyArray:
         """Whether it froze in the 48 h before: 1, 0, or -1 where nobody knows."""
+        return self._shared("frost", self._froze)
+
+    def _froze(self) -> AnyArray:
         air = self._past("air_temperature_c")
         froze = self._now(_trailing((air <= 0.0).astype(np.float64))) > 0.0
         unknown = self._now(_trailing(np.isnan(air).astype(np.float64))) > 0.0
@@ -195,13 +211,9 @@ class Look:
             return np.empty((0, 2), dtype=np.int64)
         if margin_m == usual_m and not self.surge(facts).any() and setting.way.lead_min is not None:
             return self.sources.once(sill_covered)
-        above = setting.uncertainty_m - setting.zero_m
+        sill = setting.way.sill_m - margin_m - (setting.uncertainty_m - setting.zero_m)
         ends = int(self.times_us[0]) - US_PER_HOUR, int(self.times_us[-1]) + 13 * US_PER_HOUR
-
-        def level(at: IntArray | FloatArray) -> FloatArray:
-            return upper_level(self.sources, at) + above + self._surge_at(facts, at)
-
-        return covered_spans(level, setting.way.sill_m - margin_m, *ends)
+        return UpperLevel(self.sources.tables, self.sources.conditions, facts.surge_m).over(sill, *ends)
 
 
 def _of_thunder(*texts: str) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -21,7 +22,7 @@ from tidecore.shore.swash import (
     sand_strength,
 )
 from tidecore.shore.waves import Waves
-from tidecore.units import BoolArray, FloatArray
+from tidecore.units import BoolArray, FloatArray, IntArray
 
 #: Still levels and wetted levels of the table: the profile's height in so many steps.
 _LEVELS = 256
@@ -147,9 +148,9 @@ def _table(ground: Ground, sand: bool, largest: float) -> _Table:
     bottom, top = float(ground.levels.min()), float(ground.levels.max())
     step = max(top - bottom, 1e-3) / (_LEVELS - 1)
     strength = _strength_needed(ground, beds, bottom, step)
-    strength[~_rows_on(ground, beds, bottom, step)] = _NEVER
-    strength[:, 0] = 0.0
-    needed = np.minimum.accumulate(_by_reach(strength, largest), axis=0)
+    strength[:, ~_rows_on(ground, beds, bottom, step)] = _NEVER
+    strength[0] = 0.0
+    needed = _accumulate(np.minimum, _by_reach(strength, largest))
     strongest = max(float(needed[needed < _ALMOST_NEVER].max()), 1e-9)
     strengths = np.linspace(0.0, strongest, _STRENGTHS)
     reached = bottom + step * np.arange(needed.shape[1])
@@ -160,44 +161,66 @@ def _table(ground: Ground, sand: bool, largest: float) -> _Table:
         wetted[i] = np.interp(strengths, row[:some], reached[:some])
     for turned in (wetted, wetted.T):
         _lift_jumps(turned, 2.0 * step)
-    wetted = np.maximum.accumulate(np.maximum.accumulate(wetted, axis=0), axis=1)
+    wetted = np.maximum.accumulate(_accumulate(np.maximum, wetted), axis=1)
     return _Table(bottom, step, strongest, wetted)
 
 
-def _strength_needed(ground: Ground, beds: frozenset[str], bottom: float, step: float) -> FloatArray:
-    """Return the least strength with which still level ``i`` runs up ``j`` steps or more; `_NEVER` off the profile.
+@lru_cache(maxsize=1)
+def _reaches() -> tuple[IntArray, IntArray, IntArray, IntArray]:
+    """Return the cells ``(j, i)`` of a table whose reach lies on the profile: flat places, both ends, steps of run-up.
 
     Both ends of every reach lie on half steps, so that the profile is looked up once for each of those.
     """
+    j, i = np.arange(_LEVELS)[:, None], np.arange(_LEVELS)[None, :]
+    cells = np.flatnonzero(((i + j < _LEVELS) & (2 * i >= j)).ravel())
+    steps, level = cells // _LEVELS, cells % _LEVELS
+    return cells, 2 * level - steps, 2 * (level + steps), steps
+
+
+def _strength_needed(ground: Ground, beds: frozenset[str], bottom: float, step: float) -> FloatArray:
+    """Return at ``[j, i]`` the least strength with which level ``i`` runs up ``j`` steps or more.
+
+    `_NEVER` where that leaves the profile.
+    """
     at = ground.waterline(bottom + step / 2.0 * np.arange(2 * _LEVELS - 1))
-    i, j = np.arange(_LEVELS)[:, None], np.arange(_LEVELS)[None, :]
-    within = (i + j < _LEVELS) & (2 * i >= j)
-    low, high = at[np.where(within, 2 * i - j, 0)], at[np.where(within, 2 * (i + j), 0)]
-    r2 = step * np.arange(_LEVELS)
+    cells, seaward, landward, steps = _reaches()
+    low, high = at[seaward], at[landward]
+    r2 = step * steps
     with np.errstate(divide="ignore", invalid="ignore"):
         slope = 1.5 * r2 / (low - high)
     # Slopes out of range count as the nearest in range: what no formula covers must not look drier.
     share = _cautious_share(beds, np.clip(slope, *(SAND_SLOPES if beds is SAND else GRAVEL_SLOPES)))
-    strength = np.where(within & np.isfinite(low) & np.isfinite(high), r2 / share, _NEVER)
-    return np.minimum.accumulate(strength[:, ::-1], axis=1)[:, ::-1]
+    strength = np.full(_LEVELS * _LEVELS, _NEVER)
+    strength[cells] = np.where(np.isfinite(low) & np.isfinite(high), r2 / share, _NEVER)
+    return _accumulate(np.minimum, strength.reshape(_LEVELS, _LEVELS)[::-1])[::-1]
 
 
 def _by_reach(strength: FloatArray, largest: float) -> FloatArray:
     """Return the strengths by the level that ``largest`` times the run-up reaches, in steps from the bottom.
 
-    Straight between two steps of run-up; up to the still level no sea is needed.
+    ``strength[j, i]`` is that of ``j`` steps of run-up from level ``i``; ``needed[i, k]`` comes back. Straight between
+    two steps of run-up; up to the still level no sea is needed.
     """
     count = int(np.ceil((_LEVELS - 1) * largest)) + 1
     place = np.arange(count) / largest
     before = np.minimum(place.astype(np.intp), _LEVELS - 1)
     after, part = np.minimum(before + 1, _LEVELS - 1), place - before
-    between = strength[:, before]
-    between += (strength[:, after] - between) * part
-    needed = np.empty((_LEVELS, count))
+    between = strength[after]
+    from_ = strength[before]
+    between -= from_
+    between *= part[:, None]
+    between += from_
+    needed = np.zeros((_LEVELS, count))
     for i in range(_LEVELS):
-        needed[i, :i] = 0.0
-        needed[i, i:] = between[i, : count - i]
+        needed[i, i:] = between[: count - i, i]
     return needed
+
+
+def _accumulate(least_or_most: np.ufunc, rows: FloatArray) -> FloatArray:
+    """Let every row be that of it and all before it, in place; by whole rows, several times faster than by columns."""
+    for before, row in pairwise(rows):
+        least_or_most(before, row, out=row)
+    return rows
 
 
 def _rows_on(ground: Ground, beds: frozenset[str], bottom: float, step: float) -> BoolArray:

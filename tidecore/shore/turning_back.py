@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 import numpy as np
 
@@ -114,11 +114,29 @@ def covered_spans(level: TimeFunction, sill: float, start_us: int, end_us: int) 
         Spans ``[start, end)`` in ascending order, to 0.05 s, cut at the ends of the span looked at. A tide that tops
         the sill for moments between two samples is found by its peak.
     """
+    return spans_over(level, look_along(level, start_us, end_us), sill)
+
+
+class LookedAlong(NamedTuple):
+    """A level at instants [microseconds since 1970] between two of which it goes one way; the ends are among them."""
+
+    times_us: FloatArray
+    levels: FloatArray
+
+
+def look_along(level: TimeFunction, start_us: int, end_us: int) -> LookedAlong:
+    """Return a level along a span, with its peaks and dips; made once for all sills that it is held against."""
     even = sample_times(start_us, end_us, _STEP_US)
     tops = maxima(level, start_us, end_us, _STEP_US).times_us
     dips = maxima(lambda at: -level(at), start_us, end_us, _STEP_US).times_us
     times = np.unique(np.concatenate((even, tops, dips)))
-    covered = level(times) >= sill
+    return LookedAlong(times, level(times))
+
+
+def spans_over(level: TimeFunction, along: LookedAlong, sill: float) -> IntArray:
+    """Return when a level that was looked along stands at a sill or over it, as `covered_spans` does."""
+    times, covered = along.times_us, along.levels >= sill
+    start_us, end_us = round(times[0]), round(times[-1])
     k = np.flatnonzero(covered[1:] != covered[:-1])
     borders = edges(lambda at: level(at) >= sill, times[k], times[k + 1], _TOLERANCE_US)
     whole = np.rint(borders).astype(np.int64)

@@ -22,6 +22,7 @@ from tidecore.timeline.frame import Frame
 from tidecore.timeline.shore_columns import WAVES_IN_MARGIN
 from tidecore.timeline.shore_sea import shore_sea
 from tidecore.timeline.sources import Sources
+from tidecore.timeline.surge import surge_at, surge_unsure
 from tidecore.timeline.tide_levels import upper_level
 from tidecore.units import AnyArray, FloatArray, IntArray
 
@@ -29,7 +30,6 @@ from tidecore.units import AnyArray, FloatArray, IntArray
 MoveCause = Literal["set_up", "ebb", "flood", "sea_falls", "sea_rises"]
 
 ALL_REACHED = "no ground of the profile stays dry: the largest run-up comes to all of it"
-SURGE_UNKNOWN = "surge not assessed: the plan rests on the tide alone; a surge brings the water further up"
 #: Steps by which the largest run-up is rounded up, so that alike outings share their tables.
 _LARGEST_STEP = 0.05
 _CHECK_US = US_PER_MINUTE
@@ -80,7 +80,7 @@ class PegPlan:
     largest_over_r2 : float
         How many times R2 the largest run-up of the outing was taken for; NaN without a plan.
     surge_m : float or None
-        The surge that is in the levels [m], where it is constant; None where none is given.
+        The surge that was given and is in the levels [m]; None where none was: they then hold that of the pressure.
     """
 
     span: TimeSpan
@@ -112,7 +112,7 @@ def plan_pegs(
     span : TimeSpan
         From setting up to packing up.
     surge_m : float, optional
-        Surge over the whole span [m]; the plan then rests on the tide with it.
+        Surge over the whole span [m]; that of the pressure of the air unless given, as far as that is known.
     step_m, notice_min, least_stay_min : float
         See `tidecore.shore.peg_plan`.
 
@@ -130,9 +130,8 @@ def plan_pegs(
     """
     sources = timeline.sources
     setting, notice = sources.setting, round(notice_min * US_PER_MINUTE)
-    back, unsure = turning_back(sources, span, surge_m or 0.0)
-    if surge_m is None:
-        unsure = (*unsure, SURGE_UNKNOWN)
+    back, unsure = turning_back(sources, span, surge_m)
+    unsure = (*unsure, *surge_unsure(sources.conditions, span, surge_m))
     until = span.end_us if back is None or back.time_us is None else min(span.end_us, back.time_us)
 
     def nothing(*missing: str) -> PegPlan:
@@ -148,13 +147,12 @@ def plan_pegs(
     if np.isnan(frame.height).any():
         return nothing("the tide is not known over the whole session")
     sea = shore_sea(frame)
-    known = setting.run_up(_still(frame, surge_m or 0.0), sea.waves, sea.reaches)
+    known = setting.run_up(_still(frame, surge_m), sea.waves, sea.reaches)
     assert known is not None
     if np.isin(known.why, _SEA_UNKNOWN).any() or (known.why > 0).all():
         return nothing(*_said(known))
     largest = _largest(sea.waves, span)
 
-    surge = surge_m or 0.0
     stands: list[Stand] = []
     untold: list[Untold] = []
     for start, end, why in _stretches(looked_at, known.why, notice):
@@ -162,14 +160,14 @@ def plan_pegs(
             untold.append(Untold(start, end, why))
             continue
         assert setting.beach is not None
-        limit = _limit(sources, setting.beach, surge, largest)
+        limit = _limit(sources, setting.beach, surge_m, largest)
         found = peg_plan(limit, setting.beach, start, end, step_m, notice_min, least_stay_min)
-        stands += [_stand(sources, move, surge) for move in found.moves]
+        stands += [_stand(sources, move, surge_m) for move in found.moves]
         untold += [Untold(*bare, ALL_REACHED) for bare in found.without]
     return PegPlan(span, until, tuple(stands), tuple(untold), (), unsure, back, largest, surge_m)
 
 
-def _limit(sources: Sources, ground: Ground, surge_m: float, largest: float) -> TimeFunction:
+def _limit(sources: Sources, ground: Ground, surge_m: float | None, largest: float) -> TimeFunction:
     """Return the level that no peg may be reached by [m above the zero of the ground], at instants."""
 
     def limit(at: IntArray | FloatArray) -> FloatArray:
@@ -209,9 +207,10 @@ def _said(known: RunUp) -> tuple[str, ...]:
     )
 
 
-def _still(frame: Frame, surge_m: float) -> FloatArray:
+def _still(frame: Frame, surge_m: float | None) -> FloatArray:
     """Return the still level with surge; the uncertainty of the zero of the ground counts as water."""
-    return frame.still_level + surge_m + frame.sources.setting.uncertainty_m
+    sources = frame.sources
+    return frame.still_level + surge_at(sources.conditions, frame.times_us, surge_m) + sources.setting.uncertainty_m
 
 
 def _largest(waves: Waves, span: TimeSpan) -> float:
@@ -222,11 +221,13 @@ def _largest(waves: Waves, span: TimeSpan) -> float:
     return float(np.ceil(largest_over_r2(count) / _LARGEST_STEP) * _LARGEST_STEP)
 
 
-def turning_back(sources: Sources, span: TimeSpan, surge_m: float) -> tuple[TurnBack | None, tuple[str, ...]]:
+def turning_back(
+    sources: Sources, span: TimeSpan, surge_m: float | None = None
+) -> tuple[TurnBack | None, tuple[str, ...]]:
     """Return when to turn back in an outing, and why that is not known.
 
-    Where the sill is under water when the outing begins it is when turning back was due. A surge below 0 is not
-    counted on.
+    Where the sill is under water when the outing begins it is when turning back was due. The surge is the one given
+    or, where none is, that of the pressure; one below 0 is not counted on.
     """
     setting = sources.setting
     missing = setting.missing("minutes_to_turn_back")
@@ -235,12 +236,14 @@ def turning_back(sources: Sources, span: TimeSpan, surge_m: float) -> tuple[Turn
     way = setting.way
     assert way is not None
     assert way.lead_min is not None
-    above = setting.uncertainty_m - setting.zero_m + max(surge_m, 0.0)
+    above = setting.uncertainty_m - setting.zero_m
     lead = round(way.lead_min * US_PER_MINUTE)
     first = span.start_us - _LOOK_BACK_US
-    spans = covered_spans(
-        lambda at: upper_level(sources, at) + above, way.sill_m - SILL_MARGIN_M, first, span.end_us + lead
-    )
+
+    def level(at: IntArray | FloatArray) -> FloatArray:
+        return upper_level(sources.tables, at) + above + np.maximum(surge_at(sources.conditions, at, surge_m), 0.0)
+
+    spans = covered_spans(level, way.sill_m - SILL_MARGIN_M, first, span.end_us + lead)
     ahead = spans[spans[:, 1] > span.start_us]
     if not len(ahead):
         return TurnBack(way, None, None), ()
@@ -248,7 +251,7 @@ def turning_back(sources: Sources, span: TimeSpan, surge_m: float) -> tuple[Turn
     return TurnBack(way, covered - lead, covered), ()
 
 
-def _stand(sources: Sources, move: PegMove, surge_m: float) -> Stand:
+def _stand(sources: Sources, move: PegMove, surge_m: float | None) -> Stand:
     frame = Frame(sources, np.array([move.time_us], dtype=np.int64))
     still, rises = float(_still(frame, surge_m)[0]), float(frame.rate[0]) > 0.0
     if move.metres == 0.0 and move.minutes == 0.0:

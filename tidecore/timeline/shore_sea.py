@@ -52,9 +52,14 @@ def given_breaks(sources: Sources, *variables: str) -> IntArray:
     return np.concatenate([sources.conditions.pieces(variable).breaks_us() for variable in variables])
 
 
+def given_waves(frame: Frame) -> Waves:
+    """Return the waves at the instants of a frame, as they were given."""
+    return Waves.of(number(frame, "wave_height_m"), *(number(frame, name) for name in _PERIODS))
+
+
 def shore_sea(frame: Frame) -> ShoreSea:
     """Return the sea at the instants of a frame."""
-    waves = Waves.of(number(frame, "wave_height_m"), *(number(frame, name) for name in _PERIODS))
+    waves = given_waves(frame)
     reaches = frame.sources.setting.reaches(text(frame, "waves_at"), number(frame, "wave_from_degree"))
     return ShoreSea(waves, reaches)
 

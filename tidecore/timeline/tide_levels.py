@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from tidecore.conditions import Conditions
 from tidecore.intervals import height_bounds
 from tidecore.offsets import WarpedHeight
 from tidecore.roots.brackets import refine
-from tidecore.shore import covered_spans
-from tidecore.shore.turning_back import SILL_MARGIN_M
+from tidecore.shore.turning_back import SILL_MARGIN_M, LookedAlong, look_along, spans_over
 from tidecore.timebase import from_microseconds
+from tidecore.timeline.surge import surge_at
 from tidecore.units import FloatArray, IntArray
 
 if TYPE_CHECKING:
-    from tidecore.timeline.sources import Sources
+    from tidecore.timeline.sources import Sources, TideTables
 
 #: Level of the interval whose upper bound counts for the way back: 95 % stay under it.
 LEVEL = 0.9
@@ -25,6 +28,8 @@ ALLOWANCE_M = 0.5
 
 _NONE: IntArray = np.empty(0, dtype=np.int64)
 _TOLERANCE_US = 1000.0
+#: Levels along spans that are kept for the next mark: some 100 kB a month each.
+_KEPT = 32
 
 
 def level_passes(sources: Sources, levels: FloatArray) -> IntArray:
@@ -46,38 +51,62 @@ def level_passes(sources: Sources, levels: FloatArray) -> IntArray:
     return np.rint(found).astype(np.int64)
 
 
-def upper_level(sources: Sources, times_us: IntArray | FloatArray) -> FloatArray:
-    """Return the level that 95 % of waters stay under [m above the datum], surge included.
+def upper_level(tables: TideTables, times_us: IntArray | FloatArray) -> FloatArray:
+    """Return the level that 95 % of waters stay under [m above the datum], the surge of whoever asks not in it.
 
     The tide with the upper bound of its 90 % interval; with half a metre on it where the model has no record to tell
     an interval from. NaN where the tide is.
     """
-    height, times = sources.curve(times_us), np.asarray(times_us, dtype=np.float64)
-    found = sources.model.calibration
+    height, times = tables.curve(times_us), np.asarray(times_us, dtype=np.float64)
+    found = tables.model.calibration
     if found is None:
         return height + ALLOWANCE_M
     inside, at_station = ~np.isnan(height), times
-    if isinstance(sources.curve, WarpedHeight):
-        half, inside = sources.curve.warp.half_tides(times)
+    if isinstance(tables.curve, WarpedHeight):
+        half, inside = tables.curve.warp.half_tides(times)
         at_station = times.copy()
-        at_station[inside] = sources.curve.warp.station_times(times[inside], half[inside])
+        at_station[inside] = tables.curve.warp.station_times(times[inside], half[inside])
     instants = from_microseconds(at_station[inside])
-    harmonics = sources.model.harmonics
+    harmonics = tables.model.harmonics
     above = np.full(height.shape, np.nan)
     above[inside] = height_bounds(found, harmonics, instants, LEVEL).upper - harmonics.heights(instants)
     upper: FloatArray = height + above
     return upper
 
 
+@dataclass(frozen=True, slots=True)
+class UpperLevel:
+    """`upper_level` with the surge that is given or that of the pressure [m above the datum], as a function of time.
+
+    Equal ones are the same water: marks that follow one tide under one sky look along it once.
+    """
+
+    tables: TideTables
+    conditions: Conditions | None
+    surge_m: float | None
+
+    def __call__(self, times_us: FloatArray) -> FloatArray:
+        """Return the level at instants [microseconds since 1970]."""
+        return upper_level(self.tables, times_us) + surge_at(self.conditions, times_us, self.surge_m)
+
+    def over(self, sill: float, start_us: int, end_us: int) -> IntArray:
+        """Return when it stands at a sill [m above the datum] or over it, see `tidecore.shore.covered_spans`."""
+        return spans_over(self, _along(self, start_us, end_us), sill)
+
+
+@lru_cache(maxsize=_KEPT)
+def _along(level: UpperLevel, start_us: int, end_us: int) -> LookedAlong:
+    return look_along(level, start_us, end_us)
+
+
 def sill_covered(sources: Sources) -> IntArray:
     """Return when the upper level is within 0.3 m of the lowest sill of the way back, shape ``(n, 2)``, ascending.
 
-    Over all of the tables, whose ends cut the spans. The uncertainty of the zero of the ground counts as water.
+    Over all of the tables, whose ends cut the spans; without surge. The uncertainty of the zero of the ground counts
+    as water.
     """
-    setting = sources.setting
+    setting, tables = sources.setting, sources.tables
     if setting.way is None or setting.way.lead_min is None or np.isnan(setting.zero_m):
         return np.empty((0, 2), dtype=np.int64)
-    above = setting.uncertainty_m - setting.zero_m
-    start, end = sources.tables.start_us, sources.tables.end_us
-    sill = setting.way.sill_m - SILL_MARGIN_M
-    return covered_spans(lambda at: upper_level(sources, at) + above, sill, start, end)
+    sill = setting.way.sill_m - SILL_MARGIN_M - (setting.uncertainty_m - setting.zero_m)
+    return UpperLevel(tables, None, None).over(sill, tables.start_us, tables.end_us)

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal, TypeVar
 
-from fastapi import APIRouter, Depends, Path, Query
+from fastapi import APIRouter, Depends, Path, Query, Request
 from fastapi.responses import Response
 
+from service.api.conditional import answer_told, declare_conditional, has_it, parts_etag
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, OfMark, TripId
 from service.api.editing import ONCE, OnceOfDeed, respond, written
-from service.api.media import StrictRoute, answer
+from service.api.media import answer
+from service.api.repeated import RepeatedRoute
 from service.api.v1.schemas.common import RETRY_AFTER, retry_after
 from service.api.v1.schemas.insights import Season, Totals, write_season, write_totals
 from service.api.v1.schemas.jobs import Job, write_job
@@ -19,6 +22,7 @@ from service.api.v1.schemas.joined_trips import JoinedTripSchema, write_joined
 from service.api.v1.schemas.rates import Rates, write_rates
 from service.usecases.insights import tell_totals
 from service.usecases.joins import ask_for_joins, joined_trip
+from service.usecases.log_reading import Knows, LogBasis
 from service.usecases.once import Answered
 from service.usecases.rates import RateAsk, tell_rates
 from service.usecases.records import JobRecord, TripFilter
@@ -27,7 +31,9 @@ from tidecore.calendars.patterns import CalendarDate
 from tidecore.catchlog.bins import MOST_EDGES
 from tidecore.errors import Fault, InvalidInput
 
-router = APIRouter(tags=["insights"], route_class=StrictRoute)
+router = APIRouter(tags=["insights"], route_class=RepeatedRoute)
+
+V = TypeVar("V")
 
 _DATE = {"format": "date"}
 OfSpecies = Annotated[
@@ -89,7 +95,8 @@ def get_joined_trip(trip_id: TripId, caller: CallerDep, context: ContextDep) -> 
 )
 def join_trips(caller: CallerDep, context: ContextDep, once: OnceOfDeed) -> Response:
     """Have every trip joined whose join is missing or rests on older versions; the job that does it already, where
-    there is one. Writes do this by themselves; it is for after an upgrade, or a new tide of a public station."""
+    there is one. Writes do this by themselves, and an hourly round after an upgrade or a new tide of a public station;
+    this is for who cannot wait."""
     return respond(once.run(context, caller, lambda keep: ask_for_joins(context, caller, keep), _asked))
 
 
@@ -98,12 +105,14 @@ def join_trips(caller: CallerDep, context: ContextDep, once: OnceOfDeed) -> Resp
     operation_id="get_totals",
     summary="What the log adds up to",
     response_model=Totals,
-    responses=declare("not-found", "invalid-input"),
+    responses=declare_conditional() | declare("not-found", "invalid-input"),
 )
-def get_totals(caller: CallerDep, context: ContextDep, trips: TripsDep, species: OfSpecies = None) -> Response:
+def get_totals(
+    request: Request, caller: CallerDep, context: ContextDep, trips: TripsDep, species: OfSpecies = None
+) -> Response:
     """Trips by outcome, blanks among them, effort raw and bait-on, catches by species; match trips can be told apart by
     their purpose, coarse rows of old diaries stand beside."""
-    return answer(write_totals(tell_totals(context, caller, trips, species)))
+    return _told(request, lambda knows: tell_totals(context, caller, trips, species, knows), write_totals)
 
 
 @router.get(
@@ -111,9 +120,10 @@ def get_totals(caller: CallerDep, context: ContextDep, trips: TripsDep, species:
     operation_id="get_rates",
     summary="Catch rates by one factor",
     response_model=Rates,
-    responses=declare("not-found", "invalid-input", "unknown-name"),
+    responses=declare_conditional() | declare("not-found", "invalid-input", "unknown-name"),
 )
 def get_rates(
+    request: Request,
     caller: CallerDep,
     context: ContextDep,
     trips: TripsDep,
@@ -142,9 +152,9 @@ def get_rates(
     level: Annotated[float, Query(gt=0.0, lt=1.0, description="Confidence of the limits.")] = 0.95,
 ) -> Response:
     """Catches per hour of effort in each bin of one factor, with exact Poisson limits, limits widened by how much trips
-    differ, blanks, and what the evidence is worth."""
+    differ, blanks, and what the evidence is worth. By edges of one's own there is no ETag."""
     ask = RateAsk(by, tuple(edges or ()), species, effort, level, trips)
-    return answer(write_rates(tell_rates(context, caller, ask)))
+    return _told(request, lambda knows: tell_rates(context, caller, ask, knows), write_rates)
 
 
 @router.get(
@@ -152,9 +162,10 @@ def get_rates(
     operation_id="get_season",
     summary="A year of the log",
     response_model=Season,
-    responses=declare("not-found", "invalid-input"),
+    responses=declare_conditional() | declare("not-found", "invalid-input"),
 )
 def get_season(
+    request: Request,
     year: Annotated[int, Path(ge=FIRST_YEAR, le=LAST_YEAR, description="By the local days of the marks.")],
     caller: CallerDep,
     context: ContextDep,
@@ -163,7 +174,20 @@ def get_season(
 ) -> Response:
     """A year on one page: months, species, marks, the best trips and the blanks, what was not fished and why, firsts
     and longest."""
-    return answer(write_season(tell_season(context, caller, year, mark_id, species)))
+    return _told(request, lambda knows: tell_season(context, caller, year, mark_id, species, knows), write_season)
+
+
+def _told(request: Request, tell: Callable[[Knows], V | None], write: Callable[[V], dict[str, Any]]) -> Response:
+    """Return what ``tell`` finds in the log, or 304 without it; what has no basis has no ETag."""
+    found: list[str] = []
+
+    def knows(basis: LogBasis) -> bool:
+        found.append(parts_etag(basis.question, *basis.rests_on))
+        return has_it(request, found[0])
+
+    view = tell(knows)
+    document = None if view is None else write(view)
+    return answer_told(request, found[0], document) if found else answer(document)
 
 
 def _asked(job: JobRecord) -> Answered:

@@ -48,7 +48,7 @@ def get_plan_calendar(
     in the plans that follow in the series, with a SEQUENCE that counts changes; sessions that are gone since the plan
     before are told once, as CANCELLED.
     """
-    selection = Selection(_ids(mark_id), _ids(rule_id), most)
+    selection = Selection(_ids(mark_id), _ids(rule_id), most=most)
     found = find_calendar(context, caller, plan_id, selection)
 
     def write() -> Response:

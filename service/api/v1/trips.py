@@ -39,6 +39,7 @@ from service.api.v1.schemas.trips import (
     patched_trip,
     replaced_trip,
     write_corrections,
+    write_stored_trips,
     write_trip,
     write_trips,
 )
@@ -46,6 +47,7 @@ from service.api.v1.schemas.versions import DocumentVersionList, write_versions
 from service.errors import DocumentInvalid
 from service.usecases.logged import LogQuestion
 from service.usecases.once import Answered
+from service.usecases.stored_trips import list_stored_trips
 from service.usecases.trips import TRIP_LOG, TRIPS, TripShown, correct_trip, restore_trip
 from tidecore.errors import Fault
 
@@ -98,8 +100,8 @@ def list_trips(
     if from_ is not None and to is not None and to <= from_:
         raise DocumentInvalid(Fault("to", f"is {to.isoformat()}, not after from", "a later instant, or none"))
     after = read_log_place("trips", cursor, datetime.fromisoformat)
-    page = TRIP_LOG.page(context, caller, LogQuestion(mark_id, from_, to, outcome, after), limit)
-    return answer(write_trips(page, write_log_place("trips", page.after)))
+    page = list_stored_trips(context, caller, LogQuestion(mark_id, from_, to, outcome, after), limit)
+    return answer(write_stored_trips(page, write_log_place("trips", page.after)))
 
 
 @router.put(

@@ -96,7 +96,7 @@ def _head(chart: MarkChart, days: Sequence[tuple[datetime.date, int, int]]) -> I
     if len(days) <= _FEW:
         yield words(_RIGHT + 14, _TOP - 6, "waters of the day", "small quiet")
     else:
-        yield words(_RIGHT + 14, _TOP - 6, "high waters", "small quiet")
+        yield words(_RIGHT + 10, _TOP - 6, "high waters", "small quiet")
         yield words(976, _TOP - 6, "range", "small quiet end")
 
 
@@ -186,7 +186,7 @@ def _waters(chart: MarkChart, strip: _Strip, tall: bool) -> Iterator[str]:
     y = strip.top + 20.0
     for place, event in enumerate([one for one in turns if one.kind == "high_water"][:2]):
         said = f"{chart.clock(_us(event))} {metres(event.height or 0.0)}"
-        yield words(_RIGHT + 14 + 56 * place, y, said, "tiny")
+        yield words(_RIGHT + 10 + 60 * place, y, said, "tiny")
     if len(turns) > 1:
         heights = [event.height or 0.0 for event in turns]
         yield words(976, y, metres(max(heights) - min(heights)), "tiny end")

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, NamedTuple
 
-from sqlalchemy import Select, bindparam, delete, func, or_, select, tuple_, update
+from sqlalchemy import Select, Text, bindparam, cast, delete, func, or_, select, tuple_, update
 from sqlalchemy.orm import Session
 
 from service.storage.bulk import insert_many
@@ -15,6 +15,7 @@ from service.storage.codecs import document_record
 from service.storage.identifiers import new_id, new_ids
 from service.storage.records import DocumentRecord, VersionRecord
 from service.storage.repositories.base import Repository
+from service.storage.repositories.log_months import LogMonthRepository, months_of
 from service.storage.tables import (
     DiaryRowRow,
     DiaryRowVersionRow,
@@ -55,6 +56,8 @@ class DocumentTables:
     row: type[DocumentRow]
     version_row: type[DocumentVersionRow]
     many: Select[str, str | None, int, datetime, datetime]
+    #: Whether documents have a local day, by whose month they are told to be written to.
+    dated: bool = False
 
 
 class NewDocument(NamedTuple):
@@ -72,8 +75,8 @@ METHODS = DocumentTables("mth", MethodRow, MethodVersionRow, _many_of(MethodRow)
 SAFETY_THRESHOLDS = DocumentTables(
     "sft", SafetyThresholdsRow, SafetyThresholdsVersionRow, _many_of(SafetyThresholdsRow)
 )
-TRIPS = DocumentTables("trp", TripRow, TripVersionRow, _many_of(TripRow))
-DIARY_ROWS = DocumentTables("dia", DiaryRowRow, DiaryRowVersionRow, _many_of(DiaryRowRow))
+TRIPS = DocumentTables("trp", TripRow, TripVersionRow, _many_of(TripRow), dated=True)
+DIARY_ROWS = DocumentTables("dia", DiaryRowRow, DiaryRowVersionRow, _many_of(DiaryRowRow), dated=True)
 REGULATIONS = DocumentTables("reg", RegulationRow, RegulationVersionRow, _many_of(RegulationRow))
 
 
@@ -103,6 +106,7 @@ class DocumentRepository(Repository):
         super().__init__(session, account_id)
         self._row, self._version_row = tables.row, tables.version_row
         self._prefix, self._many = tables.prefix, tables.many
+        self._months = LogMonthRepository(session, account_id) if tables.dated else None
 
     def add(
         self, document: Mapping[str, Any], *, external_ref: str | None, now: datetime, links: Mapping[str, Link]
@@ -119,6 +123,7 @@ class DocumentRepository(Repository):
         )
         self._session.add(row)
         self._session.flush()
+        self._count_days([links])
         self._add_version(row.key, 1, document, now)
         return document_record(row)
 
@@ -134,6 +139,7 @@ class DocumentRepository(Repository):
             (its, one.external_ref, *map(one.links.__getitem__, linked)) for its, one in zip(ids, drafts, strict=True)
         ]
         insert_many(self._session, self._row, {**common, "updated_at": now}, [key, "external_ref", *linked], rows)
+        self._count_days([draft.links for draft in drafts])
         versions = [(its, one.document) for its, one in zip(ids, drafts, strict=True)]
         insert_many(self._session, self._version_row, common, [key, "document"], versions)
         return ids
@@ -152,6 +158,7 @@ class DocumentRepository(Repository):
         None is returned where it is not as ``record`` says any more.
         """
         version = record.version if document is None else record.version + 1
+        self._count_months([record.id])
         result = self._session.execute(
             update(self._row)
             .where(
@@ -164,6 +171,7 @@ class DocumentRepository(Repository):
         )
         if not result.rowcount:  # type: ignore[attr-defined]
             return None
+        self._count_days([links])
         if document is not None:
             self._add_version(record.id, version, document, now)
         return DocumentRecord(record.id, external_ref, version, record.created_at, now)
@@ -194,7 +202,9 @@ class DocumentRepository(Repository):
             | {f"its_{name}": value for name, value in links.items()}
             for one, (_, _, links) in zip(made, edits, strict=True)
         ]
+        self._count_months([one.id for one in made])
         self._session.connection().execute(statement, values)
+        self._count_days([links for _, _, links in edits])
         key = row.__mapper__.c.key.name
         versions = [
             (one.id, one.version, document, one.updated_at) for one, (_, document, _) in zip(made, edits, strict=True)
@@ -205,10 +215,11 @@ class DocumentRepository(Repository):
 
     def remove(self, record: DocumentRecord) -> bool:
         """Remove a document with all its versions; False where it is not as ``record`` says any more."""
+        self._count_months([record.id])
+        # As in `_saying`: the account is asked of the document alone.
+        own = select(self._row.key).where(self._row.account_id == self._account_id, self._row.key == record.id)
         self._session.execute(
-            delete(self._version_row).where(
-                self._version_row.account_id == self._account_id, self._version_row.key == record.id
-            )
+            delete(self._version_row).where(self._version_row.key.in_(own)).execution_options(synchronize_session=False)
         )
         result = self._session.execute(
             delete(self._row).where(
@@ -317,17 +328,43 @@ class DocumentRepository(Repository):
 
     def documents(self, versions: Iterable[tuple[str, int]]) -> dict[tuple[str, int], dict[str, Any]]:
         """Return the documents of pairs of id and version, those that there are."""
-        row = self._version_row
-        query = select(row.key, row.version, row.document).where(
-            row.account_id == self._account_id, tuple_(row.key, row.version).in_(list(versions))
-        )
-        return {(key, version): document for key, version, document in self._session.execute(query)}
+        wanted, said = list(versions), self._version_row
+        query = self._saying(said.key, said.version, said.document, keys=[key for key, _ in wanted])
+        found = self._session.execute(query.where(tuple_(said.key, said.version).in_(wanted)))
+        return {(key, version): document for key, version, document in found}
+
+    def texts(self, records: Sequence[DocumentRecord]) -> dict[str, str]:
+        """Return what documents as they stand say, by id, as the JSON that is stored."""
+        said = self._version_row
+        query = self._saying(said.key, cast(said.document, Text), keys=[one.id for one in records])
+        found = self._session.connection().execute(query.where(said.version == self._row.version))
+        return {key: text for key, text in found.fetchall()}
+
+    def _saying(self, *columns: Any, keys: Sequence[str]) -> Any:
+        """Return the query of columns of versions of some documents.
+
+        The account is asked of the documents alone: asked of the versions, SQLite reads all that the account has.
+        """
+        row, said = self._row, self._version_row
+        query = select(*columns).join_from(row, said, said.key == row.key)
+        return query.where(row.account_id == self._account_id, row.key.in_(keys))
 
     def versions(self, key: str) -> list[VersionRecord]:
         """Return every version of a document, oldest first."""
         row = self._version_row
         query = select(row.version, row.created_at).where(row.account_id == self._account_id, row.key == key)
         return [VersionRecord(*found) for found in self._session.execute(query.order_by(row.version))]
+
+    def _count_months(self, keys: Sequence[str]) -> None:
+        """Note that the months are written to in which some documents are."""
+        if self._months is not None:
+            self._months.count_up_of(self._row, self._row.key, keys)
+
+    def _count_days(self, links: Iterable[Mapping[str, Link]]) -> None:
+        """Note that the months are written to in which documents with these columns are from now on."""
+        if self._months is not None:
+            days = [one["local_day"] for one in links if "local_day" in one]
+            self._months.count_up(self._row.__tablename__, months_of(day for day in days if isinstance(day, date)))
 
     def _add_version(self, key: str, version: int, document: Mapping[str, Any], now: datetime) -> None:
         self._session.add(

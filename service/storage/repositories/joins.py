@@ -8,9 +8,11 @@ from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import ColumnElement, and_, delete, func, or_, select, update
+from sqlalchemy.orm import Session
 
 from service.storage.bulk import insert_many
 from service.storage.repositories.base import Repository
+from service.storage.repositories.log_months import FACT_PART, JOIN_PART, NO_MONTH, LogMonthRepository, months_of
 from service.storage.tables import MarkRow, StationRow, TripFactRow, TripJoinRow, TripRow
 
 _JOIN_COLUMNS = (
@@ -78,15 +80,15 @@ class StaleTrip:
 
 
 @dataclass(frozen=True, slots=True)
-class RestsOn:
-    """Versions that a number of joins rest on; ``newest`` says whether they are today's."""
+class Versions:
+    """Versions that a number of joins rest on; ``stale`` says that something else was told since."""
 
     mark_id: str
     mark_version: int
     station_id: str
     station_version: int
     stamp: str
-    newest: bool
+    stale: bool
     trips: int
 
 
@@ -103,6 +105,11 @@ class TripFilter:
 class JoinRepository(Repository):
     """Joins of the trips of one account, and their counts."""
 
+    def __init__(self, session: Session, account_id: str) -> None:
+        """Work on the joins of an account, and count up the months that this touches."""
+        super().__init__(session, account_id)
+        self._months = LogMonthRepository(session, account_id)
+
     def get(self, trip_id: str) -> JoinRecord | None:
         """Return the join of a trip, None where there is none."""
         columns = [getattr(TripJoinRow, name) for name in _JOIN_COLUMNS]
@@ -118,9 +125,12 @@ class JoinRepository(Repository):
         insert_many(self._session, TripJoinRow, common, _JOIN_COLUMNS, rows)
         counts = [tuple(getattr(one, name) for name in _FACT_COLUMNS) for one in facts]
         insert_many(self._session, TripFactRow, common, _FACT_COLUMNS, counts)
+        self._months.count_up(FACT_PART, months_of(one.local_day for one in facts))
 
     def forget(self, trip_ids: Collection[str]) -> None:
         """Remove the joins of trips, and their counts."""
+        self._months.count_up(JOIN_PART, [NO_MONTH])
+        self._months.count_up_of(TripFactRow, TripFactRow.trip_id, trip_ids)
         for row in (TripFactRow, TripJoinRow):
             self._session.execute(
                 delete(row).where(row.account_id == self._account_id, row.trip_id.in_(sorted(trip_ids)))
@@ -138,7 +148,10 @@ class JoinRepository(Repository):
         found = self._session.execute(
             update(row).where(*which).values(stale=True).execution_options(synchronize_session=False)
         )
-        return int(found.rowcount)  # type: ignore[attr-defined]
+        doubted = int(found.rowcount)  # type: ignore[attr-defined]
+        if doubted:
+            self._months.count_up(JOIN_PART, [NO_MONTH])
+        return doubted
 
     def stale(self, stamp: str, limit: int) -> list[StaleTrip]:
         """Return trips whose join is missing or rests on something else than today's, mark by mark in time order."""
@@ -159,33 +172,23 @@ class JoinRepository(Repository):
         )
         return [StaleTrip(*row) for row in self._session.execute(query)]
 
-    def rests_on(self, stamp: str, mark_id: str | None) -> list[RestsOn]:
-        """Return what the joins rest on, of one mark or of all, counted."""
+    def rests_on(self) -> list[Versions]:
+        """Return what the joins rest on, counted; what rests on something told since is counted apart."""
         row = TripJoinRow
         columns = (row.mark_id, row.mark_version, row.station_id, row.station_version, row.stamp, row.stale)
-        counted = select(*columns, func.count().label("trips")).where(row.account_id == self._account_id)
-        if mark_id is not None:
-            counted = counted.where(row.mark_id == mark_id)
-        some = counted.group_by(row.account_id, *columns).subquery()
-        query = (
-            select(some, MarkRow.version, MarkRow.station_id, func.coalesce(StationRow.version, 0))
-            .join(MarkRow, and_(MarkRow.account_id == self._account_id, MarkRow.key == some.c.mark_id))
-            .outerjoin(StationRow, self._station())
-        )
-        found = []
-        for mark, mark_version, station, version, stamped, stale, trips, *now in self._session.execute(query):
-            newest = not stale and stamped == stamp and [mark_version, station, version] == now
-            found.append(RestsOn(mark, mark_version, station, version, stamped, newest, trips))
-        return found
+        query = select(*columns, func.count()).where(row.account_id == self._account_id)
+        found = self._session.connection().execute(query.group_by(row.account_id, *columns))
+        return [Versions(*one) for one in found]
 
-    def facts(self, factor: str, wanted: TripFilter) -> Sequence[tuple[bool, bytes, bytes]]:
-        """Return whether rods are on record, effort and catches of each joined trip in the bins of a factor."""
-        row = TripFactRow
-        query: Any = select(row.rods, row.effort, row.caught)
-        query = _within(query.where(row.account_id == self._account_id, row.factor == factor), row, wanted)
-        # Rows as the driver has them: there may be ten thousand.
-        found: Sequence[Any] = self._session.connection().execute(query).fetchall()
-        return found
+    def versions_now(self, mark_ids: Collection[str]) -> dict[str, tuple[int, str, int]]:
+        """Return of marks their version, and their station with its version, 0 where it has no tide."""
+        query = (
+            select(MarkRow.key, MarkRow.version, MarkRow.station_id, func.coalesce(StationRow.version, 0))
+            .outerjoin(StationRow, self._station())
+            .where(MarkRow.account_id == self._account_id, MarkRow.key.in_(sorted(mark_ids)))
+        )
+        found = self._session.connection().execute(query)
+        return {key: (version, station, now) for key, version, station, now in found}
 
     def has_trips(self, mark_id: str | None = None, station_id: str | None = None) -> bool:
         """Return whether there is a trip, at a mark or at the marks of a station where that is given."""
@@ -202,16 +205,6 @@ class JoinRepository(Repository):
         """Return what joins a mark to its station, where the account may read that."""
         readable = or_(StationRow.account_id == self._account_id, StationRow.public.is_(True))
         return and_(StationRow.station_id == MarkRow.station_id, readable)
-
-
-def _within(query: Any, row: Any, wanted: TripFilter) -> Any:
-    if wanted.mark_id is not None:
-        query = query.where(row.mark_id == wanted.mark_id)
-    if wanted.start is not None:
-        query = query.where(row.local_day >= wanted.start)
-    if wanted.end is not None:
-        query = query.where(row.local_day <= wanted.end)
-    return query if wanted.purpose is None else query.where(row.purpose == wanted.purpose)
 
 
 def _newest(stamp: str) -> ColumnElement[bool]:

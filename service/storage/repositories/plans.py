@@ -12,7 +12,7 @@ from service.storage.bulk import insert_many
 from service.storage.plan_records import PlanCounts, PlanMarkRecord, PlanRecord
 from service.storage.records import ACTIVE, DONE
 from service.storage.repositories.base import Repository
-from service.storage.tables import JobRow, PlanMarkRow, PlanResultRow, PlanRow
+from service.storage.tables import JobRow, MarkRow, PlanMarkRow, PlanResultRow, PlanRow
 
 #: Most values in one list of a query.
 _AT_ONCE = 500
@@ -141,6 +141,16 @@ class PlanRepository(Repository):
             PlanMarkRow.account_id == self._account_id, PlanMarkRow.plan_id == plan_id
         )
         return list(self._session.scalars(query.order_by(PlanMarkRow.mark_id)))
+
+    def marks_as_they_are(self, plan_id: str) -> tuple[int, datetime | None]:
+        """Return the sum of the versions in which the marks of a plan are now, and when the newest was written."""
+        query = (
+            select(func.coalesce(func.sum(MarkRow.version), 0), func.max(MarkRow.updated_at))
+            .join(PlanMarkRow, PlanMarkRow.mark_id == MarkRow.key)
+            .where(PlanMarkRow.account_id == self._account_id, PlanMarkRow.plan_id == plan_id)
+        )
+        versions, newest = self._session.execute(query).one()
+        return int(versions), newest
 
     def keep_marks(self, plan_id: str, records: Sequence[PlanMarkRecord]) -> None:
         """Write marks of a plan, in place of what is there of them."""

@@ -10,6 +10,7 @@ from service.usecases.import_kinds.diary_rows import DiaryRowImport
 from service.usecases.import_kinds.kind import ImportKind
 from service.usecases.import_kinds.marks import MarkImport
 from service.usecases.import_kinds.methods import MethodImport
+from service.usecases.import_kinds.regulations import RegulationImport
 from service.usecases.import_kinds.stations import StationImport
 from service.usecases.import_kinds.trips import TripImport
 
@@ -17,6 +18,7 @@ from service.usecases.import_kinds.trips import TripImport
 IMPORT_KINDS: Mapping[str, ImportKind[Any]] = {
     "mark": MarkImport(),
     "method": MethodImport(),
+    "regulation": RegulationImport(),
     "station": StationImport(),
     "trip": TripImport(),
     "catch": CatchImport(),

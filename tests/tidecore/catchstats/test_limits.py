@@ -119,6 +119,12 @@ def test_the_chance_is_even_where_nothing_is_known():
     assert chance_greater(3, 1.0, 1, 1.0) == pytest.approx(1.0 - chance_greater(1, 1.0, 3, 1.0))
 
 
+def test_efforts_far_apart_are_compared_to_the_last_digit():
+    # One event in the smaller effort: the chance of it is the share, and of none is all but 1.
+    assert compare_rates(5, 1e9, 1, 0.001).p_value == pytest.approx(6e-12, rel=1e-6)
+    assert compare_rates(1, 0.001, 5, 1e9).p_value == pytest.approx(6e-12, rel=1e-6)
+
+
 def test_what_is_no_count_is_refused_all_at_once():
     with pytest.raises(InvalidInput) as caught:
         compare_rates(-1, 0.0, -2, math.inf)
@@ -135,6 +141,7 @@ def test_what_is_no_count_is_refused_all_at_once():
         lambda: rate_limits(1, 1.0, dispersion=0.5),
         lambda: rate_limits(0, 0.0, 2.0),
         lambda: compare_rates(900_000, 1.0, 900_000, 1.0),
+        lambda: compare_rates(2026, 12.0, 94, 2.1e-236),
     ],
 )
 def test_what_makes_no_limits_is_refused(bad):

@@ -9,6 +9,7 @@ import pytest
 
 from tests.tidecore.safety.shores import (
     BEACH,
+    CALM,
     EVENING,
     LEDGE,
     MIDNIGHT,
@@ -47,6 +48,19 @@ def test_long_swell_on_a_ledge_on_a_sunny_day():
     assert found.text in report.sentences[:2]
     short = assess(line_of(LEDGE, {"wave_height_m": 1.1, "wave_period_s": 7.0}), NOON, EVENING, facts=KNOWN)
     assert grades(short, "waves_on_rock") == {"info"}
+
+
+def test_marks_that_share_tide_and_conditions_have_the_hazards_that_each_has_alone():
+    sea = {"pressure_hpa": [1013.0 - 0.3 * k for k in range(140)], "rain_mm_per_h": 0.4, "wave_height_m": 0.9}
+    places = [
+        BEACH | {"way_back": [WAY[0] | {"lowest_sill_m": sill}], "cliff": ["foot"], "peg": {"distance_m": peg}}
+        for sill, peg in ((3.4, 60.0), (4.1, 80.0))
+    ]
+    shared = Conditions.of([issue_of({**CALM, **sea})])
+    together = [assess(line_of(place, given=shared), NOON, SMALL_HOURS) for place in places]
+    assert together == [assess(line_of(place, sea, tide="plain"), NOON, SMALL_HOURS) for place in places]
+    assert [len(of(one, "cut_off")) > 0 for one in together] == [True, True]
+    assert of(together[0], "cut_off") != of(together[1], "cut_off")
 
 
 @pytest.mark.parametrize(

@@ -11,8 +11,10 @@ from tests.tidecore.conditions.issues import START as ZERO_HOUR
 from tests.tidecore.conditions.issues import issue
 from tests.tidecore.shore.peg_scan import scanned
 from tests.tidecore.timeline.places import mark_at, model_of
-from tests.tidecore.timeline.test_shore import CUT_OFF
+from tests.tidecore.timeline.test_shore import CUT_OFF, WAY
 from tidecore.conditions import Conditions
+from tidecore.safety.assessing import NOBODY
+from tidecore.safety.looking import Look
 from tidecore.shore import dry_margin
 from tidecore.shore.pegging import REACH_MARGIN_M, Pegs
 from tidecore.timebase import US_PER_MINUTE, TimeSpan
@@ -20,6 +22,7 @@ from tidecore.timeline import Timeline, build_timeline
 from tidecore.timeline.frame import Frame
 from tidecore.timeline.peg_plans import PegPlan, plan_pegs
 from tidecore.timeline.shore_sea import shore_sea
+from tidecore.timeline.surge import surge_at
 
 OPEN: dict[str, Any] = CUT_OFF | {"way_back": [], "peg": None}
 
@@ -28,9 +31,12 @@ def hour(at: float) -> np.datetime64:
     return ZERO_HOUR + np.timedelta64(round(at * 3600), "s")
 
 
-def line(height: float | None = 0.6, tide: str = "large", last: int = 24, **changes: Any) -> Timeline:
+def line(
+    height: float | None = 0.6, tide: str = "large", last: int = 24, pressure_hpa: Any = None, **changes: Any
+) -> Timeline:
     hours = [float(one) for one in range(-6, last + 1, 2)]
     waves: dict[str, Any] = {} if height is None else {"wave_height_m": [height] * len(hours)}
+    waves |= {} if pressure_hpa is None else {"pressure_hpa": pressure_hpa}
     seas = issue(
         hours, -6.0, wave_period_s=[8.0] * len(hours), wave_period_kind="peak", waves_at="at_mark",
         air_temperature_c=[12.0] * len(hours), **waves,
@@ -148,6 +154,27 @@ def test_the_largest_run_up_is_that_of_the_outing() -> None:
 def test_surge_that_nobody_gave_is_named() -> None:
     assert any(one.startswith("surge not assessed") for one in plan(line()).not_assessed)
     assert not any(one.startswith("surge") for one in plan(line(), surge_m=0.1).not_assessed)
+    half = plan(line(pressure_hpa=[983.25] * 8 + [None] * 8), 7.0, 12.0).not_assessed
+    assert [one.split(":")[0] for one in half if one.startswith("surge")] == [
+        "surge not assessed for a part of the time", "surge by the pressure of the air alone",
+    ]  # fmt: skip
+
+
+def test_the_pressure_of_the_air_lifts_the_water_as_a_surge_that_is_given_does() -> None:
+    # 30 hPa under the standard pressure are 0.30 m by the inverse barometer.
+    for way in (WAY, []):
+        low = line(pressure_hpa=[983.25] * 16, way_back=way)
+        plain, given, told = plan(low, surge_m=0.0), plan(low, surge_m=0.3), plan(low)
+        assert (told.stands, told.untold, told.turn_back) == (given.stands, given.untold, given.turn_back)
+        assert (told.turn_back if way else told.stands) != (plain.turn_back if way else plain.stands)
+        assert any(one.startswith("surge by the pressure") for one in told.not_assessed)
+    # High pressure is no less water; and it is the water that the hazards of the same outing are held against.
+    assert plan(line(pressure_hpa=[1043.25] * 16)).stands == plain.stands
+    falling = line(pressure_hpa=[1013.0 - 2.0 * k for k in range(16)], way_back=WAY)
+    times = np.arange(0, 24 * 60, 7) * US_PER_MINUTE + int(hour(0).astype(np.int64))
+    hazards = Look(falling.sources, times).surge(NOBODY)
+    assert surge_at(falling.sources.conditions, times, None) == pytest.approx(hazards, abs=0.0)
+    assert hazards[-1] > 0.2
 
 
 def test_a_stage_of_the_tide_without_a_run_up_has_no_peg_and_says_why() -> None:

@@ -98,7 +98,7 @@ def test_a_record_tells_the_upper_level() -> None:
     found = calibrate(over.times_us(), tide.heights(over) + noise, tide.harmonics, kind="constant")
     timeline = build_timeline(mark_at(**CUT_OFF), replace(tide, calibration=found), START, END)
     at = np.arange(timeline.span.start_us, timeline.span.end_us, 10 * US_PER_SECOND)
-    upper = upper_level(timeline.sources, at)
+    upper = upper_level(timeline.sources.tables, at)
     above = upper - timeline.sources.curve(at)
     assert above == pytest.approx(np.full(at.shape, NormalDist().inv_cdf(0.95) * 0.1), rel=0.12)
     covered = upper - 2.0 + 0.1 >= 1.0 - 0.3

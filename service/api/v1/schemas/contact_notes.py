@@ -52,7 +52,13 @@ class ContactQuestionSchema(Document):
         ),
     ]
     surge_m: Annotated[
-        Number | None, Field(ge=-15.0, le=15.0, description="Surge over the outing [m], on top of the interval.")
+        Number | None,
+        Field(
+            ge=-15.0,
+            le=15.0,
+            description="Surge over the outing [m], on top of the interval; that of the pressure of the air, where it "
+            "is known, unless given.",
+        ),
     ] = None
     tz: ZoneName = None
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import zoneinfo
 from typing import Annotated, Any
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from service.api.instants import write_instant
 from service.api.media import number
-from service.api.v1.schemas.common import InstantText, Schema
+from service.api.v1.schemas.common import InstantText, Schema, whole
 from tidecore.place import Document, Number
 from tidecore.safety import Grade, Hazard, HazardReport, OutingFacts
 
@@ -19,7 +19,9 @@ class OutingFactsBody(Document):
 
     alone: Annotated[bool | None, Field(strict=True)] = None
     first_visit: Annotated[bool | None, Field(strict=True)] = None
-    party: Annotated[int | None, Field(strict=True, ge=1, le=1000, description="How many go.")] = None
+    party: Annotated[
+        int | None, Field(strict=True, ge=1, le=1000, description="How many go."), BeforeValidator(whole)
+    ] = None
     wading: Annotated[bool | None, Field(strict=True)] = None
     bathers: Annotated[bool | None, Field(strict=True, description="Within the casting arc.")] = None
     surge_m: Annotated[

@@ -16,7 +16,7 @@ from service.usecases.page import Page
 from service.usecases.records import ImportRecord
 from tidecore.errors import Fault, InvalidInput
 
-Kind = Literal["mark", "method", "station", "trip", "catch", "diary_row"]
+Kind = Literal["mark", "method", "station", "trip", "catch", "diary_row", "regulation"]
 Status = Literal["created", "unchanged", "conflict", "invalid"]
 
 

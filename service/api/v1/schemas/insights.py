@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Annotated, Any, Literal
 
 from pydantic import Field
@@ -18,8 +18,8 @@ from service.api.v1.schemas.log_sums import (
     write_species,
     write_species_sums,
 )
-from service.usecases.insights import TotalsView
-from service.usecases.seasons import MOST_NAMED, SeasonView, TripMark
+from service.usecases.insights import OutcomeSum, TotalsView
+from service.usecases.seasons import MOST_NAMED, SeasonPart, SeasonView, TripOfSeason
 
 LengthKind = Literal["total", "fork", "wing_width", "carapace"]
 
@@ -141,9 +141,9 @@ def write_totals(view: TotalsView) -> dict[str, Any]:
     diary = None
     if view.asked.purpose is None:
         diary = {
-            "rows": _outcomes([one.outcome for one in view.rows]),
-            "coarse_rod_h": hours(sum(one.coarse_us or 0 for one in view.rows)),
-            "effort_unknown": sum(one.coarse_us is None for one in view.rows),
+            "rows": _counted({one.outcome: one.trips for one in view.rows}),
+            "coarse_rod_h": hours(sum(one.efforts_us[0] for one in view.rows)),
+            "effort_unknown": sum(one.trips - one.told for one in view.rows),
         }
     return {
         **_sums(view.outcomes),
@@ -156,40 +156,36 @@ def write_totals(view: TotalsView) -> dict[str, Any]:
     }
 
 
-def _sums(found: Sequence[Any]) -> dict[str, Any]:
+def _sums(found: Sequence[OutcomeSum]) -> dict[str, Any]:
     """Return outcomes and effort of sums by outcome."""
     counts: Counter[str] = Counter()
     for one in found:
         counts[one.outcome] += one.trips
     unknown = sum(one.trips - one.told for one in found)
-    effort = [sum(getattr(one, name) for one in found) for name in ("raw_us", "bait_on_us", "uncast_us")]
+    effort = [sum(one.efforts_us[place] for one in found) for place in range(3)]
     return {"trips": _counted(counts), "effort": _effort(effort, unknown)}
 
 
 def write_season(view: SeasonView) -> dict[str, Any]:
     """Return a season as `Season` has it."""
-    months = [_part(view, lambda day, month=month: day.month == month, None) for month in range(1, 13)]
-    marks = [(key, _part(view, None, key)) for key in view.marks]
-    blanks = [TripMark(one, 0) for one in view.trips if one.outcome == "blank"]
-    whole = _part(view, None, None)
+    marks = sorted(((key, _part(part)) for key, part in view.marks.items()), key=lambda one: -one[1]["trips"]["all"])
+    whole = _part(view.whole)
     return {
         "year": view.year,
         **{name: whole[name] for name in ("trips", "effort", "caught")},
-        "months": [{"month": number, **found} for number, found in enumerate(months, 1)],
+        "months": [{"month": number, **_part(part)} for number, part in enumerate(view.months, 1)],
         "species": write_species_sums(view.caught),
         "marks": [
             {
                 "mark_id": key,
-                "name": view.marks[key].document.name,
+                "name": view.names[key],
                 **{name: value for name, value in found.items() if name != "coarse_rod_h"},
             }
-            for key, found in sorted(marks, key=lambda pair: -pair[1]["trips"]["all"])
+            for key, found in marks
         ],
         "best": _named(view.best),
-        "blank": _named(blanks[-MOST_NAMED:]),
-        "not_fished": [
-            {"why_not": why, "times": times} for why, times in sorted(view.why_not.items(), key=lambda pair: -pair[1])
-        ],
+        "blank": _named(view.blank),
+        "not_fished": [{"why_not": why, "times": times} for why, times in view.why_not],
         "firsts": [
             {
                 "species": write_species(one.species),
@@ -211,45 +207,33 @@ def write_season(view: SeasonView) -> dict[str, Any]:
     }
 
 
-def _part(view: SeasonView, within: Any, mark_id: str | None) -> dict[str, Any]:
+def _part(part: SeasonPart) -> dict[str, Any]:
     """Return what a part of a year adds up to: a month by its days, or a mark."""
-    trips = [one for one in view.trips if _is_in(one, within, mark_id)]
-    rows = [one for one in view.rows if _is_in(one, within, mark_id)]
-    unknown = sum(one.raw_us is None for one in trips)
-    effort = [sum(getattr(one, name) or 0 for one in trips) for name in ("raw_us", "bait_on_us", "uncast_us")]
     return {
-        "trips": _outcomes([one.outcome for one in trips]),
-        "effort": _effort(effort, unknown),
-        "caught": sum(view.counts[one.caught] for one in trips),
-        "diary_rows": len(rows),
-        "diary_caught": sum(view.counts[one.caught] for one in rows),
-        "coarse_rod_h": hours(sum(one.coarse_us or 0 for one in rows)),
+        **_sums(part.trips),
+        "caught": part.caught,
+        "diary_rows": sum(one.trips for one in part.rows),
+        "diary_caught": part.diary_caught,
+        "coarse_rod_h": hours(sum(one.efforts_us[0] for one in part.rows)),
     }
 
 
-def _is_in(one: Any, within: Any, mark_id: str | None) -> bool:
-    return (within is None or within(one.local_day)) and (mark_id is None or one.mark_id == mark_id)
-
-
-def _named(found: Iterable[TripMark]) -> list[dict[str, Any]]:
+def _named(found: Iterable[TripOfSeason]) -> list[dict[str, Any]]:
     return [
         {
-            "trip_id": one.trip.trip_id,
-            "date_local": one.trip.local_day.isoformat(),
-            "mark_id": one.trip.mark_id,
-            "caught": one.count,
+            "trip_id": one.trip_id,
+            "date_local": one.day.isoformat(),
+            "mark_id": one.mark_id,
+            "caught": one.caught,
         }
         for one in found
     ]
 
 
-def _outcomes(found: Sequence[str]) -> dict[str, int]:
-    return _counted(Counter(found))
-
-
-def _counted(counts: Counter[str]) -> dict[str, int]:
+def _counted(counts: Mapping[str, int]) -> dict[str, int]:
     names = ("fished", "blank", "not_fished")
-    return {"all": sum(counts[name] for name in names), **{name: counts[name] for name in names}}
+    found = {name: counts.get(name, 0) for name in names}
+    return {"all": sum(found.values()), **found}
 
 
 def _effort(parts_us: Sequence[int], unknown: int) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,9 +19,12 @@ from service.exports.mark_chart import (
 )
 from service.exports.mark_chart.look import ThemeName
 from service.exports.series import Export
-from service.usecases.mark_charts import ChartView
+from service.usecases.mark_charts import ChartKind, ChartView
+from service.usecases.marks import MarkView
 from service.usecases.species_rules import RuleView
-from tidecore.safety import Grade, Hazard
+from service.usecases.stations import ServedModel
+from tidecore.safety import Grade
+from tidecore.timeline import Timeline
 from tidecore.windows import MarkSearch, Session
 
 _ORDER: tuple[Grade, ...] = ("danger", "caution", "not_assessed", "info")
@@ -51,8 +55,13 @@ def _chart(view: ChartView) -> MarkChart:
         events=line.events(basis.span.start, basis.span.end),
         windows=_windows(search, species) if basis.kind == "day" else (),
         sessions=[_session(place, one, species) for place, one in enumerate(view.sessions, start=1)],
-        hazards=_hazards(view.sessions),
-        facts=_facts(view),
+        hazards=gather_hazards(
+            [
+                (place, [Danger(h.grade, h.kind, _us(h.start), _us(h.end), h.text) for h in one.hazards.hazards])
+                for place, one in enumerate(view.sessions, start=1)
+            ]
+        ),
+        facts=tide_facts(line, basis.kind, _counted(len(view.sessions))),
         notes=_notes(view),
     )
 
@@ -98,57 +107,84 @@ def _session(place: int, one: Session, species: dict[str, str]) -> ChartSession:
     )
 
 
-def _hazards(sessions: Sequence[Session]) -> list[ChartHazard]:
-    """Return each kind of hazard once in each grade, as the best session has it, and the other sessions that do."""
-    found: dict[tuple[str, str], tuple[Hazard, list[int]]] = {}
-    for place, session in enumerate(sessions, start=1):
-        for one in session.hazards.hazards:
-            _, places = found.setdefault((one.grade, one.kind), (one, []))
-            if place not in places:
-                places.append(place)
-    told = sorted(found.values(), key=lambda pair: (_ORDER.index(pair[0].grade), pair[1][0], pair[0].start))
+@dataclass(frozen=True, slots=True)
+class Danger:
+    """A hazard of a session: its grade, kind, span [microseconds since 1970], and a sentence."""
+
+    grade: Grade
+    kind: str
+    start_us: int
+    end_us: int
+    text: str
+
+
+def gather_hazards(sessions: Sequence[tuple[int, Sequence[Danger]]]) -> list[ChartHazard]:
+    """Return each kind of hazard once in each grade, as the best session has it, and the other sessions that do.
+
+    ``sessions`` are what each is numbered by, and its hazards, the best first.
+    """
+    found: dict[tuple[str, str], tuple[Danger, list[int]]] = {}
+    for number, dangers in sessions:
+        for one in dangers:
+            _, numbers = found.setdefault((one.grade, one.kind), (one, []))
+            if number not in numbers:
+                numbers.append(number)
+    place = {number: place for place, (number, _) in enumerate(sessions)}
+    told = sorted(found.values(), key=lambda pair: (_ORDER.index(pair[0].grade), place[pair[1][0]], pair[0].start_us))
     return [
-        ChartHazard(one.grade, _us(one.start), _us(one.end), f"{one.text} {_which(places, len(sessions))}".strip())
-        for one, places in told
+        ChartHazard(one.grade, one.start_us, one.end_us, f"{one.text} {_which(numbers, len(sessions))}".strip())
+        for one, numbers in told
     ]
 
 
 def _which(places: Sequence[int], of: int) -> str:
     if of == 1:
         return ""
+    if len(places) == of:
+        return "(every session)"
     if len(places) == 1:
         return f"(session {places[0]})"
     return f"(session {places[0]}; the like at {', '.join(map(str, places[1:]))})"
 
 
-def _facts(view: ChartView) -> list[str]:
-    """Return what the tide is like over the days: the range and its phase."""
-    line = view.timeline
+def tide_facts(line: Timeline, kind: ChartKind, sessions: str) -> list[str]:
+    """Return what the tide is like over the days drawn, the range and its phase; and what is said of the sessions."""
     ranges = line.columns["range"]
     known = ranges[np.isfinite(ranges)]
     said = []
     if known.size:
         low, high = float(known.min()), float(known.max())
         middle = float(known[known.size // 2])
-        said.append(f"range {middle:.1f} m" if view.basis.kind == "day" else f"ranges {low:.1f} to {high:.1f} m")
-    if view.basis.kind == "day":
+        said.append(f"range {middle:.1f} m" if kind == "day" else f"ranges {low:.1f} to {high:.1f} m")
+    if kind == "day":
         making = line.columns["making"]
-        said.append("tides making" if making[making.size // 2] == 1 else "tides taking off")
-    found = len(view.sessions)
-    said.append(f"{found} session{'' if found == 1 else 's'} shown, the best numbered 1" if found else "no session")
-    return said
+        said.append("tides making" if making[making.size // 2] == "making" else "tides taking off")
+    return [*said, sessions]
+
+
+def _counted(found: int) -> str:
+    return f"{found} session{'' if found == 1 else 's'} shown, the best numbered 1" if found else "no session"
+
+
+def how_to_read(kind: ChartKind) -> str:
+    """Return what the signs of a drawing mean."""
+    read = (
+        "Signs: !! danger, ! caution, ? not assessed. Sessions are numbered by worth; the thick line is the best hour."
+    )
+    if kind == "day":
+        read += " Windows show their mean score, dashes the time of arriving, setting up and packing up."
+    return read
+
+
+def rests_on(mark: MarkView, served: ServedModel) -> str:
+    """Return the versions that a drawing rests on."""
+    return f"Mark version {mark.record.version}, tide of {served.station.name} version {served.version}."
 
 
 def _notes(view: ChartView) -> list[str]:
     reasons = [f"No session: {reason}" for one in view.result.without for reason in one.reasons]
-    served = view.result.marks[0][1]
-    read = (
-        "Signs: !! danger, ! caution, ? not assessed. Sessions are numbered by worth; the thick line is the best hour."
-    )
-    if view.basis.kind == "day":
-        read += " Windows show their mean score, dashes the time of arriving, setting up and packing up."
-    rests = f"Mark version {view.basis.mark.record.version}, tide of {served.station.name} version {served.version}."
-    return [*reasons, f"{read} {rests}", CAUTION]
+    rests = rests_on(view.basis.mark, view.result.marks[0][1])
+    return [*reasons, f"{how_to_read(view.basis.kind)} {rests}", CAUTION]
 
 
 def _us(time: np.datetime64) -> int:

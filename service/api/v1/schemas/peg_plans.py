@@ -43,7 +43,12 @@ class PegQuestionSchema(Document):
     start: Annotated[Instant, Field(description="When one sets up.")]
     end: Annotated[Instant, Field(description="When one packs up, two days later at most.")]
     surge_m: Annotated[
-        Number | None, Field(ge=-15.0, le=15.0, description="Surge over the session [m]; not assessed unless given.")
+        Number | None,
+        Field(
+            ge=-15.0,
+            le=15.0,
+            description="Surge over the session [m]; that of the pressure of the air, where it is known, unless given.",
+        ),
     ] = None
     step_m: Annotated[Number, Field(ge=1.0, le=500.0, description="From one peg to the next [m].")] = PEG_STEP_M
     notice_min: Annotated[
@@ -114,7 +119,9 @@ class PegPlanSchema(Schema):
     not_assessed: list[str]
     turn_back: Annotated[TurnBackSchema | None, Field(description="Null where the way back is not known.")]
     largest_over_r2: Annotated[float | None, Field(description="Largest run-up of the outing over R2.")]
-    surge_m: float | None
+    surge_m: Annotated[
+        float | None, Field(description="As given; null where none was: the levels then hold that of the pressure.")
+    ]
     hazards: list[HazardSchema]
     safe: SafetySchema
     sentences: Annotated[list[str], Field(description="The plan in words, by the clocks of the mark.")]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import datetime
+from datetime import date, datetime
 from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, ConfigDict, Field
@@ -110,15 +110,21 @@ class PlanCreate(Document):
 
 def month_span(month: str, zone_name: str) -> TimeSpan:
     """Return the span of a month, as 2026-12, by the clocks of a zone; DocumentInvalid where it is none."""
-    zone, found = check_zone(zone_name, "time_zone"), _MONTH.fullmatch(month)
+    zone, begins = check_zone(zone_name, "time_zone"), first_of_month(month)
+    first = datetime(begins.year, begins.month, 1, tzinfo=zone)
+    last = datetime(begins.year + begins.month // 12, begins.month % 12 + 1, 1, tzinfo=zone)
+    return TimeSpan(to_numpy(first), to_numpy(last))
+
+
+def first_of_month(month: str) -> date:
+    """Return the first day of a month, as 2026-12; DocumentInvalid where it is none."""
+    found = _MONTH.fullmatch(month)
     if found is None:
         raise DocumentInvalid(Fault("month", f"is {month!a}", "a year and a month, as 2026-12"))
     year, number = int(found[1]), int(found[2])
     if not 1701 <= year <= 2198:
         raise DocumentInvalid(Fault("month", f"is {month!a}", "a month from 1701 to 2198"))
-    first = datetime(year, number, 1, tzinfo=zone)
-    last = datetime(year + number // 12, number % 12 + 1, 1, tzinfo=zone)
-    return TimeSpan(to_numpy(first), to_numpy(last))
+    return date(year, number, 1)
 
 
 class PlanProgress(Schema):

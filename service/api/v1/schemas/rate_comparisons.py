@@ -20,7 +20,8 @@ class CountedRate(Document):
     """What was counted, and in how much effort: bait-on hours or rod-hours, the same of both."""
 
     count: Annotated[int, Field(strict=True, ge=0, le=MOST_EVENTS), BeforeValidator(whole)]
-    effort_h: Annotated[Number, Field(gt=0.0, le=1e9)]
+    #: From some seconds: two of them are never further apart than can be compared.
+    effort_h: Annotated[Number, Field(ge=0.001, le=1e9)]
 
 
 class RateQuestion(Document):

@@ -5,17 +5,21 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Annotated, Any
 
+import orjson
 from pydantic import ConfigDict, Field, JsonValue
 
 from service.api.editing import merge_patch
-from service.api.instants import local_date, to_numpy, write_instant
+from service.api.instants import write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.usecases.documents import Draft
 from service.usecases.logged import LogPage
+from service.usecases.marks import MarkView
+from service.usecases.records import DocumentRecord
 from service.usecases.references import ExternalRef
+from service.usecases.stored_trips import StoredTrip
 from service.usecases.trips import TripShown, TripView, keep_corrections
-from tidecore.catchlog import Correction, Deployment, Effort, TripRecord, effort_of, reach_remark
+from tidecore.catchlog import Correction, Deployment, Effort, ReachRemark, TripRecord, effort_of, reach_remark
 from tidecore.catchlog.moments import Moment
 from tidecore.catchlog.record import RecordPath
 from tidecore.place import Document, Name, Note
@@ -186,37 +190,80 @@ def replaced_trip(view: TripView, draft: Draft[TripRecord]) -> Draft[TripRecord]
 
 def write_trip(shown: TripShown) -> dict[str, Any]:
     """Return a trip as `LoggedTrip` has it."""
-    record, log = shown.view.record, shown.view.document
+    log = shown.view.document
+    return _written(
+        shown.view.record,
+        write_place(shown),
+        _last_day(log.trip.end, shown.mark),
+        log.to_document(),
+        effort_of(log.deployments),
+        [write_deployment(one) for one in log.deployments],
+    )
+
+
+def _written(
+    record: DocumentRecord,
+    place: dict[str, Any],
+    last_day: str | None,
+    document: Any,
+    effort: Effort,
+    deployments: list[dict[str, Any]],
+) -> dict[str, Any]:
     return {
         "id": record.id,
         "version": record.version,
         "external_ref": record.external_ref,
-        **write_place(shown),
-        "end_date_local": None
-        if log.trip.end is None
-        else local_date(to_numpy(log.trip.end), shown.mark.document.zone),
-        "record": log.to_document(),
-        "effort": write_effort(effort_of(log.deployments)),
-        "deployments": [write_deployment(one) for one in log.deployments],
+        **place,
+        "end_date_local": last_day,
+        "record": document,
+        "effort": write_effort(effort),
+        "deployments": deployments,
         "created_at": write_instant(record.created_at),
         "updated_at": write_instant(record.updated_at),
     }
 
 
+def _local_day(instant: datetime, mark: MarkView) -> str:
+    return instant.astimezone(mark.document.zone).date().isoformat()
+
+
+def _last_day(end: datetime | None, mark: MarkView) -> str | None:
+    return None if end is None else _local_day(end, mark)
+
+
 def write_place(shown: TripShown) -> dict[str, Any]:
     """Return where a trip was, and on which local day."""
-    mark = shown.mark
+    return _place(shown.mark, shown.view.document.trip.start)
+
+
+def _place(mark: MarkView, start: datetime) -> dict[str, Any]:
     return {
         "mark_id": mark.record.id,
         "mark_version": mark.record.version,
         "time_zone": mark.document.time_zone,
-        "date_local": local_date(to_numpy(shown.view.document.trip.start), mark.document.zone),
+        "date_local": _local_day(start, mark),
     }
 
 
 def write_trips(page: LogPage[TripShown], cursor: str | None) -> dict[str, Any]:
     """Return a page as `LoggedTripList` has it."""
     return {"items": [write_trip(one) for one in page.items], "next_cursor": cursor}
+
+
+def write_stored_trips(page: LogPage[StoredTrip], cursor: str | None) -> dict[str, Any]:
+    """Return a page of trips that were not read as `LoggedTripList` has it."""
+    items = [
+        _written(
+            one.record,
+            _place(one.mark, one.start),
+            _last_day(one.end, one.mark),
+            orjson.Fragment(one.text),
+            one.effort,
+            [_told(part.ref, part.effort, part.reach) for part in one.deployments],
+        )
+        for one in page.items
+    ]
+    return {"items": items, "next_cursor": cursor}
 
 
 def write_corrections(shown: TripShown) -> dict[str, Any]:
@@ -227,12 +274,17 @@ def write_corrections(shown: TripShown) -> dict[str, Any]:
 
 def write_deployment(deployment: Deployment) -> dict[str, Any]:
     """Return what follows from a deployment as `DeploymentTold` has it."""
+    reach = deployment.reach
+    remark = None if reach is None else reach_remark(reach.metres, reach.known)
+    return _told(deployment.ref, effort_of([deployment]), remark)
+
+
+def _told(ref: str, effort: Effort, remark: ReachRemark | None) -> dict[str, Any]:
     reach = None
-    if deployment.reach is not None:
-        remark = reach_remark(deployment.reach.metres, deployment.reach.known)
+    if remark is not None:
         near, far = (number(one, 1) for one in remark.likely_m)
         reach = {"metres": remark.metres, "from_m": near, "to_m": far, "remark": remark.text}
-    return {"ref": deployment.ref, "effort": write_effort(effort_of([deployment])), "reach": reach}
+    return {"ref": ref, "effort": write_effort(effort), "reach": reach}
 
 
 def write_effort(effort: Effort) -> dict[str, Any]:

@@ -1,0 +1,96 @@
+"""What years of a log add up to: catches by species, and trips in the bins of a factor or at their marks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from service.storage.facts import name_hash
+from service.storage.repositories.joins import TripFilter
+from service.usecases.log_columns import FactYear, YearCaught
+from service.usecases.tallies import Named, SpeciesCount, merge_species
+from tidecore.timebase import US_PER_HOUR
+from tidecore.units import BoolArray, FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class TripTable:
+    """Trips that were fished by the bins of something.
+
+    Of each bin, ``bins`` has what every trip in it caught and its effort there [h, NaN unknown]; ``counts`` and
+    ``efforts_h`` are those of every trip over all bins, its effort unknown where it is in one.
+    """
+
+    bins: Sequence[tuple[FloatArray, FloatArray]]
+    counts: FloatArray
+    efforts_h: FloatArray
+
+
+def sum_species(
+    trips: Iterable[YearCaught], rows: Iterable[YearCaught], wanted: TripFilter, species: str | None
+) -> list[SpeciesCount]:
+    """Return what trips and coarse rows caught by species, the most first; one species alone where it is given."""
+    found: dict[Named, list[int]] = {}
+    for years, coarse in ((trips, False), (rows, True)):
+        for year, caught in years:
+            chosen = year.places.chosen(wanted)
+            own = chosen[caught.of] & caught.of_species(species)
+            at, many = caught.species.codes[own], len(caught.species.values)
+            sums = [np.bincount(at, caught.sums[own, place], many).astype(np.int64).tolist() for place in range(3)]
+            things = np.bincount(at, minlength=many).tolist()
+            for named, count, kept, returned, times in zip(caught.species.values, *sums, things, strict=True):
+                if times:
+                    own_sums = (count, kept, returned, 0 if coarse else times, count if coarse else 0)
+                    before = found.get(named, (0, 0, 0, 0, 0))
+                    found[named] = [one + other for one, other in zip(before, own_sums, strict=True)]
+    return merge_species(found)
+
+
+def table_of_facts(
+    years: Iterable[FactYear], wanted: TripFilter, bins: int, species: str | None, *, raw: bool
+) -> TripTable:
+    """Return trips by the bins of a factor; effort is of rods in use where ``raw``, else of baits in the water."""
+    parts = [_dense(year, year.places.chosen(wanted), bins, species, raw=raw) for year in years]
+    counts, hours, there = (np.concatenate(found) for found in zip(*parts, strict=True)) if parts else (
+        np.zeros((0, bins)), np.zeros((0, bins)), np.zeros((0, bins), dtype=np.bool_)
+    )  # fmt: skip
+    columns = [(counts[rows, place], hours[rows, place]) for place, rows in enumerate(there.T)]
+    return TripTable(columns, counts.sum(axis=1), np.where(there, hours, 0.0).sum(axis=1))
+
+
+def _dense(
+    year: FactYear, chosen: BoolArray, bins: int, species: str | None, *, raw: bool
+) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """Return counts and hours of chosen trips, and whether each was in a bin; all of shape trips by bins."""
+    found = year if chosen.all() else year.kept(chosen)
+    fish, of, efforts, trips = found.caught, found.of_caught, found.efforts, found.of_effort
+    if species is not None:
+        wanted = (fish[:, 1:3] == name_hash(species)).any(axis=1)
+        fish, of = fish[wanted], of[wanted]
+    shape = (len(found.rods), bins)
+    counts = np.bincount(of * bins + fish[:, 0], fish[:, 3], shape[0] * bins).reshape(shape).astype(np.float64)
+    in_use, hours = np.zeros(shape), np.zeros(shape)
+    in_use[trips, efforts[:, 0]] = efforts[:, 1]
+    told = efforts[:, 1] if raw else np.where(efforts[:, 3] > 0, np.nan, efforts[:, 2])
+    hours[trips, efforts[:, 0]] = told / US_PER_HOUR
+    hours[~found.rods] = np.nan
+    return counts, hours, (in_use > 0.0) | (counts > 0.0)
+
+
+def table_of_marks(
+    years: Iterable[YearCaught], wanted: TripFilter, species: str | None, *, raw: bool
+) -> tuple[tuple[str, ...], TripTable]:
+    """Return trips by their mark, and the ids of these in order."""
+    ids, counts, hours = [], [], []
+    for year, caught in years:
+        chosen = year.places.chosen(wanted) & year.fished
+        ids.append(np.array(year.places.marks.values, dtype=object)[year.places.marks.codes[chosen]])
+        counts.append(caught.counts(species)[chosen].astype(np.float64))
+        told = year.told & (raw | (year.efforts_us[:, 2] == 0))
+        hours.append(np.where(told, year.efforts_us[:, 0 if raw else 1] / US_PER_HOUR, np.nan)[chosen])
+    at, fish, effort = (np.concatenate(one) if one else np.zeros(0) for one in (ids, counts, hours))
+    names = tuple(sorted(set(at.tolist())))
+    columns = [(fish[rows], effort[rows]) for rows in (at == name for name in names)]
+    return names, TripTable(columns, fish, effort)
