@@ -51,6 +51,9 @@ def refuse(part: object, flaws: Sequence[Flaw]) -> None:
 
 def plain_text(text: str) -> str:
     """Refuse what cannot be stored or shown: control characters and halves of surrogate pairs."""
+    if text.isprintable():
+        # Most texts are, and need no search.
+        return text
     found = _NO_TEXT.search(text)
     if found is not None:
         raise fault(f"holds the character U+{ord(found[0]):04X}", "text without control characters or lone surrogates")
@@ -58,6 +61,9 @@ def plain_text(text: str) -> str:
 
 
 def _one_line(text: str) -> str:
+    if text.isprintable() and not text.isspace():
+        return text
+    plain_text(text)
     if not text.strip() or "\n" in text or "\t" in text:
         raise fault(f"is {shown(text)}", "one line of text, not blank")
     return text
@@ -66,7 +72,7 @@ def _one_line(text: str) -> str:
 #: A finite number; text and booleans are not taken for one.
 Number = Annotated[float, Strict(), Field(allow_inf_nan=False)]
 #: One line that names something.
-Name = Annotated[str, Field(min_length=1, max_length=120), AfterValidator(plain_text), AfterValidator(_one_line)]
+Name = Annotated[str, Field(min_length=1, max_length=120), AfterValidator(_one_line)]
 #: Free text.
 Note = Annotated[str, Field(max_length=4000), AfterValidator(plain_text)]
 

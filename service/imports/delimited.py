@@ -15,7 +15,7 @@ from typing import Any
 from service.errors import FileUnreadable
 from service.exports.formulas import unguarded
 from service.imports.mapping import CLIENT_REF, ColumnMapping, cell_name
-from service.imports.rows import Cell, Columns, Row, read_lines
+from service.imports.rows import Cell, Columns, Row, line_text, read_lines
 from tidecore.errors import Fault
 
 #: How CSV is read of which nobody said how.
@@ -109,16 +109,21 @@ def read_csv(path: Path, columns: Columns, mapping: ColumnMapping | None = None)
 
 
 class _Ends:
-    """The lines of a file, and whether the latest of them has its end."""
+    """The lines of a file, and the latest of them."""
 
     def __init__(self, path: Path, encoding: str) -> None:
-        self._lines = read_lines(path, encoding)
-        self.ended = True
+        self._lines, self._encoding = read_lines(path), encoding
+        self._last = ""
 
     def __iter__(self) -> Iterator[str]:
-        for line in self._lines:
-            self.ended = line.endswith(("\n", "\r"))
-            yield line
+        for number, line in enumerate(self._lines, 1):
+            self._last = line_text(line, number, self._encoding)
+            yield self._last
+
+    @property
+    def ended(self) -> bool:
+        """Whether the latest line has its end."""
+        return self._last.endswith(("\n", "\r"))
 
 
 class _Plan:
@@ -129,10 +134,14 @@ class _Plan:
         names = {place: said.columns.get(name, name) for place, name in enumerate(header) if not said.ignores(name)}
         _check_header(header, list(names.values()), columns, said)
         self._cells = [
-            (place, *_path(name), _reader(columns.get(cell_name(name, columns) or "", text_cell), said))
+            (
+                place,
+                *_path(name),
+                _reader(columns.get(cell_name(name, columns) or "", text_cell), said),
+                said.values.get(name),
+            )
             for place, name in names.items()
         ]
-        self._words = [said.values.get(name, {}) for name in names.values()]
         self._constants = [(*_path(name), value) for name, value in said.constants.items()]
         self._reference = [header.index(name) for name in said.client_ref_from]
         self._needed = None if said.skip_without is None else header.index(said.skip_without)
@@ -145,14 +154,19 @@ class _Plan:
     def document(self, cells: Sequence[str]) -> dict[str, Any]:
         """Return the document of a row."""
         document: dict[str, Any] = {}
-        for (place, outer, inner, cell), words in zip(self._cells, self._words, strict=True):
+        for place, outer, inner, cell, words in self._cells:
             text = cells[place].strip() if self._foreign else cells[place]
             if text == "":
                 continue
             if text[0] == "'":
                 text = unguarded(text)
-            text = words.get(text, text)
-            _put(document, outer, inner, text if cell is text_cell else cell(text))
+            if words is not None:
+                text = words.get(text, text)
+            value = text if cell is text_cell else cell(text)
+            if inner == "":
+                document[outer] = value
+            else:
+                _put(document, outer, inner, value)
         for outer, inner, value in self._constants:
             _put(document, outer, inner, value)
         if self._reference:

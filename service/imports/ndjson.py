@@ -8,7 +8,7 @@ from pathlib import Path
 import orjson
 
 from service.errors import FileUnreadable
-from service.imports.rows import Columns, Row, read_lines
+from service.imports.rows import Columns, Row, line_text, read_lines
 from tidecore.errors import Fault
 
 
@@ -22,19 +22,20 @@ def read_ndjson(path: Path, _columns: Columns) -> Iterator[Row]:
     """
     number = 0
     for place, line in enumerate(read_lines(path), 1):
-        if not line.strip():
-            continue
-        number += 1
         try:
             document = orjson.loads(line)
         except orjson.JSONDecodeError as error:
-            if not line.endswith("\n"):
+            if not line_text(line, place).strip():
+                continue
+            number += 1
+            if not line.endswith(b"\n"):
                 # Only the last line can lack its end: whoever sent the file stopped in the middle of it.
                 raise FileUnreadable(
                     f"the file ends within a JSON document ({error.msg})", place, "a whole JSON object a line"
                 ) from error
             yield Row(number, {}, (Fault("row", f"is no JSON: {error.msg}", "one JSON object on a line"),))
             continue
+        number += 1
         if isinstance(document, dict):
             yield Row(number, document)
         else:

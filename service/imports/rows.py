@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from service.errors import FileUnreadable
 from tidecore.errors import Fault
@@ -16,8 +15,7 @@ LONGEST_ROW = 256 * 1024
 _MARK = b"\xef\xbb\xbf"
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(NamedTuple):
     """One row of a file, counted from 1: the document it is, or the faults that it is none."""
 
     number: int
@@ -35,13 +33,13 @@ Columns = Mapping[str, Cell]
 Reader = Callable[[Path, Columns], Iterator[Row]]
 
 
-def read_lines(path: Path, encoding: str = "utf-8") -> Iterator[str]:
+def read_lines(path: Path) -> Iterator[bytes]:
     """Yield the lines of a file with their ends; a byte order mark of UTF-8 is no part of the first.
 
     Raises
     ------
     FileUnreadable
-        If a line is not in the ``encoding``, or longer than `LONGEST_ROW`.
+        If a line is longer than `LONGEST_ROW`.
     """
     with path.open("rb") as file:
         number = 0
@@ -49,7 +47,12 @@ def read_lines(path: Path, encoding: str = "utf-8") -> Iterator[str]:
             number += 1
             if len(line) > LONGEST_ROW:
                 raise FileUnreadable("the line is too long", number, f"at most {LONGEST_ROW} bytes a line")
-            try:
-                yield (line.removeprefix(_MARK) if number == 1 else line).decode(encoding)
-            except UnicodeDecodeError as error:
-                raise FileUnreadable(f"byte {error.start + 1} is not UTF-8", number, "text in UTF-8") from error
+            yield line.removeprefix(_MARK) if number == 1 else line
+
+
+def line_text(line: bytes, number: int, encoding: str = "utf-8") -> str:
+    """Return a line as text; FileUnreadable if it is not in the ``encoding``."""
+    try:
+        return line.decode(encoding)
+    except UnicodeDecodeError as error:
+        raise FileUnreadable(f"byte {error.start + 1} is not UTF-8", number, "text in UTF-8") from error

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from operator import itemgetter
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import lru_cache
+from itertools import repeat
 from typing import Any
 
-from sqlalchemy import insert
+from sqlalchemy import Dialect, insert
 from sqlalchemy.orm import Session
 
 from service.storage.tables import Table
@@ -21,40 +22,48 @@ def insert_many(
     """Insert rows, each with the ``common`` values and its own of the columns ``names``.
 
     The session composes statement and parameters row by row, which costs more than the database does; here the
-    statement is composed once, and what rows have in common is prepared once.
+    statement is composed once, what rows have in common is prepared once, and the rest column by column.
     """
     if not rows:
         return
-    connection, columns = session.connection(), row.__table__.c
-    keys = [*common, *names]
-    compiled = insert(row).compile(dialect=connection.dialect, column_keys=keys)
-    processes = {
-        place: process
-        for place, name in enumerate(keys)
-        if (process := columns[name].type.dialect_impl(connection.dialect).bind_processor(connection.dialect))
-    }
-    shared = [processes[place](value) if place in processes else value for place, value in enumerate(common.values())]
-    own = [(place, process) for place, process in processes.items() if place >= len(shared)]
-    plain = _processed(shared, own, rows)
-    if compiled.positiontup is None:
-        connection.exec_driver_sql(str(compiled), [dict(zip(keys, one, strict=True)) for one in plain])
-    elif compiled.positiontup == keys:
-        connection.exec_driver_sql(str(compiled), list(map(tuple, plain)))
+    connection = session.connection()
+    keys = (*common, *names)
+    statement, order = _statement(row, connection.dialect, keys)
+    processes = [_process(row, connection.dialect, name) for name in keys]
+    shared = [
+        value if process is None else process(value)
+        for value, process in zip(common.values(), processes[: len(common)], strict=True)
+    ]
+    own = [
+        values if process is None else _processed(process, values)
+        for values, process in zip(zip(*rows, strict=True), processes[len(common) :], strict=True)
+    ]
+    columns = [*(repeat(value, len(rows)) for value in shared), *own]
+    if order is None:
+        plain = [dict(zip(keys, one, strict=True)) for one in zip(*columns, strict=True)]
+        connection.exec_driver_sql(statement, plain)
     else:
-        ordered = itemgetter(*[keys.index(name) for name in compiled.positiontup])
-        connection.exec_driver_sql(str(compiled), list(map(ordered, plain)))
+        connection.exec_driver_sql(statement, list(zip(*[columns[place] for place in order], strict=True)))
 
 
-def _processed(
-    shared: Sequence[Any], own: Sequence[tuple[int, _Process]], rows: Sequence[Sequence[Any]]
-) -> list[list[Any]]:
-    """Return rows as the driver is given them; what is the same thing in the row before is not made anew."""
-    plain = [[*shared, *one] for one in rows]
-    for place, process in own:
-        before, made = plain[0][place], process(plain[0][place])
-        for one in plain:
-            value = one[place]
-            if value is not before:
-                before, made = value, process(value)
-            one[place] = made
-    return plain
+@lru_cache(maxsize=128)
+def _statement(row: type[Table], dialect: Dialect, keys: tuple[str, ...]) -> tuple[str, list[int] | None]:
+    """Return a statement, and the places of its parameters among ``keys``; None where it has them by name."""
+    compiled = insert(row).compile(dialect=dialect, column_keys=list(keys))
+    order = compiled.positiontup
+    return str(compiled), None if order is None else [keys.index(name) for name in order]
+
+
+@lru_cache(maxsize=512)
+def _process(row: type[Table], dialect: Dialect, name: str) -> _Process | None:
+    return row.__table__.c[name].type.dialect_impl(dialect).bind_processor(dialect)
+
+
+def _processed(process: _Process, values: Sequence[Any]) -> Iterator[Any]:
+    """Give values as the driver is given them; what is the same thing in the row before is not made anew."""
+    before = values[0]
+    made = process(before)
+    for value in values:
+        if value is not before:
+            before, made = value, process(value)
+        yield made

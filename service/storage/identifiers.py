@@ -7,11 +7,10 @@ import secrets
 import time
 
 _ALPHABET = "0123456789abcdefghjkmnpqrstvwxyz"
-_TIME_BITS, _RANDOM_BITS = 48, 80
-_RANDOM_BYTES = _RANDOM_BITS // 8
-#: Ten bits at a time: half the steps.
-_PAIRS = [first + second for first in _ALPHABET for second in _ALPHABET]
-_SHIFTS = range(120, -1, -10)
+_TIME_BITS, _RANDOM_CHARACTERS = 48, 16
+#: Each of 256 bytes as one of 32 characters, which come equally often.
+_CHARACTERS = (_ALPHABET * 8).encode()
+_SHIFTS = range(45, -1, -5)
 
 #: Pattern of any id, for contracts and checks.
 ID_PATTERN = r"^[a-z]{3}_[0-9a-z]{1,26}$"
@@ -25,13 +24,10 @@ def new_id(prefix: str) -> str:
 
 def new_ids(prefix: str, count: int) -> list[str]:
     """Return ``count`` new ids of one kind, all of this moment."""
-    moment = ((time.time_ns() // 1_000_000) & ((1 << _TIME_BITS) - 1)) << _RANDOM_BITS
-    chance = secrets.token_bytes(count * _RANDOM_BYTES)
-    ids = []
-    for start in range(0, len(chance), _RANDOM_BYTES):
-        number = moment | int.from_bytes(chance[start : start + _RANDOM_BYTES])
-        ids.append(f"{prefix}_{''.join([_PAIRS[(number >> shift) & 1023] for shift in _SHIFTS])}")
-    return ids
+    moment = (time.time_ns() // 1_000_000) & ((1 << _TIME_BITS) - 1)
+    first = f"{prefix}_{''.join(_ALPHABET[(moment >> shift) & 31] for shift in _SHIFTS)}"
+    chance = secrets.token_bytes(count * _RANDOM_CHARACTERS).translate(_CHARACTERS).decode()
+    return [first + chance[start : start + _RANDOM_CHARACTERS] for start in range(0, len(chance), _RANDOM_CHARACTERS)]
 
 
 def is_id(text: str) -> bool:

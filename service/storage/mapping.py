@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from collections.abc import Callable
+from datetime import UTC, date, datetime
 from typing import Any, ClassVar
 
-from sqlalchemy import JSON, DateTime, Dialect, ForeignKey, Integer, MetaData, String, TypeDecorator
+from sqlalchemy import JSON, Date, DateTime, Dialect, ForeignKey, Integer, MetaData, String, TypeDecorator
+from sqlalchemy.dialects import sqlite
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 NAMING = {
@@ -17,6 +19,14 @@ NAMING = {
 }
 
 
+class _SqliteDay(sqlite.DATE):
+    """The text that SQLAlchemy stores of a day, written at once and not field by field."""
+
+    def bind_processor(self, dialect: Dialect) -> Callable[[date | None], str | None]:
+        """Return what writes one."""
+        return lambda value: None if value is None else value.isoformat()
+
+
 class UtcDateTime(TypeDecorator[datetime]):
     """An instant: aware in UTC in Python, without offset in the database."""
 
@@ -25,15 +35,25 @@ class UtcDateTime(TypeDecorator[datetime]):
 
     def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
         """Refuse a naive value; store UTC."""
-        if value is None:
-            return None
-        if value.tzinfo is None:
-            raise ValueError("a naive datetime cannot be stored; expected an aware one")
-        return value.astimezone(UTC).replace(tzinfo=None)
+        return None if value is None else _in_utc(value).replace(tzinfo=None)
+
+    def bind_processor(self, dialect: Dialect) -> Callable[[datetime | None], Any] | None:
+        """Return what writes one: for SQLite the text that SQLAlchemy stores, at once and not field by field."""
+        return _as_text if dialect.name == "sqlite" else super().bind_processor(dialect)
 
     def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
         """Return the value as aware UTC."""
         return None if value is None else value.replace(tzinfo=UTC)
+
+
+def _in_utc(value: datetime) -> datetime:
+    if value.tzinfo is None:
+        raise ValueError("a naive datetime cannot be stored; expected an aware one")
+    return value if value.tzinfo is UTC else value.astimezone(UTC)
+
+
+def _as_text(value: datetime | None) -> str | None:
+    return None if value is None else _in_utc(value).isoformat(" ", "microseconds")[: -len("+00:00")]
 
 
 ID = String(30)
@@ -44,7 +64,11 @@ class Table(DeclarativeBase):
     """Base of all tables."""
 
     metadata = MetaData(naming_convention=NAMING)
-    type_annotation_map: ClassVar[dict[Any, Any]] = {datetime: UtcDateTime(), dict[str, Any]: JSON(none_as_null=True)}
+    type_annotation_map: ClassVar[dict[Any, Any]] = {
+        datetime: UtcDateTime(),
+        date: Date().with_variant(_SqliteDay(), "sqlite"),  # type: ignore[no-untyped-call]
+        dict[str, Any]: JSON(none_as_null=True),
+    }
 
 
 class DocumentRow(Table):

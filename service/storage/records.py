@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 #: States of a job, and so of a fit; the first two are active.
 QUEUED, RUNNING, DONE, FAILED, CANCELLED = "queued", "running", "done", "failed", "cancelled"
@@ -166,8 +166,7 @@ class ImportRecord:
     finished_at: datetime | None
 
 
-@dataclass(frozen=True, slots=True)
-class ImportLine:
+class ImportLine(NamedTuple):
     """What became of one row of an import; ``told`` is what it said, as a hash, where a dry run has to remember."""
 
     row: int
@@ -178,8 +177,7 @@ class ImportLine:
     told: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class DocumentRecord:
+class DocumentRecord(NamedTuple):
     """A versioned document as it stands, without what it says."""
 
     id: str
@@ -236,8 +234,7 @@ class WarningRecord:
 CREATED, UPDATED, DELETED = "created", "updated", "deleted"
 
 
-@dataclass(frozen=True, slots=True)
-class Change:
+class Change(NamedTuple):
     """The latest change of a thing; ``version`` is that of a document or of a station's tide, None once deleted."""
 
     kind: str

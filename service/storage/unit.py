@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
-from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -117,7 +116,7 @@ class UnitOfWork:
         """Note a change, for the list of changes to have it once this unit of work commits."""
         earlier = self._noted.pop((change.kind, change.thing_id), None)
         if earlier is not None and earlier.change == CREATED and change.change == UPDATED:
-            change = replace(change, change=CREATED)
+            change = change._replace(change=CREATED)
         self._noted[change.kind, change.thing_id] = change
 
     def commit(self) -> None:

@@ -8,12 +8,11 @@ from __future__ import annotations
 
 import gc
 import time
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from pydantic import TypeAdapter, ValidationError
 
@@ -53,13 +52,14 @@ _MOST_TRIES = 5
 _REFERENCE: TypeAdapter[str] = TypeAdapter(ExternalRef)
 
 
-@dataclass(frozen=True, slots=True)
-class _Judged:
-    """A row: what it says, or what is wrong with it."""
+class _Wrong(NamedTuple):
+    """What is wrong with a row."""
 
-    row: Row
-    candidate: Candidate[Any] | None
-    faults: Sequence[Fault] = ()
+    faults: Sequence[Fault]
+
+
+#: What a row says, or what is wrong with it.
+_Verdict = Candidate[Any] | _Wrong
 
 
 def import_rows(task: JobTask, _progress: Progress) -> JobOutcome:
@@ -72,11 +72,13 @@ def import_rows(task: JobTask, _progress: Progress) -> JobOutcome:
     if not path.is_file():
         raise RecordLost
     store = Store(open_engine(task.place.database_url))
-    # What is there now stays; the collector need not walk through it for every thousand rows.
+    # What is there now stays, and rows hold no cycles: what is left by those that do is collected a batch at a time.
     gc.freeze()
+    gc.disable()
     try:
         return _Import(store, task).run(path)
     finally:
+        gc.enable()
         gc.unfreeze()
         store.close()
 
@@ -102,31 +104,32 @@ class _Import:
         for _ in islice(rows, record.rows):
             """These have their lines in the report already."""
         for batch in _batches(rows):
-            if not self._take(self._judge_all(batch)):
+            if not self._take(batch, self._judge_all(batch)):
                 # The claim was lost: whoever has it now goes on, and what is returned here is not looked at.
                 break
+            gc.collect()
         return JobOutcome(result={"import_id": self._import_id})
 
-    def _judge_all(self, batch: Sequence[Row]) -> list[_Judged]:
+    def _judge_all(self, batch: Sequence[Row]) -> Sequence[_Verdict]:
         """Return what rows say: all at once where all are right, else one by one."""
         tabular = self._given["format"] == MAPPED
         batch = self._kind.prepare(batch, Known(self._store, self._caller.account_id, self._mapping, tabular))
         if not any(row.faults for row in batch):
             found = self._kind.parse_many([row.document for row in batch], self._caller)
             if found is not None:
-                return [_Judged(row, candidate) for row, candidate in zip(batch, found, strict=True)]
+                return found
         return [self._judge(row) for row in batch]
 
-    def _judge(self, row: Row) -> _Judged:
+    def _judge(self, row: Row) -> _Verdict:
         """Return what a row says; nothing of the store is needed for it."""
         if row.faults:
-            return _Judged(row, None, row.faults)
+            return _Wrong(row.faults)
         try:
-            return _Judged(row, self._kind.parse(row.document, self._caller))
+            return self._kind.parse(row.document, self._caller)
         except (CoreError, ServiceError) as error:
-            return _Judged(row, None, _faults_of(error))
+            return _Wrong(_faults_of(error))
 
-    def _take(self, batch: Sequence[_Judged]) -> bool:
+    def _take(self, batch: Sequence[Row], judged: Sequence[_Verdict]) -> bool:
         """Write a batch in one transaction; False where the claim was lost, and nothing was written."""
         tries = 0
         while True:
@@ -134,10 +137,10 @@ class _Import:
             try:
                 with self._store.unit(self._caller.account_id, writes=True) as unit:
                     now = utc_now()
-                    progress = {"done": batch[-1].row.number, "total": None, "note": "rows"}
+                    progress = {"done": batch[-1].number, "total": None, "note": "rows"}
                     if not unit.jobs.report(self._claim, progress, now):
                         return False
-                    unit.imports.advance(self._import_id, self._lines(unit, batch, now))
+                    unit.imports.advance(self._import_id, self._lines(unit, batch, judged, now))
                     unit.commit()
                     return True
             except (StoreConflict, StoreUnavailable):
@@ -147,55 +150,52 @@ class _Import:
                     raise
                 time.sleep(0.05 * tries)
 
-    def _lines(self, unit: UnitOfWork, batch: Sequence[_Judged], now: datetime) -> list[ImportLine]:
+    def _lines(
+        self, unit: UnitOfWork, batch: Sequence[Row], judged: Sequence[_Verdict], now: datetime
+    ) -> list[ImportLine]:
         """Write what is new in a batch, and return its lines of the report."""
-        settled = self._settle(unit, batch)
+        settled = self._settle(unit, judged)
         kind = self._kind
-        candidates = {id(one): one.candidate for one in settled if one.candidate is not None}
-        keys = {place: kind.key(candidate) for place, candidate in candidates.items()}
-        there = kind.stored(unit, list(candidates.values()))
+        candidates = [one for one in settled if not isinstance(one, _Wrong)]
+        keys = list(map(kind.key, candidates))
+        there = kind.stored(unit, candidates)
         if self._dry_run:
-            said = unit.imports.told(self._import_id, sorted({one.client_ref for one in candidates.values()}))
+            said = unit.imports.told(self._import_id, sorted({one.client_ref for one in candidates}))
             there = {kind.key_of(reference, told): Stored(None, told) for reference, told in said} | there
         new: dict[str, Candidate[Any]] = {}
-        for place, candidate in candidates.items():
-            if keys[place] not in there:
-                new.setdefault(keys[place], candidate)
-        written = list(new.values())
-        ids: list[Any] = [None] * len(written) if self._dry_run else kind.write(unit, written, now)
+        for key, candidate in zip(keys, candidates, strict=True):
+            if key not in there:
+                new.setdefault(key, candidate)
+        ids: list[Any] = [None] * len(new) if self._dry_run else kind.write(unit, list(new.values()), now)
         made = dict(zip(new, ids, strict=True))
-        return [self._line(one, keys.get(id(one), ""), there, new, made) for one in settled]
+        key_of = iter(keys)
+        return [
+            _refused(row, one)
+            if isinstance(one, _Wrong)
+            else self._line(row.number, one, next(key_of), there, new, made)
+            for row, one in zip(batch, settled, strict=True)
+        ]
 
-    def _settle(self, unit: UnitOfWork, batch: Sequence[_Judged]) -> list[_Judged]:
-        found = iter(self._kind.settle(unit, [one.candidate for one in batch if one.candidate is not None]))
-        settled = []
-        for one in batch:
-            result = None if one.candidate is None else next(found)
-            if isinstance(result, (InvalidInput, DocumentInvalid)):
-                settled.append(_Judged(one.row, None, result.faults))
-            else:
-                settled.append(_Judged(one.row, result, one.faults))
-        return settled
+    def _settle(self, unit: UnitOfWork, judged: Sequence[_Verdict]) -> list[_Verdict]:
+        """Return what rows say with what they rest on, or what is wrong with that."""
+        found = iter(self._kind.settle(unit, [one for one in judged if not isinstance(one, _Wrong)]))
+        settled = (one if isinstance(one, _Wrong) else next(found) for one in judged)
+        return [_Wrong(one.faults) if isinstance(one, InvalidInput | DocumentInvalid) else one for one in settled]
 
     def _line(
         self,
-        one: _Judged,
+        number: int,
+        candidate: Candidate[Any],
         key: str,
-        there: dict[str, Stored],
-        new: dict[str, Candidate[Any]],
-        made: dict[str, str | None],
+        there: Mapping[str, Stored],
+        new: Mapping[str, Candidate[Any]],
+        made: Mapping[str, str | None],
     ) -> ImportLine:
-        number, candidate = one.row.number, one.candidate
-        if candidate is None:
-            return ImportLine(number, _reference_of(one.row), ROW_INVALID, None, _listed(one.faults))
-        reference = candidate.client_ref
-        if new.get(key) is candidate:
+        reference, first = candidate.client_ref, new.get(key)
+        if first is candidate:
             told = self._kind.told(candidate.said) if self._dry_run else None
             return ImportLine(number, reference, ROW_CREATED, made[key], (), told)
-        if key in new:
-            before = Stored(made[key], self._kind.told(new[key].said))
-        else:
-            before = there[key]
+        before = there[key] if first is None else Stored(made[key], self._kind.told(first.said))
         if self._kind.same(self._kind.told(candidate.said), before.told):
             return ImportLine(number, reference, ROW_UNCHANGED, before.thing_id, ())
         holder = "an earlier row" if before.thing_id is None else before.thing_id
@@ -241,6 +241,10 @@ def _listed(faults: Sequence[Fault]) -> list[dict[str, str]]:
     if len(faults) > MOST_FAULTS:
         kept.append(Fault("row", f"has {len(faults) - MOST_FAULTS} more faults", "fewer"))
     return [{"field": one.field, "problem": one.problem, "expected": one.expected} for one in kept]
+
+
+def _refused(row: Row, wrong: _Wrong) -> ImportLine:
+    return ImportLine(row.number, _reference_of(row), ROW_INVALID, None, _listed(wrong.faults))
 
 
 def _reference_of(row: Row) -> str | None:

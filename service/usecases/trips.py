@@ -59,23 +59,24 @@ def trip_links(record: TripRecord, zone: ZoneInfo) -> Mapping[str, Link]:
 def trip_ahead_of_time(record: TripRecord, now: datetime) -> list[Fault]:
     """Return the faults of times of a trip that have not come yet."""
     last = (now + AHEAD).astimezone(UTC)
-    expected = f"{last.isoformat(timespec='seconds')} at the latest, by the clock of the service"
-    return [
-        Fault(field, f"is {time.isoformat()}, in the future", expected) for field, time in _times(record) if time > last
-    ]
+    late = [(path, time) for path, time in _times(record) if time > last]
+    expected = f"{last.isoformat(timespec='seconds')} at the latest, by the clock of the service" if late else ""
+    return [Fault(".".join(map(str, path)), f"is {time.isoformat()}, in the future", expected) for path, time in late]
 
 
-def _times(record: TripRecord) -> Iterator[tuple[str, datetime]]:
-    """Give every time of a trip by its field; those of casts and changes lie within their deployment."""
-    yield "trip.start", record.trip.start
+def _times(record: TripRecord) -> Iterator[tuple[tuple[str | int, ...], datetime]]:
+    """Give every time of a trip by its path; those of casts and changes lie within their deployment."""
+    yield ("trip", "start"), record.trip.start
     if record.trip.end is not None:
-        yield "trip.end", record.trip.end
-    yield from ((f"trip.slack_seen.{place}", time) for place, time in enumerate(record.trip.slack_seen))
-    for place, one in enumerate(record.deployments):
-        yield from ((f"deployments.{place}.start", one.start), (f"deployments.{place}.end", one.end))
-    yield from ((f"bites.{place}.at", one.at) for place, one in enumerate(record.bites))
-    yield from ((f"catches.{place}.at", one.at) for place, one in enumerate(record.catches))
-    yield from ((f"corrections.{place}.at", one.at) for place, one in enumerate(record.corrections))
+        yield ("trip", "end"), record.trip.end
+    for place, time in enumerate(record.trip.slack_seen):
+        yield ("trip", "slack_seen", place), time
+    for place, rod in enumerate(record.deployments):
+        yield ("deployments", place, "start"), rod.start
+        yield ("deployments", place, "end"), rod.end
+    for kind in ("bites", "catches", "corrections"):
+        for place, one in enumerate(getattr(record, kind)):
+            yield (kind, place, "at"), one.at
 
 
 def _settle(context: Context, unit: UnitOfWork, record: TripRecord) -> tuple[TripRecord, Mapping[str, Link]]:

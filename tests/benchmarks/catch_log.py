@@ -177,7 +177,7 @@ def _log(house: House, mark: str, records: list[TripRecord]) -> list[str]:
     with house.store.unit(LOCAL_ACCOUNT, writes=True) as unit:
         made = unit.trips.add_many(drafts, datetime.now(UTC))
         unit.commit()
-    return [one.id for one in made]
+    return made
 
 
 def _join(house: House, marks: list[str], trips: dict[str, list[str]]) -> float:

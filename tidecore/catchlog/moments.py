@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import datetime
 from typing import Annotated, Any, Literal
 
@@ -30,14 +29,17 @@ Precision = Annotated[Literal[5, 15, 60], BeforeValidator(_whole)]
 
 def outside(moment: datetime, precision_min: int, start: datetime, end: datetime | None) -> bool:
     """Return whether a time cannot lie from ``start`` to ``end`` (no end: ever after), however unsure it is."""
+    if start <= moment and (end is None or moment <= end):
+        return False
     slack, at = precision_min * US_PER_MINUTE, ticks(moment)
     return at + slack < ticks(start) or (end is not None and at - slack > ticks(end))
 
 
-def backwards(path: tuple[str | int, ...], end: datetime | None, start: datetime) -> Iterator[Flaw]:
-    """Give the flaw of an end that is not after its start."""
-    if end is not None and end <= start:
-        yield Flaw(path, f"is {written(end)}, not after the start {written(start)}", "an end after the start")
+def backwards(path: tuple[str | int, ...], end: datetime | None, start: datetime) -> list[Flaw]:
+    """Return the flaw of an end that is not after its start."""
+    if end is None or end > start:
+        return []
+    return [Flaw(path, f"is {written(end)}, not after the start {written(start)}", "an end after the start")]
 
 
 __all__ = ["Count", "Moment", "Precision", "Some", "backwards", "outside", "ticks", "written"]

@@ -59,8 +59,9 @@ class TripRecord(Document):
     @classmethod
     def _one_after_the_other(cls, found: tuple[Deployment, ...], info: ValidationInfo) -> tuple[Deployment, ...]:
         trip = info.data.get("trip")
-        flaws = list(_refs("deployments", found))
-        flaws += overlaps(found)
+        flaws = _refs("deployments", found)
+        if len(found) > 1:
+            flaws += overlaps(found)
         if trip is not None:
             flaws += _unfished(trip, found)
             flaws += _off_the_trip(trip, found)
@@ -102,25 +103,28 @@ def overlaps(deployments: Sequence[Deployment]) -> Iterator[Flaw]:
                 last = place
 
 
-def _refs(name: str, things: Sequence[TripPart]) -> Iterator[Flaw]:
-    seen: dict[str, int] = {}
+def _refs(name: str, things: Sequence[TripPart]) -> list[Flaw]:
+    """Return a flaw for each thing with the ``ref`` of one before it."""
+    flaws, seen = [], dict[str, int]()
     for place, one in enumerate(things):
         if one.ref and seen.setdefault(one.ref, place) != place:
-            yield Flaw((place, "ref"), f"is that of {name}.{seen[one.ref]} too", "each ref once")
+            flaws.append(Flaw((place, "ref"), f"is that of {name}.{seen[one.ref]} too", "each ref once"))
+    return flaws
 
 
 def _named(letter: str, things: tuple[P, ...]) -> tuple[P, ...]:
     """Return things with a ``ref`` each: the first number that is free, so that the same again is named the same."""
-    taken = {one.ref for one in things}
-    if "" not in taken:
+    if all(one.ref for one in things):
         return things
+    taken = {one.ref for one in things}
     free = (ref for number in count(1) if (ref := f"{letter}{number}") not in taken)
     return tuple(one if one.ref else one.model_copy(update={"ref": next(free)}) for one in things)
 
 
-def _unfished(trip: Trip, things: Sequence[object]) -> Iterator[Flaw]:
-    if things and trip.outcome == "not_fished":
-        yield Flaw((), f"has {len(things)} of a trip that was not fished", "none, or another outcome")
+def _unfished(trip: Trip, things: Sequence[object]) -> list[Flaw]:
+    if not things or trip.outcome != "not_fished":
+        return []
+    return [Flaw((), f"has {len(things)} of a trip that was not fished", "none, or another outcome")]
 
 
 def _off_the_trip(trip: Trip, deployments: Iterable[Deployment]) -> Iterator[Flaw]:

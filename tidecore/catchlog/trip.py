@@ -54,7 +54,7 @@ class Trip(Document):
     def _after_its_start(cls, end: Moment | None, info: ValidationInfo) -> Moment | None:
         start = info.data.get("start")
         if end is not None and start is not None:
-            refuse(end, list(backwards((), end, start)))
+            refuse(end, backwards((), end, start))
             if (end - start).total_seconds() > LONGEST_TRIP_H * 3600.0:
                 raise fault(f"is {written(end)}", f"an end at most {LONGEST_TRIP_H:g} h after the start")
         return end
@@ -93,7 +93,7 @@ class Cast(Document):
 
     @model_validator(mode="after")
     def _in_after_out(self) -> Self:
-        refuse(self, list(backwards(("in",), self.in_, self.out)))
+        refuse(self, backwards(("in",), self.in_, self.out))
         return self
 
 
@@ -160,8 +160,8 @@ class Deployment(TripPart):
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
-        flaws = list(backwards(("end",), self.end, self.start))
-        if not flaws:
+        flaws = backwards(("end",), self.end, self.start)
+        if not flaws and (self.casts or self.changes):
             within = "a time within the deployment"
             for place, cast in enumerate(self.casts):
                 if cast.out < self.start:

@@ -6,7 +6,8 @@ import re
 from datetime import UTC, datetime, timedelta
 from typing import Annotated, Any
 
-from pydantic import PlainSerializer, PlainValidator, WithJsonSchema
+from pydantic import GetCoreSchemaHandler, WithJsonSchema
+from pydantic_core import CoreSchema, core_schema
 
 from tidecore.documents import fault
 from tidecore.timebase import EARLIEST, LATEST, US_PER_SECOND
@@ -24,7 +25,9 @@ def read_moment(value: Any) -> datetime:
     if not isinstance(value, str) or not _WRITTEN.fullmatch(value):
         raise fault(f"is {value if isinstance(value, str) and len(value) < 40 else type(value).__name__!r}", _EXPECTED)
     try:
-        found = datetime.fromisoformat(value.upper()).astimezone(UTC)
+        found = datetime.fromisoformat(value.upper())
+        if found.tzinfo is not UTC:
+            found = found.astimezone(UTC)
     except (ValueError, OverflowError) as error:
         raise fault(f"is {value}, which is no instant of the calendar", _EXPECTED) from error
     if not _FIRST <= found <= _LAST:
@@ -49,10 +52,17 @@ def written_us(at_us: int) -> str:
     return written(_EPOCH + timedelta(microseconds=inside))
 
 
+class _Instant:
+    """Says to pydantic how an instant is read; it writes one in UTC by itself as `written` does, and far faster."""
+
+    def __get_pydantic_core_schema__(self, _source: Any, _handler: GetCoreSchemaHandler) -> CoreSchema:
+        """Return the schema of an instant."""
+        return core_schema.no_info_plain_validator_function(read_moment)
+
+
 #: An instant of a document.
 Moment = Annotated[
     datetime,
-    PlainValidator(read_moment),
-    PlainSerializer(written, return_type=str),
+    _Instant(),
     WithJsonSchema({"type": "string", "format": "date-time"}),
 ]

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import Select, Text, bindparam, cast, delete, func, or_, select, tuple_, update
 from sqlalchemy.orm import Session
@@ -60,8 +60,7 @@ class DocumentTables:
     dated: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class NewDocument:
+class NewDocument(NamedTuple):
     """A document to be added, with what the account calls it and the columns of its kind."""
 
     document: Mapping[str, Any]
@@ -128,24 +127,22 @@ class DocumentRepository(Repository):
         self._add_version(row.key, 1, document, now)
         return document_record(row)
 
-    def add_many(self, drafts: Sequence[NewDocument], now: datetime) -> list[DocumentRecord]:
-        """Add documents in their first versions, all in one go, and return their records in the same order."""
-        ids = new_ids(self._prefix, len(drafts))
-        made = [DocumentRecord(key, draft.external_ref, 1, now, now) for key, draft in zip(ids, drafts, strict=True)]
-        if not made:
+    def add_many(self, drafts: Sequence[NewDocument], now: datetime) -> list[str]:
+        """Add documents in their first versions, all in one go, and return their ids in the same order."""
+        if not drafts:
             return []
+        ids = new_ids(self._prefix, len(drafts))
         key = self._row.__mapper__.c.key.name
         common = {"account_id": self._account_id, "version": 1, "created_at": now}
         linked = list(drafts[0].links)
         rows = [
-            (record.id, record.external_ref, *[draft.links[name] for name in linked])
-            for record, draft in zip(made, drafts, strict=True)
+            (its, one.external_ref, *map(one.links.__getitem__, linked)) for its, one in zip(ids, drafts, strict=True)
         ]
         insert_many(self._session, self._row, {**common, "updated_at": now}, [key, "external_ref", *linked], rows)
         self._count_days([draft.links for draft in drafts])
-        versions = [(record.id, draft.document) for record, draft in zip(made, drafts, strict=True)]
+        versions = [(its, one.document) for its, one in zip(ids, drafts, strict=True)]
         insert_many(self._session, self._version_row, common, [key, "document"], versions)
-        return made
+        return ids
 
     def replace(
         self,
@@ -190,7 +187,7 @@ class DocumentRepository(Repository):
             return []
         # An edit always comes after what it edits, whatever the clock says: ETags rest on it.
         made = [
-            replace(one, version=one.version + 1, updated_at=max(now, one.updated_at + timedelta(microseconds=1)))
+            one._replace(version=one.version + 1, updated_at=max(now, one.updated_at + timedelta(microseconds=1)))
             for one, _, _ in edits
         ]
         row = self._row

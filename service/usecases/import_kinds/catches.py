@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, ClassVar
+from typing import Any, ClassVar, NamedTuple
 from zoneinfo import ZoneInfo
 
 from pydantic import TypeAdapter, ValidationError
@@ -69,8 +69,7 @@ class Onto:
         return document, trip_sums(whole)
 
 
-@dataclass(frozen=True, slots=True)
-class SaidCatch:
+class SaidCatch(NamedTuple):
     """A catch, its document, the trip that it names, and that trip once it is found."""
 
     catch: Catch

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Any, ClassVar
+from typing import Any, ClassVar, NamedTuple
 from zoneinfo import ZoneInfo
 
 from pydantic import TypeAdapter, ValidationError
@@ -39,8 +38,7 @@ class DiaryRowRow(DiaryRow):
 _ROWS = TypeAdapter(list[DiaryRowRow])
 
 
-@dataclass(frozen=True, slots=True)
-class SaidRow:
+class SaidRow(NamedTuple):
     """A row, its document, and the columns that say what it rests on."""
 
     row: DiaryRow
@@ -104,7 +102,7 @@ class DiaryRowImport(ImportKind[SaidRow]):
                 return InvalidInput(faults)
             links = {**diary_row_links(one.said.row, clocks[mark_id]), "mark_id": mark_id}
             document = {**one.said.document, "mark": mark_id}
-            return Candidate(one.client_ref, replace(one.said, document=document, links=links))
+            return Candidate(one.client_ref, one.said._replace(document=document, links=links))
 
         return [settled(one) for one in candidates]
 
@@ -129,9 +127,9 @@ class DiaryRowImport(ImportKind[SaidRow]):
         """Add rows in their first versions."""
         drafts = [NewDocument(one.said.document, one.client_ref, one.said.links) for one in candidates]
         made = unit.diary_rows.add_many(drafts, now)
-        for record in made:
-            unit.note(Change("diary_row", record.id, CREATED, record.version, now))
-        return [record.id for record in made]
+        for key in made:
+            unit.note(Change("diary_row", key, CREATED, 1, now))
+        return made
 
 
 def _said(row: DiaryRowRow, dumped: dict[str, Any]) -> Candidate[SaidRow]:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, ClassVar, Generic, Protocol, TypeVar
+from typing import Any, ClassVar, Generic, NamedTuple, Protocol, TypeVar
 
 import orjson
 
@@ -20,16 +19,14 @@ from tidecore.errors import InvalidInput
 T = TypeVar("T")
 
 
-@dataclass(frozen=True, slots=True)
-class Candidate(Generic[T]):
+class Candidate(NamedTuple, Generic[T]):
     """What a row says, checked, and what the account calls it."""
 
     client_ref: str
     said: T
 
 
-@dataclass(frozen=True, slots=True)
-class Stored:
+class Stored(NamedTuple):
     """A thing that is there already: its id, and what it says, as `ImportKind.told` gives it."""
 
     thing_id: str | None

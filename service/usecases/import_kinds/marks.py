@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
-from typing import Any, ClassVar
+from typing import Any, ClassVar, NamedTuple
 
 from pydantic import TypeAdapter, ValidationError
 
@@ -36,8 +35,7 @@ class MarkRow(Mark):
 _MARK_ROWS = TypeAdapter(list[MarkRow])
 
 
-@dataclass(frozen=True, slots=True)
-class SaidMark:
+class SaidMark(NamedTuple):
     """The document of a mark, and the columns that say what it rests on once that is found."""
 
     document: Mapping[str, Any]
@@ -119,9 +117,9 @@ class MarkImport(ImportKind[SaidMark]):
         """Add marks in their first versions."""
         drafts = [NewDocument(one.said.document, one.client_ref, one.said.links) for one in candidates]
         made = unit.marks.add_many(drafts, now)
-        for record in made:
-            unit.note(Change("mark", record.id, CREATED, record.version, now))
-        return [record.id for record in made]
+        for key in made:
+            unit.note(Change("mark", key, CREATED, 1, now))
+        return made
 
 
 def _said_mark(document: dict[str, Any]) -> Candidate[SaidMark]:

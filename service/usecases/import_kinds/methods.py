@@ -75,6 +75,6 @@ class MethodImport(ImportKind[Mapping[str, Any]]):
     def write(self, unit: UnitOfWork, candidates: Sequence[Candidate[Mapping[str, Any]]], now: datetime) -> list[str]:
         """Add methods in their first versions."""
         made = unit.methods.add_many([NewDocument(one.said, one.client_ref, {}) for one in candidates], now)
-        for record in made:
-            unit.note(Change("method", record.id, CREATED, record.version, now))
-        return [record.id for record in made]
+        for key in made:
+            unit.note(Change("method", key, CREATED, 1, now))
+        return made

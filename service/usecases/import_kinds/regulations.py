@@ -75,6 +75,6 @@ class RegulationImport(ImportKind[Mapping[str, Any]]):
         """Add rules in their first versions."""
         drafts = [NewDocument(one.said, one.client_ref, {"area": one.said["area"]}) for one in candidates]
         made = unit.regulations.add_many(drafts, now)
-        for record in made:
-            unit.note(Change("regulation", record.id, CREATED, record.version, now))
-        return [record.id for record in made]
+        for key in made:
+            unit.note(Change("regulation", key, CREATED, 1, now))
+        return made

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, ClassVar
+from typing import Any, ClassVar, NamedTuple
 
 from service.errors import DocumentInvalid
 from service.imports.delimited import number_cell, text_cell, truth_cell
@@ -27,8 +26,7 @@ class StationRow(StationDocument):
     client_ref: ExternalRef
 
 
-@dataclass(frozen=True, slots=True)
-class SaidStation:
+class SaidStation(NamedTuple):
     """What a row says of a station, and the model of its constituents."""
 
     station: NewStation

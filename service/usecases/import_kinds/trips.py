@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Any, ClassVar
+from typing import Any, ClassVar, NamedTuple
 from zoneinfo import ZoneInfo
 
 from pydantic import TypeAdapter, ValidationError
@@ -30,6 +29,7 @@ from tidecore.errors import Fault, InvalidInput
 
 #: Parts of a trip; of those that a row does not say it says nothing, and leaves what is there as it is.
 _PARTS = ("trip", "deployments", "bites", "catches", "corrections")
+_SAID = frozenset(_PARTS)
 #: Characters of the hash of a part.
 _HASH = 32
 _MOST_RODS = 20
@@ -44,8 +44,7 @@ class TripRow(TripRecord):
 _TRIP_ROWS = TypeAdapter(list[TripRow])
 
 
-@dataclass(frozen=True, slots=True)
-class SaidTrip:
+class SaidTrip(NamedTuple):
     """A trip, its document, which parts of it the row says, and the columns that say what it rests on."""
 
     record: TripRecord
@@ -115,7 +114,7 @@ class TripImport(ImportKind[SaidTrip]):
             mark_id = named[name].id
             document = {**said.document, "trip": {**said.document["trip"], "mark": mark_id}}
             links = {**trip_links(said.record, clocks[mark_id]), "mark_id": mark_id}
-            return Candidate(one.client_ref, replace(said, document=document, links=links))
+            return Candidate(one.client_ref, said._replace(document=document, links=links))
 
         return [settled(one) for one in candidates]
 
@@ -133,21 +132,21 @@ class TripImport(ImportKind[SaidTrip]):
         found = things_named(unit.trips, {one.client_ref for one in candidates})
         documents = current(unit.trips, found)
         parsed = {key: TripRecord.parse(document) for key, document in documents.items()}
-        told = {key: self.told(SaidTrip(one, one.to_document(), frozenset(_PARTS), {})) for key, one in parsed.items()}
+        told = {key: self.told(SaidTrip(one, one.to_document(), _SAID, {})) for key, one in parsed.items()}
         return {name: Stored(one.id, told[one.id]) for name, one in found.items()}
 
     def write(self, unit: UnitOfWork, candidates: Sequence[Candidate[SaidTrip]], now: datetime) -> list[str]:
         """Add trips in their first versions."""
         drafts = [NewDocument(one.said.document, one.client_ref, one.said.links) for one in candidates]
         made = unit.trips.add_many(drafts, now)
-        for record in made:
-            unit.note(Change("trip", record.id, CREATED, record.version, now))
-        return [record.id for record in made]
+        for key in made:
+            unit.note(Change("trip", key, CREATED, 1, now))
+        return made
 
 
 def _said(row: TripRow, dumped: dict[str, Any], given: Mapping[str, Any]) -> Candidate[SaidTrip]:
     client_ref = dumped.pop("client_ref")
-    return Candidate(client_ref, SaidTrip(row, dumped, frozenset(part for part in _PARTS if part in given), {}))
+    return Candidate(client_ref, SaidTrip(row, dumped, _SAID.intersection(given), {}))
 
 
 def _by_clock(document: Mapping[str, Any], by_clock: bool) -> bool:
