@@ -7,7 +7,7 @@ Cold in every search: models are opened anew and forecasts read anew, so that ta
 the tracks of factors are made anew; every search starts at an instant of its own, so that nothing that is kept of a
 span can serve it. Warm: what the process keeps of the sky over the weeks in question, whatever spans it was asked for:
 positions of sun and moon, phases, and risings, settings and twilights at each place (`tidecore.sky`). A search at all
-places beforehand, of a span three days off, has seen to it. The small search in weeks never met is told apart.
+places beforehand, of a span three days off, has seen to it.
 """
 
 from __future__ import annotations
@@ -175,12 +175,8 @@ def run(report: Report) -> None:
     small: list[float] = []
     large: list[float] = []
     found = 0
-    unmet: list[float] = []
     for repetition in range(-1, _REPETITIONS):
         start = _start(repetition)
-        never = _prepared(places[:_FEW_MARKS], few[repetition], start - _APART)
-        gc.collect()
-        unmet.append(_seconds(never) / (_FEW_MARKS * _FEW_RULES))
         _prepared(places, every[:_FEW_RULES], start - _APART)()
         parts: list[float] = []
         for k, pair in enumerate(few):
@@ -199,7 +195,6 @@ def run(report: Report) -> None:
     work = kernel()
     report.add("choosing: windows found, all repetitions", found)
     report.add(f"choosing: a mark and a rule, {_FEW_MARKS} x {_FEW_RULES}", one * 1e3, "ms")
-    report.add("choosing: the same in weeks never met", median(unmet[1:]) * 1e3, "ms")
     report.add(f"choosing: a mark and a rule, {_MARKS} x {_RULES}", many * 1e3, "ms")
     ratio = many / one
     report.add("choosing: cost of the large search over the small", ratio, "x", "0.8 to 1.2", 0.8 <= ratio <= 1.2)
