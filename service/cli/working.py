@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import signal
-from queue import SimpleQueue
-
 import typer
 
 from service.bootstrap import House
+from service.cli.stopping import hear_stopping
 from service.logs import configure_logs
 from service.settings import Settings
 
@@ -17,14 +15,11 @@ def run_jobs(workers: int | None) -> None:
     settings = Settings()
     configure_logs(settings.log_format, settings.log_level)
     count = max(1, settings.workers) if workers is None else workers
-    # Its put may interrupt its get; setting an event from a handler that interrupts its wait would lock up.
-    stopping: SimpleQueue[int] = SimpleQueue()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda received, _frame: stopping.put(received))
+    stopping = hear_stopping()
     house = House(settings.model_copy(update={"workers": count}))
     try:
         house.open()
         typer.echo(f"running jobs, {count} at once; stop with Ctrl-C")
-        stopping.get()
+        stopping.recv(1)
     finally:
         house.close()

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import signal
+import subprocess
+import sys
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
+from tests.conftest import ROOT
 from tests.service.processes import await_fetched, fetch, free_port, make_station, send_record
 
 #: A record whose fit takes long enough to be interrupted.
@@ -73,6 +76,26 @@ def test_the_job_of_a_process_that_was_killed_is_done_by_another(process):
     job = await_fetched(port, f"/v1/jobs/{fit['job_id']}", ended)
     assert (job["state"], job["attempts"], job["result"]) == ("done", 2, {"fit_id": fit["id"]})
     assert fetch(port, f"/v1/fits/{fit['id']}")["state"] == "done"
+
+
+def test_a_signal_is_heard_whichever_thread_it_comes_to():
+    # Held off by the main thread, it comes to the other one, as it may at any time.
+    code = """
+import os, signal, threading, time
+from service.cli.stopping import hear_stopping
+stopping, ready = hear_stopping(), threading.Event()
+def kill():
+    ready.wait()
+    time.sleep(0.2)
+    os.kill(os.getpid(), signal.SIGTERM)
+threading.Thread(target=kill).start()
+signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGTERM})
+ready.set()
+stopping.settimeout(20.0)
+print(len(stopping.recv(1)))
+"""
+    ran = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert ran.stdout.strip() == "1", ran.stderr
 
 
 def test_a_demo_coast_with_a_record_needs_a_worker(process, tmp_path):
