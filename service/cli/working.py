@@ -15,11 +15,11 @@ def run_jobs(workers: int | None) -> None:
     settings = Settings()
     configure_logs(settings.log_format, settings.log_level)
     count = max(1, settings.workers) if workers is None else workers
-    stopping = hear_stopping()
     house = House(settings.model_copy(update={"workers": count}))
-    try:
-        house.open()
-        typer.echo(f"running jobs, {count} at once; stop with Ctrl-C")
-        stopping.recv(1)
-    finally:
-        house.close()
+    with hear_stopping() as wait:
+        try:
+            house.open()
+            typer.echo(f"running jobs, {count} at once; stop with Ctrl-C")
+            wait()
+        finally:
+            house.close()

@@ -338,27 +338,31 @@ def test_an_import_whose_worker_is_killed_goes_on_where_it_was(serve):
     """The worker process is killed in the middle: no row twice, none lost, and the lines before stay as they were."""
     client = serve()
     client.post("/v1/stations", json={**example("create_station"), "external_ref": STATION})
-    content = many_marks(6_000)
+    content = many_marks(15_000)
     sent = client.post("/v1/imports?kind=mark", content=content, headers={"content-type": NDJSON})
     place, ends = sent.headers["location"], time.monotonic() + 60.0
-    while client.get(place).json()["rows"] < 2000:
+    while client.get(place).json()["rows"] < 1000:
         assert time.monotonic() < ends, "the import does not begin"
+    at_work = workers()
+    # It would be done before the first lines are read.
+    for child in at_work:
+        os.kill(child, signal.SIGSTOP)
     first = client.get(f"{place}/rows", params={"limit": 500}).json()["items"]
-    for child in workers():
+    for child in at_work:
         os.kill(child, signal.SIGKILL)
     done = ended(client, place)
     job = client.get(f"/v1/jobs/{done['job_id']}").json()
-    assert (done["state"], counts(done), job["attempts"]) == ("done", [6_000, 6_000, 0, 0, 0], 2)
+    assert (done["state"], counts(done), job["attempts"]) == ("done", [15_000, 15_000, 0, 0, 0], 2)
     assert client.get(f"{place}/rows", params={"limit": 500}).json()["items"] == first
     store = context_of(client).store
     with store.unit(LOCAL_ACCOUNT) as unit:
         lines = unit.imports.lines(done["id"], None, 0, 20_000)
         made = {record.external_ref: record.id for record in unit.marks.page(None, 20_000)}
         changed = [one.change.thing_id for one in unit.changes.page(0, 20_000) if one.change.kind == "mark"]
-    assert [line.row for line in lines] == list(range(1, 6_001))
+    assert [line.row for line in lines] == list(range(1, 15_001))
     assert {line.client_ref: line.thing_id for line in lines} == made
     assert sorted(changed) == sorted(made.values())
-    assert len(made) == 6_000
+    assert len(made) == 15_000
 
 
 def workers() -> list[int]:
