@@ -28,7 +28,7 @@ from tidecore.timeline.given import rests_on
 from tidecore.timeline.passes import value_passes
 from tidecore.timeline.shore_columns import LONGEST_LEFT_MIN, WAVES_IN_MARGIN
 from tidecore.timeline.shore_reasons import why_unknown
-from tidecore.timeline.shore_sea import WAVES, WIND, given_breaks, number, shore_sea
+from tidecore.timeline.shore_sea import WAVES, WIND, given_breaks, number
 from tidecore.timeline.tide_levels import ALLOWANCE_M, level_passes, sill_covered
 from tidecore.timeline.water_state import weed_breaks
 from tidecore.units import AnyArray, FloatArray, IntArray
@@ -101,8 +101,18 @@ def _at_surf(sources: Sources) -> IntArray:
     breaks = given_breaks(sources, "wave_height_m", "wave_from_degree")
     if not breaks.size:
         return breaks
-    passed = value_passes(sources, lambda frame: frame.once(shore_sea).waves.height, (UNFISHABLE_SEA_M,), breaks)
-    return np.concatenate((breaks, passed, _at_sector(sources)))
+    return np.concatenate((breaks, _at_unfishable_sea(sources, breaks), _at_sector(sources)))
+
+
+def _at_unfishable_sea(sources: Sources, breaks: IntArray) -> IntArray:
+    """Return when the sea grows too high to be fished, and falls again: marks that share conditions share it."""
+    if sources.conditions is None:
+        return np.empty(0, dtype=np.int64)
+
+    def passes() -> IntArray:
+        return value_passes(sources, lambda frame: number(frame, "wave_height_m"), (UNFISHABLE_SEA_M,), breaks)
+
+    return sources.conditions.once(("unfishable sea", sources.span.start_us, sources.span.end_us), passes)
 
 
 def _at_weed(sources: Sources) -> IntArray:
