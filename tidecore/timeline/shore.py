@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
@@ -75,7 +75,17 @@ def _at_sector(sources: Sources) -> IntArray:
         # Where the angle from the edge wraps round it seems to pass 0 too; such a break does no harm.
         return (number(frame, "wave_from_degree") - edge + 180.0) % 360.0 - 180.0
 
-    return np.concatenate([value_passes(sources, partial(beyond, edge=edge), (0.0,), breaks) for edge in sector])
+    return np.concatenate([_passes(sources, partial(beyond, edge=edge), 0.0, breaks, ("from", edge)) for edge in sector])
+
+
+def _passes(
+    sources: Sources, value: Callable[[Frame], FloatArray], threshold: float, breaks: IntArray, key: Hashable
+) -> IntArray:
+    """Return when what hangs on the conditions and ``key`` alone passes a threshold: marks that share both share it."""
+    if sources.conditions is None or not breaks.size:
+        return np.empty(0, dtype=np.int64)
+    span = sources.span.start_us, sources.span.end_us
+    return sources.conditions.once(("passes", key, span), lambda: value_passes(sources, value, (threshold,), breaks))
 
 
 def _at_sill(sources: Sources) -> IntArray:
@@ -99,20 +109,8 @@ def _at_holding(sources: Sources) -> IntArray:
 
 def _at_surf(sources: Sources) -> IntArray:
     breaks = given_breaks(sources, "wave_height_m", "wave_from_degree")
-    if not breaks.size:
-        return breaks
-    return np.concatenate((breaks, _at_unfishable_sea(sources, breaks), _at_sector(sources)))
-
-
-def _at_unfishable_sea(sources: Sources, breaks: IntArray) -> IntArray:
-    """Return when the sea grows too high to be fished, and falls again: marks that share conditions share it."""
-    if sources.conditions is None:
-        return np.empty(0, dtype=np.int64)
-
-    def passes() -> IntArray:
-        return value_passes(sources, lambda frame: number(frame, "wave_height_m"), (UNFISHABLE_SEA_M,), breaks)
-
-    return sources.conditions.once(("unfishable sea", sources.span.start_us, sources.span.end_us), passes)
+    high = _passes(sources, partial(number, variable="wave_height_m"), UNFISHABLE_SEA_M, breaks, "wave_height_m")
+    return np.concatenate((breaks, high, _at_sector(sources)))
 
 
 def _at_weed(sources: Sources) -> IntArray:
@@ -125,7 +123,8 @@ def _at_wind(sources: Sources) -> IntArray:
 
 def _at_all(sources: Sources) -> IntArray:
     breaks = _at_wind(sources)
-    wind = value_passes(sources, columns.crosswind, (REACH_WIND_M_PER_S,), breaks) if breaks.size else breaks
+    facing = sources.setting.facing_degree
+    wind = _passes(sources, columns.crosswind, REACH_WIND_M_PER_S, breaks, ("crosswind", facing))
     return np.concatenate((_at_holding(sources), _at_surf(sources), _at_weed(sources), breaks, wind))
 
 

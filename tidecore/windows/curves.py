@@ -47,12 +47,17 @@ class Curve:
         steps = np.diff(self.times_us) * (0.5 / US_PER_HOUR)
         return np.append(0.0, np.cumsum(steps * (self.values[1:] + self.values[:-1])))
 
+    @cached_property
+    def _slopes(self) -> FloatArray:
+        return np.append(np.diff(self.values) / np.diff(self.times_us), 0.0)
+
     def total(self, times_us: AnyArray) -> FloatArray:
         """Return the integral from the first instant of the curve to each of ``times_us`` [h]."""
         at = np.clip(np.asarray(times_us, dtype=np.int64), self.times_us[0], self.times_us[-1])
-        k = np.clip(np.searchsorted(self.times_us, at, side="right") - 1, 0, self.times_us.size - 1)
-        part = (at - self.times_us[k]) * (0.5 / US_PER_HOUR)
-        found: FloatArray = self._totals[k] + part * (self.values[k] + self.at(at))
+        k = np.searchsorted(self.times_us, at, side="right") - 1
+        since, value = at - self.times_us[k], self.values[k]
+        here = self._slopes[k] * since + value
+        found: FloatArray = self._totals[k] + since * (0.5 / US_PER_HOUR) * (value + here)
         return found
 
     def integral(self, start_us: int, end_us: int) -> float:
