@@ -75,7 +75,8 @@ def _at_sector(sources: Sources) -> IntArray:
         # Where the angle from the edge wraps round it seems to pass 0 too; such a break does no harm.
         return (number(frame, "wave_from_degree") - edge + 180.0) % 360.0 - 180.0
 
-    return np.concatenate([_passes(sources, partial(beyond, edge=edge), 0.0, breaks, ("from", edge)) for edge in sector])
+    passed = [_passes(sources, partial(beyond, edge=edge), 0.0, breaks, ("from", edge)) for edge in sector]
+    return np.concatenate(passed)
 
 
 def _passes(
