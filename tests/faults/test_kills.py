@@ -7,7 +7,7 @@ from random import Random
 
 import pytest
 
-from tests.faults.killed_imports import MOST_KILLS_OF_ONE, run_import_kills
+from tests.faults.killed_imports import KINDS, run_import_kills
 from tests.faults.killed_plans import run_plan_kills
 from tests.faults.killing import check_store, run_kills
 from tests.faults.writers import Answer, Writer
@@ -23,9 +23,10 @@ def test_what_was_acknowledged_outlives_kills(tmp_path):
     assert told.unacknowledged > 0
 
 
-def test_an_import_outlives_kills_of_its_server(tmp_path):
-    told = run_import_kills(tmp_path, MOST_KILLS_OF_ONE, 5_000, seed=20261128)
-    assert told.kills == MOST_KILLS_OF_ONE
+def test_imports_outlive_kills_of_their_server(tmp_path):
+    """Of marks, of trips and of catches."""
+    told = run_import_kills(tmp_path, len(KINDS), 2_000, seed=20261128, of_one=1)
+    assert told.kills == len(KINDS)
 
 
 def test_a_plan_outlives_kills_of_its_server(tmp_path):
