@@ -7,7 +7,10 @@ import os
 # As in `service.cli`: one thread a request.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from service.app import create_app
-from service.settings import Settings
+from service.starting import uncollected
 
-app = create_app(Settings())
+with uncollected():
+    from service.app import create_app
+    from service.settings import Settings
+
+    app = create_app(Settings())

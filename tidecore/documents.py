@@ -7,6 +7,7 @@ back as faults with dotted paths, all of them at once.
 from __future__ import annotations
 
 import re
+import reprlib
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
 from typing import Annotated, Any, ClassVar, NamedTuple, Self, TypeVar
@@ -95,9 +96,15 @@ def not_empty(items: tuple[T, ...]) -> tuple[T, ...]:
 SOME: dict[str, JsonValue] = {"minItems": 1}
 
 
+_SHORT = reprlib.Repr()
+_SHORT.maxstring = _SHORT.maxother = _SHORT.maxlong = 200
+_SHORT.maxlist = _SHORT.maxtuple = _SHORT.maxdict = 20
+
+
 def shown(value: object) -> str:
     """Return a value as short plain text."""
-    text = ascii(value)
+    # Of a long list the first items are enough: all of it would be written out for nothing.
+    text = _SHORT.repr(value).encode("ascii", "backslashreplace").decode()
     return text if len(text) <= 60 else text[:57] + "..."
 
 
@@ -161,8 +168,21 @@ def _fault_of(detail: ErrorDetails, kinded: frozenset[str]) -> Fault:
         return Fault(
             f"{field}.kind", "is missing or unknown", f"one of {context.get('expected_tags', 'the kinds known')}"
         )
-    message = detail["msg"].removeprefix("Input should be ")
-    return Fault(field, f"is {shown(detail['input'])}", message[:1].lower() + message[1:])
+    return Fault(field, f"is {shown(detail['input'])}", expected_by(detail))
+
+
+#: What the patterns of documents ask for, in words.
+PATTERN_WORDS = {
+    r"^[A-Z]{3}$": "a code of three capital letters, as BSS",
+    r"^[a-z_]+(\.([a-z_]+|[0-9]{1,5})){0,8}$": "the path of a field, as catches.0.length.cm",
+}
+
+
+def expected_by(detail: Mapping[str, Any], patterns: Mapping[str, str] = PATTERN_WORDS) -> str:
+    """Return what a finding of pydantic says would be right; ``patterns`` are words for what it can only spell."""
+    message = str(detail["msg"]).removeprefix("Input should be ").removeprefix("Value error, ")
+    spelled = patterns.get(detail.get("ctx", {}).get("pattern", ""))
+    return spelled or message[:1].lower() + message[1:]
 
 
 def _field_name(part: int | str) -> str:

@@ -33,8 +33,28 @@ No class here knows of HTTP. Each says what is wrong, where, and what would be r
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
+
+#: Longer names than this are no slip of the finger.
+_LONGEST_SLIP = 60
+
+
+def one_of(names: Iterable[str], given: object = None) -> str:
+    """Return in words that one of some names is expected; the one that ``given`` most likely means comes first.
+
+    Parameters
+    ----------
+    names : iterable of str
+        The names there are.
+    given : object, optional
+        What was given in their place.
+    """
+    known = list(names)
+    near = get_close_matches(given, known, 1) if isinstance(given, str) and len(given) <= _LONGEST_SLIP else []
+    others = ", ".join(name for name in known if name not in near)
+    return f"{near[0]}, or another of: {others}" if near and others else f"one of: {', '.join(known)}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,8 @@ from service.errors import ServiceError
 from service.logs import get_log
 from service.security import KEY_LIKE
 from tidecore import errors as core_errors
-from tidecore.errors import CoreError, Fault
+from tidecore.documents import PATTERN_WORDS, expected_by, shown
+from tidecore.errors import CoreError, Fault, one_of
 from tidecore.rules import SpeciesRule
 
 log = get_log("api")
@@ -111,6 +112,15 @@ def _headers_of(error: Exception) -> dict[str, str]:
     return {}
 
 
+#: What the patterns of the contract ask for, in words.
+PATTERNS = {
+    **PATTERN_WORDS,
+    r"^[1-9][0-9]{0,5}(s|min|h|d)$": "a whole number and s, min, h or d, as 10min",
+    r"^[\x21-\x7e]+$": "letters, digits and signs of ASCII without a blank",
+    r"^\+?[0-9][0-9 ()-]{1,22}$": "a number to call: digits, blanks, brackets and hyphens, a plus sign before them",
+}
+
+
 def answer_validation(request: Request, error: RequestValidationError) -> Response:
     """Return the answer to a request that does not fit the contract, or contradicts itself, with all its faults."""
     found = _without_consequences(error.errors())
@@ -179,7 +189,7 @@ def _faults_of(error: Exception) -> Sequence[Fault]:
     if isinstance(error, service_errors.LimitExceeded):
         return (Fault(error.field, str(error), f"at most {error.limit:g}"),)
     if isinstance(error, core_errors.UnknownName):
-        return (Fault(error.kind, f"{error.name!r} is not known", f"one of: {', '.join(error.known[:40])}"),)
+        return (Fault(error.kind, f"{error.name!r} is not known", one_of(error.known[:40], error.name)),)
     return ()
 
 
@@ -204,7 +214,7 @@ def _validation_fault(detail: Mapping[str, Any]) -> tuple[str, str, tuple[str, s
     # The kind of a shape is no step of the path that the caller wrote.
     steps = [part for before, part in pairwise(("", *path)) if before not in SpeciesRule.kinded]
     field = ".".join(_shown(part) for part in steps) or str(place)
-    context, kind, message = detail.get("ctx", {}), detail["type"], str(detail["msg"])
+    context, kind = detail.get("ctx", {}), detail["type"]
     if kind in ("fault", "misfit"):
         return str(place), field, (str(context["problem"]), str(context["expected"]))
     if kind == "missing":
@@ -215,8 +225,7 @@ def _validation_fault(detail: Mapping[str, Any]) -> tuple[str, str, tuple[str, s
         return str(place), field, ("is no object", "a JSON object")
     if kind.startswith("union_tag"):
         return str(place), f"{field}.kind", ("is missing or unknown", f"one of {context.get('expected_tags', '')}")
-    expected = message.removeprefix("Input should be ").removeprefix("Value error, ")
-    return str(place), field, (f"does not fit ({kind})", expected[:1].lower() + expected[1:])
+    return str(place), field, (f"is {shown(detail['input'])}", expected_by(detail, PATTERNS))
 
 
 def _shown(part: object) -> str:

@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from service.errors import ServiceError
+from service.starting import uncollected
 from tidecore.errors import CoreError
 
 app = typer.Typer(
@@ -42,7 +43,8 @@ def serve(
     demo: Annotated[bool, typer.Option(help="Load the invented demo coast, and show its best windows first.")] = False,
 ) -> None:
     """Serve the API."""
-    from service.cli.serving import serve_api
+    with uncollected():
+        from service.cli.serving import serve_api
 
     with _said():
         serve_api(demo=demo)

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from datetime import timedelta
 
 import numpy as np
+from rich import box
 from rich.console import Console
 from rich.table import Table
 
@@ -20,16 +21,16 @@ from service.settings import Settings
 from service.usecases.context import Context
 from service.usecases.windows import FoundWindow, SearchResult, search_windows
 from tidecore.errors import Fault
+from tidecore.safety import DEFERS, HazardReport
 from tidecore.timebase import TimeSpan
+from tidecore.windows import factor_words
 
 DEMO_DAYS = 14.0
 #: Width of tables where nobody's terminal says one.
 _PLAIN_WIDTH = 130
 
-CAUTION = (
-    "Not for navigation. Tide and sky are estimates and the sea is not assessed: follow the coastguard, official "
-    "warnings, byelaws and licensed advice."
-)
+#: Dangers and cautions that are named beside a window; of more it is said how many.
+_NAMED = 2
 
 
 def console() -> Console:
@@ -78,20 +79,27 @@ def print_windows(result: SearchResult, most: int) -> None:
     shown = pick_varied(result, most)
     first, last = write_instant(result.span.start)[:10], write_instant(result.span.end)[:10]
     table = Table(
-        title=f"{len(shown)} of the best of {len(result.windows)} windows, {first} to {last}, each by its mark's clock"
+        title=f"{len(shown)} of the best of {len(result.windows)} windows, {first} to {last}, each by its mark's clock",
+        box=box.SIMPLE_HEAD,
     )
-    for heading in ("day", "from", "to", "mark", "rule", "score", "hours", "best hour", "limited by", "key times"):
-        table.add_column(heading, justify="right" if heading in ("score", "hours") else "left")
-    for found in shown:
-        table.add_row(*_row(found))
+    for heading in ("day", "from", "to", "mark", "rule", "score", "best", "limited by", "tides", "mind"):
+        table.add_column(heading, justify="right" if heading == "score" else "left")
+    reports = [found.hazards() for found in shown]
+    for found, report in zip(shown, reports, strict=True):
+        table.add_row(*_row(found, report))
     console().print(table)
     unknown = sorted({one.factor for found in result.windows for one in found.window.unknowns})
     unknown += sorted({name for none in result.nothing for name in none.explanation.excluded_by} - set(unknown))
     if unknown:
-        console().print(f"Unknown, and treated as each rule says: {', '.join(unknown)}.", highlight=False)
+        words = ", ".join(dict.fromkeys(map(factor_words, unknown)))
+        console().print(f"Unknown, and treated as each rule says: {words}.", highlight=False)
     if result.nothing:
         console().print(f"{len(result.nothing)} pairs of mark and rule have no window in this span.", highlight=False)
-    console().print(CAUTION, highlight=False)
+    not_assessed = sorted({kind for report in reports for kind in report.not_assessed})
+    if not_assessed:
+        words = ", ".join(kind.replace("_", " ") for kind in not_assessed)
+        console().print(f"?: hazards that are not assessed, which is no assurance: {words}.", highlight=False)
+    console().print(DEFERS, highlight=False)
 
 
 def pick_varied(result: SearchResult, most: int) -> list[FoundWindow]:
@@ -113,7 +121,7 @@ def pick_varied(result: SearchResult, most: int) -> list[FoundWindow]:
     return picked
 
 
-def _row(found: FoundWindow) -> tuple[str, ...]:
+def _row(found: FoundWindow, report: HazardReport) -> tuple[str, ...]:
     window, mark = found.window, found.mark.document
 
     def clock(time: np.datetime64) -> str:
@@ -130,8 +138,16 @@ def _row(found: FoundWindow) -> tuple[str, ...]:
         mark.name,
         found.rule.document.name,
         f"{window.mean_score:.2f}",
-        f"{window.duration_h:.1f}",
-        f"{clock(window.best_hour.start)}",
-        window.limiting_factor or "",
+        clock(window.best_hour.start),
+        factor_words(window.limiting_factor) if window.limiting_factor else "",
         ", ".join(times),
+        _minded(report),
     )
+
+
+def _minded(report: HazardReport) -> str:
+    """Return the dangers and cautions of a window by name, the gravest first, and how many are not assessed."""
+    kinds = list(dict.fromkeys(one.kind for one in report.hazards if one.grade in ("danger", "caution")))
+    told = [kind.replace("_", " ") for kind in kinds[:_NAMED]]
+    told += [f"+{len(kinds) - _NAMED}"] if len(kinds) > _NAMED else []
+    return ", ".join(told + ([f"{len(report.not_assessed)} ?"] if report.not_assessed else []))

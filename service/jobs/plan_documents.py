@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any
+
+import numpy as np
 
 from service.exports.instants import write_instant
 from tidecore.safety import Hazard
@@ -93,14 +96,20 @@ def _hazard(one: Hazard) -> dict[str, Any]:
     return {
         "kind": one.kind,
         "grade": one.grade,
-        "start": write_instant(one.start),
-        "end": write_instant(one.end),
+        "start": _shared_instant(one.start),
+        "end": _shared_instant(one.end),
         "value": _number(one.value),
         "unit": one.unit,
         "threshold": _number(one.threshold),
         "source": one.source,
         "text": one.text,
     }
+
+
+# The hazards of a session begin and end together, most of them.
+@lru_cache(maxsize=1024)
+def _shared_instant(time: np.datetime64) -> str:
+    return write_instant(time)
 
 
 def _field(name: str) -> str:

@@ -75,11 +75,18 @@ class WorkerProcess:
         if self._process is not None and self._process.is_alive():
             return
         self.kill()
-        self._connection, theirs = self._context.Pipe()
-        self._process = self._context.Process(target=serve_tasks, args=(theirs,), name="ebbmark-job", daemon=False)
-        self._process.start()
-        # Only the worker may hold its end: its death must read as the end of the file here.
-        theirs.close()
+        ours, theirs = self._context.Pipe()
+        process = self._context.Process(target=serve_tasks, args=(theirs,), name="ebbmark-job", daemon=False)
+        try:
+            process.start()
+        except BaseException:
+            # One that never started can be neither killed nor waited for.
+            ours.close()
+            raise
+        finally:
+            # Only the worker may hold its end: its death must read as the end of the file here.
+            theirs.close()
+        self._process, self._connection = process, ours
 
     def kill(self) -> None:
         """End the process at once, whatever it does."""

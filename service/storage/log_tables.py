@@ -61,7 +61,7 @@ class TripVersionRow(DocumentVersionRow):
     __tablename__ = "trip_versions"
     __table_args__ = (
         ForeignKeyConstraint(["account_id", "trip_id"], ["trips.account_id", "trips.trip_id"]),
-        Index(None, "account_id"),
+        Index(None, "account_id", "trip_id"),
     )
 
     key: Mapped[str] = mapped_column("trip_id", ID, primary_key=True)
@@ -95,7 +95,7 @@ class DiaryRowVersionRow(DocumentVersionRow):
     __tablename__ = "diary_row_versions"
     __table_args__ = (
         ForeignKeyConstraint(["account_id", "diary_row_id"], ["diary_rows.account_id", "diary_rows.diary_row_id"]),
-        Index(None, "account_id"),
+        Index(None, "account_id", "diary_row_id"),
     )
 
     key: Mapped[str] = mapped_column("diary_row_id", ID, primary_key=True)

@@ -19,7 +19,7 @@ from service.usecases.inputs import Input, mark_input, station_input
 from service.usecases.marks import MARKS, MarkView
 from service.usecases.safety_thresholds import ThresholdsView, read_thresholds
 from service.usecases.stations import ServedModel, serve_models
-from tidecore.errors import Fault
+from tidecore.errors import Fault, one_of
 from tidecore.filters import Filter
 from tidecore.safety import WorstOfSteps, worst_in_steps
 from tidecore.sky import sky_positions
@@ -166,7 +166,7 @@ def _wanted(names: Sequence[str] | None) -> tuple[str, ...]:
     registry = factors()
     wanted = tuple(registry) if names is None else tuple(dict.fromkeys(names))
     faults = [
-        Fault(f"factors.{place}", f"there is no factor {ascii(name)[:60]}", f"one of: {', '.join(registry)}")
+        Fault(f"factors.{place}", f"there is no factor {ascii(name)[:60]}", one_of(registry, name))
         for place, name in enumerate(wanted)
         if name not in registry
     ]

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import re
+import socket
 import subprocess
 import sys
 
@@ -63,6 +65,22 @@ def test_an_app_that_answers_is_light(tmp_path):
     store = str(tmp_path / "store")
     lay_store(Settings(auth="open", store=store))
     assert heavy_imports(QUESTIONS, str(ROOT / "demo_stations"), store, of=(*HEAVY, MIGRATIONS)) == []
+
+
+@pytest.mark.parametrize("start", ["import service.asgi", "from service.cli import app\napp(['serve'])"])
+def test_a_start_looks_for_no_garbage_and_what_it_made_is_looked_through_no_more(start, tmp_path):
+    told = (
+        "import atexit, gc\natexit.register(lambda: print(gc.isenabled(), gc.get_stats()[2], gc.get_freeze_count()))\n"
+    )
+    with socket.create_server(("127.0.0.1", 0)) as busy:
+        # The command ends as soon as it has what it needs: the port is taken.
+        given = {"EBBMARK_STORE": str(tmp_path), "EBBMARK_PORT": str(busy.getsockname()[1])}
+        command = [sys.executable, "-c", told + start]
+        ran = subprocess.run(command, env={**os.environ, **given}, capture_output=True, text=True, check=False)
+    found = re.fullmatch(r"True \{'collections': (\d+), .*\} (\d+)", ran.stdout.strip())
+    assert found is not None, ran
+    assert int(found[1]) <= 1
+    assert int(found[2]) > 200_000
 
 
 def test_the_core_and_the_catch_log_are_light():

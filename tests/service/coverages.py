@@ -1,18 +1,23 @@
 """What a CoverageJSON document must be: the rules of OGC 21-069r2, chapters 6 to 9, that bear on collections of series.
 
-Typed in from the standard, and from the JSON Schema that its authors publish (covjson-validator).
+Typed in from the standard, and from the JSON Schema that its authors publish (covjson-validator); and read by the
+models of covjson-pydantic, which others keep.
 """
 
 from __future__ import annotations
 
+import json
 from datetime import datetime
 from typing import Any
+
+from covjson_pydantic.coverage import CoverageCollection
 
 DATA_TYPES = {"float": (float, int), "integer": (int,), "string": (str,)}
 
 
 def check_collection(document: Any) -> list[Any]:
     """Check a CoverageCollection, and return its coverages."""
+    CoverageCollection.model_validate_json(json.dumps(document))
     assert document["type"] == "CoverageCollection"
     coverages: list[Any] = document["coverages"]
     assert isinstance(coverages, list)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import signal
 from functools import cache
 
@@ -106,7 +107,9 @@ def test_windows_of_the_store_are_shown(tmp_path, monkeypatch, client):
         assert client.post(f"/v1/{path}", json=example(f"create_{name}")).status_code == 201
     shown = invoke("windows", "--start", "2026-06-01T00:00:00Z", "--days", "7").output
     assert "Pellwick Long Beach" in shown
-    assert "wave_height" in shown
+    assert "height of the waves" in shown, "factors in plain words"
+    assert "no assurance: alone" in shown, "hazards that cannot be assessed are named, and counted beside a window"
+    assert re.search(r"\d \? *$", shown, re.MULTILINE)
     assert "Not for navigation" in shown
     assert "no mark 'mrk_0'" in invoke("windows", "--mark", "mrk_0", code=1).output
     assert "offset" in invoke("windows", "--start", "2026-06-01T00:00:00", code=1).output

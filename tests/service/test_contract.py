@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import json
+import re
+
 import pytest
 
 from service.api.problem_types import PROBLEMS
+from service.api.problems import PATTERNS
 from service.api.v1.schemas import marks, methods, regulations, species_rules, stations, windows
-from tests.service.coast import EXAMPLES, example
+from tests.service.coast import EXAMPLES, SPAN, example
 
 METHODS = {"get", "post", "put", "patch", "delete"}
 
@@ -63,6 +67,35 @@ def test_every_reference_is_there(contract):
     rooms = contract["components"]
     assert named <= {("#", "components", room, name) for room in ("schemas", "links") for name in rooms[room]}
     assert "HTTPValidationError" not in contract["components"]["schemas"]
+
+
+def test_what_breaks_a_pattern_is_told_in_words(contract):
+    """A regular expression tells a person nothing; those with a validator of their own are checked where that is."""
+    own = {r"^([1-9]\d?)(/0)?$"}
+    spelled = set(re.findall(r'"pattern":"(\^(?:[^"\\]|\\.)*)"', json.dumps(contract, separators=(",", ":"))))
+    assert {json.loads(f'"{one}"') for one in spelled} == {*PATTERNS, *own}
+
+
+@pytest.mark.parametrize(
+    ("path", "query", "said"),
+    [
+        (
+            "/v1/heights",
+            {"station_id": "stn_1", **SPAN, "step": "7q"},
+            "expected a whole number and s, min, h or d",
+        ),
+        ("/v1/stations", {"limit": "0"}, "limit: is '0', expected greater than or equal to 1"),
+        (
+            "/v1/timelines",
+            {"mark_id": "mrk_1", **SPAN, "factor": "flow_strenght"},
+            "flow_strength, or another of",
+        ),
+    ],
+)
+def test_what_was_given_and_what_was_likely_meant_is_told(client, path, query, said):
+    answer = client.get(path, params=query)
+    assert answer.status_code == 422
+    assert said in answer.json()["detail"]
 
 
 def test_every_answer_with_an_id_leads_to_the_operations_on_it(contract):

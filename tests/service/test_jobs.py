@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import pickle
 import signal
@@ -16,6 +17,7 @@ import pytest
 from service.errors import JobBroke, JobInterrupted, JobTimedOut, RecordLost, WorkerLost
 from service.jobs.fitting import fit_record
 from service.jobs.kinds import Kind
+from service.jobs.process import Died, WorkerProcess
 from service.jobs.runner import ProcessRunner
 from service.jobs.worker import JobOutcome, JobTask, Place, do_work
 from service.security import LOCAL_ACCOUNT
@@ -336,6 +338,28 @@ def test_a_worker_ends_with_the_process_that_runs_it(tmp_path):
     while (stat := Path(f"/proc/{pid}/stat")).exists() and stat.read_text().split()[2] != "Z":
         assert time.monotonic() < ends, "the worker goes on without its runner"
         time.sleep(0.02)
+
+
+def test_a_process_that_could_not_be_started_is_started_the_next_time(tmp_path, monkeypatch):
+    """A machine out of processes for a moment must not leave a runner that can never work again."""
+    worker, task = WorkerProcess(), JobTask(CLAIM, {"number": 2}, Place(str(tmp_path / "spool")))
+    started, tried = worker._context.Process.start, []
+
+    def start(process):
+        tried.append(process)
+        if len(tried) == 1:
+            raise BlockingIOError(errno.EAGAIN, "no more processes")
+        started(process)
+
+    monkeypatch.setattr(worker._context.Process, "start", start)
+
+    def run():
+        return worker.run(succeed, task, limit_s=60.0, go_on=lambda: True, progress=lambda said: None, every_s=1.0)
+
+    with pytest.raises(Died):
+        run()
+    assert run() == JobOutcome(result={"of": 2})
+    worker.kill()
 
 
 def test_what_goes_to_the_worker_pickles():

@@ -30,14 +30,21 @@ for (const [name, width, height, colorScheme] of [
   await page.waitForSelector("#curve svg polyline", { timeout: 60000 });
   const said = await page.locator("#said").textContent();
   const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+  const letters = await page.evaluate(() => Math.min(...[...document.querySelectorAll("#curve text")].map(
+    (one) => Number.parseFloat(getComputedStyle(one).fontSize) * one.getScreenCTM().a)));
   await page.addScriptTag({ path: checker });
   const { violations } = await page.evaluate(() => window.axe.run());
   const hazards = await page.locator("#hazards li").count();
+  const repeated = await page.evaluate(() => {
+    const above = new Set([...document.querySelectorAll("#hazards li span:last-child")].map((one) => one.textContent));
+    return [...document.querySelectorAll("#reasons li")].map((one) => one.textContent).filter((text) => above.has(text));
+  });
+  const reasons = await page.locator("#reasons li").count();
   const when = await page.locator("#when").textContent();
   const marks = await page.locator("#mark option").allTextContents();
   await page.screenshot({ path: path.join(pictures, `${name}.png`), fullPage: true });
   seen.push({
-    name, listed, said, when, hazards, marks, wide, wrong, asked: [...asked],
+    name, listed, said, when, hazards, marks, wide, letters, reasons, repeated, wrong, asked: [...asked],
     violations: violations.map((one) => `${one.id}: ${one.nodes.map((node) => node.target.join(" ")).join(", ")}`),
   });
   await context.close();

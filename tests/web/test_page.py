@@ -60,6 +60,13 @@ def test_it_shows_sessions_of_the_marks_there_are_and_why(seen):
         assert "sessions in 14 days, the best first" in one["said"]
         assert one["when"].startswith("Arrive ")
         assert one["hazards"] > 0
+        assert one["reasons"] > 0
+        assert one["repeated"] == [], "what is said of hazards is said once"
+
+
+def test_the_words_of_the_curve_can_be_read_on_a_phone_too(seen):
+    for one in seen[1]:
+        assert one["letters"] >= 12.0, (one["name"], one["letters"])
 
 
 def test_it_asks_its_own_service_and_nobody_else(seen):

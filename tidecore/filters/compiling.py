@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, TypeGuard
 
-from tidecore.errors import Fault, InvalidFilter
+from tidecore.errors import Fault, InvalidFilter, one_of
 from tidecore.filters import temporal
 from tidecore.filters.nodes import (
     Always,
@@ -139,8 +139,8 @@ class _Compiler:
     def _column(self, name: Any, path: str) -> _Value:
         column = self._columns.get(name) if isinstance(name, str) else None
         if column is None:
-            known = f"one of: {', '.join(self._columns)}"
-            self._fault(path, f"there is no column {ascii(name)[:60]}", known, name if isinstance(name, str) else None)
+            said, known = f"there is no column {ascii(name)[:60]}", one_of(self._columns, name)
+            self._fault(path, said, known, name if isinstance(name, str) else None)
             return None
         if column.kind == "number":
             return NumberColumn(column.name)
@@ -193,7 +193,7 @@ class _Compiler:
                   "and": (2, 10_000), "or": (2, 10_000)}  # fmt: skip
         if name not in handlers:
             kind = "no spatial or array functions" if name[:2] in ("s_", "a_") else "no such operator or function"
-            self._fault(path, f"{ascii(op)[:60]}: there are {kind} here", f"one of: {', '.join(handlers)}")
+            self._fault(path, f"{ascii(op)[:60]}: there are {kind} here", one_of(handlers, op))
             return None
         least, most = counts.get(name, (2, 2))
         if not least <= len(args) <= most:

@@ -6,11 +6,12 @@ what `flow_normaliser` gives: the mean peak at springs. `lags_from_notes` tells 
 """
 
 from tidecore.flow.currents import Stream, check_current, fit_stream
-from tidecore.flow.index import flow_index, index_between
+from tidecore.flow.index import flow_index
 from tidecore.flow.lags import SlackLags, Slacks, slack_times
 from tidecore.flow.normaliser import flow_normaliser
 from tidecore.flow.notes import LagEstimate, NotedLags, lags_from_notes
 from tidecore.flow.rates import day_rates, neap_ratio
+from tidecore.flow.streams import Streams, StreamTurns
 from tidecore.flow.timing import StreamTiming, stream_timing
 
 __all__ = [
@@ -20,12 +21,13 @@ __all__ = [
     "Slacks",
     "Stream",
     "StreamTiming",
+    "StreamTurns",
+    "Streams",
     "check_current",
     "day_rates",
     "fit_stream",
     "flow_index",
     "flow_normaliser",
-    "index_between",
     "lags_from_notes",
     "neap_ratio",
     "slack_times",

@@ -6,7 +6,7 @@ import numpy as np
 
 from tidecore.errors import Fault, InvalidInput, InvalidSpan
 from tidecore.extremes import Extremes, find_extremes
-from tidecore.flow.lags import SlackLags, between_turns, station_times
+from tidecore.flow.lags import SlackLags, station_times
 from tidecore.harmonics import Harmonics
 from tidecore.roots.pieces import PiecewisePolynomial
 from tidecore.timebase import US_PER_DAY, TimeGrid, from_microseconds, microseconds
@@ -82,32 +82,6 @@ def flow_index(
     sign = np.where(rising[np.maximum(half, 0)], 1.0, -1.0) if turns.size else np.ones(flat.size)
     index: FloatArray = sign * speed / normaliser
     return index.reshape(ticks.shape)
-
-
-def index_between(
-    times_us: IntArray, turns_us: IntArray, extremes_us: IntArray, rising: BoolArray, slope: PiecewisePolynomial
-) -> FloatArray:
-    """Return the rate with the sign of the stream [m/h], between turns of the stream that are known already.
-
-    As `flow_index` does, times the normaliser, and at a fraction of the cost for one who asks often.
-
-    Parameters
-    ----------
-    times_us : int64 array, shape ``(n,)``
-        Instants from the first turn to the last [microseconds since 1970].
-    turns_us, extremes_us : int64 array, shape ``(m,)``, m >= 2
-        When the stream turns, and when the station has the high or low water that each turn stands for.
-    rising : bool array, shape ``(m,)``
-        Whether it floods after each turn.
-    slope : PiecewisePolynomial
-        Rate of rise at the station [m/h].
-    """
-    half = np.searchsorted(turns_us, times_us, side="right") - 1
-    warped: IntArray | FloatArray = times_us
-    if turns_us is not extremes_us:
-        warped = between_turns(times_us, np.minimum(half, turns_us.size - 2), turns_us, extremes_us)
-    speed = np.abs(slope(warped))
-    return np.asarray(np.where(rising[half], speed, -speed))
 
 
 def _outside(times_us: IntArray, turns_us: IntArray) -> BoolArray:

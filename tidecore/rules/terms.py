@@ -16,6 +16,7 @@ from pydantic import (
     model_validator,
 )
 
+from tidecore.errors import one_of
 from tidecore.place import Document, Number, fault
 from tidecore.rules.seasons import YEAR_DAYS, YearSpan
 from tidecore.rules.shapes import Cyclic, Shape, Trapezoid
@@ -49,7 +50,7 @@ LONGEST_MIN = 720.0
 
 def _known_factor(name: str) -> str:
     if name not in factors():
-        raise fault(f"{ascii(name)[:60]} is no factor", f"one of: {', '.join(factors())}")
+        raise fault(f"{ascii(name)[:60]} is no factor", one_of(factors(), name))
     return name
 
 
@@ -59,7 +60,7 @@ def _list_factors(schema: dict[str, Any]) -> None:
 
 def _known_event(name: str) -> str:
     if name not in EVENT_CLOCKS:
-        raise fault(f"{ascii(name)[:60]} is no event", f"one of: {', '.join(EVENT_CLOCKS)}")
+        raise fault(f"{ascii(name)[:60]} is no event", one_of(EVENT_CLOCKS, name))
     return name
 
 

@@ -7,7 +7,6 @@ import zoneinfo
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import pairwise
 
 import numpy as np
 
@@ -33,6 +32,23 @@ GRADE_OF: dict[int, Grade] = {INFO: "info", CAUTION: "caution", NOT_ASSESSED: "n
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class _Told:
+    """A line that is a hazard anywhere, and its stretches of one grade: first place, place after the last, code."""
+
+    line: Line
+    stretches: tuple[tuple[int, int, int], ...]
+
+    def meeting(self, starts: IntArray, stops: IntArray) -> Iterator[tuple[int, slice, int]]:
+        """Yield which of some parts of the look a stretch meets, where it does, and its code."""
+        begins, ends = (np.array([one[k] for one in self.stretches], dtype=np.int64) for k in (0, 1))
+        firsts, lasts = np.searchsorted(ends, starts, side="right"), np.searchsorted(begins, stops)
+        parts = zip(starts.tolist(), stops.tolist(), firsts.tolist(), lasts.tolist(), strict=True)
+        for k, (start, stop, first, last) in enumerate(parts):
+            for begin, end, code in self.stretches[first:last]:
+                yield k, slice(max(begin, start), min(end, stop)), code
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class _Graded:
     """The lines of a mark over the span of a timeline, and where one of them is a danger.
 
@@ -42,7 +58,7 @@ class _Graded:
     look: Look
     lines: tuple[Line, ...]
     danger: BoolArray
-    telling: tuple[Line, ...]
+    telling: tuple[_Told, ...]
     changed: tuple[str, ...]
     loosened: dict[str, str]
 
@@ -95,19 +111,20 @@ def assess_all(
 ) -> list[HazardReport]:
     """Return the hazards of several outings [microseconds since 1970], each as `assess` has them; raises as it does."""
     graded = _graded(timeline.sources, thresholds, facts)
-    look, times = graded.look, graded.look.times_us
-    reports = []
+    times = graded.look.times_us
     for first, last in outings:
         if not (times[0] <= first < last <= times[-1]):
             span, ends = timeline.span, from_microseconds(np.array([first, last], dtype=np.int64))
             problem = f"{ends[0]} to {ends[1]} leaves the timeline from {span.start} to {span.end}, or runs backwards"
             raise InvalidSpan(Fault("start", problem, "an outing in the span of the timeline"))
-        around = slice(
-            int(np.searchsorted(times, first, side="right")) - 1, int(np.searchsorted(times, last, side="left")) + 1
-        )
-        found = [one for line in graded.telling for one in _hazards(line, look, first, last, around)]
-        reports.append(report_of(found, graded.changed, graded.loosened))
-    return reports
+    firsts, lasts = np.array(outings, dtype=np.int64).reshape(-1, 2).T
+    # The instants that hold each outing.
+    starts, stops = np.searchsorted(times, firsts, side="right") - 1, np.searchsorted(times, lasts) + 1
+    found: list[list[Hazard]] = [[] for _ in outings]
+    for told in graded.telling:
+        for k, part, code in told.meeting(starts, stops):
+            found[k].append(_hazard(told.line, graded.look, code, part, *outings[k]))
+    return [report_of(hazards, graded.changed, graded.loosened) for hazards in found]
 
 
 def outing_span(
@@ -130,9 +147,8 @@ def danger_spans(timeline: Timeline, thresholds: Thresholds = DEFAULTS, facts: O
         Microseconds since 1970, ascending and apart.
     """
     graded = _graded(timeline.sources, thresholds, facts)
-    rows = _runs(graded.danger.astype(np.int8))
     times, last = graded.look.times_us, len(graded.look) - 1
-    spans = [(times[max(a - 1, 0)], times[min(b, last)]) for a, b, code in rows if code]
+    spans = [(times[max(a - 1, 0)], times[min(b, last)]) for a, b, _ in _stretches(graded.danger.astype(np.int8))]
     return merged(np.array(spans, dtype=np.int64).reshape(-1, 2))
 
 
@@ -202,7 +218,7 @@ def _graded(sources: Sources, thresholds: Thresholds, facts: OutingFacts) -> _Gr
         danger = np.zeros(len(look), dtype=np.bool_)
         for line in lines:
             danger |= line.codes == DANGER
-        telling = tuple(line for line in lines if line.codes.any())
+        telling = tuple(_Told(line, told) for line in lines if (told := _stretches(line.codes)))
         loosened = dict(zip(thresholds.loosened, thresholds.said(), strict=True))
         kept[key] = _Graded(look, lines, danger, telling, thresholds.changed, loosened)
     return kept[key]
@@ -212,50 +228,43 @@ def _kept(_sources: Sources) -> dict[tuple[Thresholds, OutingFacts], _Graded]:
     return {}
 
 
-def _hazards(line: Line, look: Look, first: int, last: int, around: slice) -> Iterator[Hazard]:
-    """Yield the hazards of one kind that touch an outing; ``around`` are the instants that hold it."""
-    times, start = look.times_us, around.start
-    codes = line.codes[around]
-    if not codes.any():
-        return
+def _hazard(line: Line, look: Look, code: int, part: slice, first: int, last: int) -> Hazard:
+    """Return the hazard of a stretch of one grade, as far as an outing from ``first`` to ``last`` meets it."""
+    times = look.times_us
+    begin = max(first, int(times[part.start if code == INFO else max(part.start - 1, 0)]))
+    finish = min(last, int(times[min(part.stop, times.size - 1)]))
+    values = line.values.get(code)
+    value = None
+    if values is not None:
+        # NaN only where all of them are.
+        worst = float((np.fmin if line.least_is_worst else np.fmax).reduce(values[part]))
+        value = None if math.isnan(worst) else worst
+    threshold = None if value is None else line.thresholds.get(code)
+    moments = {"since": begin, "until": finish}
+    if "{turn_back}" in line.texts[code]:
+        moments["turn_back"] = _turn_back(line, look, part)
+        if code == DANGER:
+            # In an outing that does not end in time the danger begins when turning back is due.
+            moments["since"] = begin = max(first, min(begin, moments["turn_back"]))
     zone = look.sources.mark.zone
-    for a, b, code in _runs(codes):
-        if code == NONE:
-            continue
-        begin = max(first, int(times[max(start + a - 1, 0)] if code != INFO else times[start + a]))
-        finish = min(last, int(times[min(start + b, times.size - 1)]))
-        part = slice(start + a, start + b)
-        values = line.values.get(code)
-        value = None
-        if values is not None:
-            # NaN only where all of them are.
-            worst = float((np.fmin if line.least_is_worst else np.fmax).reduce(values[part]))
-            value = None if math.isnan(worst) else worst
-        threshold = None if value is None else line.thresholds.get(code)
-        moments = {"since": begin, "until": finish}
-        if "{turn_back}" in line.texts[code]:
-            moments["turn_back"] = _turn_back(line, look, part)
-            if code == DANGER:
-                # In an outing that does not end in time the danger begins when turning back is due.
-                moments["since"] = begin = max(first, min(begin, moments["turn_back"]))
-        clocks = {name: _clock(zone, one, last - first) for name, one in moments.items()}
-        if moments.get("turn_back", first) < first:
-            clocks["turning"] = "Turning back was due at"
-        else:
-            clocks["turning"] = "Turn back by"
-        due = moments.get("turn_back")
-        yield Hazard(
-            line.kind,
-            GRADE_OF[code],
-            np.datetime64(begin, "us"),
-            np.datetime64(finish, "us"),
-            value,
-            line.unit,
-            threshold,
-            line.source,
-            _said(line, code, part, value, clocks),
-            None if due is None else np.datetime64(due, "us"),
-        )
+    clocks = {name: _clock(zone, one, last - first) for name, one in moments.items()}
+    if moments.get("turn_back", first) < first:
+        clocks["turning"] = "Turning back was due at"
+    else:
+        clocks["turning"] = "Turn back by"
+    due = moments.get("turn_back")
+    return Hazard(
+        line.kind,
+        GRADE_OF[code],
+        _moment(begin),
+        _moment(finish),
+        value,
+        line.unit,
+        threshold,
+        line.source,
+        _said(line, code, part, value, clocks),
+        None if due is None else _moment(due),
+    )
 
 
 def _said(line: Line, code: int, part: slice, value: float | None, words: dict[str, str]) -> str:
@@ -277,16 +286,19 @@ def _turn_back(line: Line, look: Look, part: slice) -> int:
     return int(look.times_us[part.start + k]) + round(float(left[k]) * US_PER_MINUTE)
 
 
-def _runs(codes: AnyArray) -> list[tuple[int, int, int]]:
-    """Return the stretches of equal codes: first place, place after the last, code."""
-    if (codes == codes[0]).all():
-        return [(0, int(codes.size), int(codes[0]))]
-    edges = np.flatnonzero(np.diff(codes)) + 1
-    bounds = np.concatenate(([0], edges, [codes.size])).tolist()
-    return [(a, b, int(codes[a])) for a, b in pairwise(bounds)]
+def _stretches(codes: AnyArray) -> tuple[tuple[int, int, int], ...]:
+    """Return the stretches of equal codes that are a hazard: first place, place after the last, code."""
+    bounds = np.concatenate(([0], np.flatnonzero(codes[1:] != codes[:-1]) + 1, [codes.size]))
+    rows = zip(bounds[:-1].tolist(), bounds[1:].tolist(), codes[bounds[:-1]].tolist(), strict=True)
+    return tuple(row for row in rows if row[2] != NONE)
 
 
 # The hazards of an outing begin and end together, most of them.
+@lru_cache(maxsize=4096)
+def _moment(time_us: int) -> np.datetime64:
+    return np.datetime64(time_us, "us")
+
+
 @lru_cache(maxsize=4096)
 def _clock(zone: zoneinfo.ZoneInfo, time_us: int, within_us: int) -> str:
     """Return what a clock at the mark shows, to the minute; with the date where that may be of several days."""

@@ -9,6 +9,7 @@ from tidecore.sky.events import PolarSpan, SkyEvents, sky_events, sky_events_man
 from tidecore.sky.passages import EVENT_KINDS, LIMIT_NAMES
 from tidecore.sky.phases import PHASE_NAMES, MoonPhases, moon_phases
 from tidecore.sky.positions import BodyAltitudes, Place, SkyPositions, sky_positions
+from tidecore.sky.topocentre import Observers, observer
 
 __all__ = [
     "EVENT_KINDS",
@@ -16,11 +17,13 @@ __all__ = [
     "PHASE_NAMES",
     "BodyAltitudes",
     "MoonPhases",
+    "Observers",
     "Place",
     "PolarSpan",
     "SkyEvents",
     "SkyPositions",
     "moon_phases",
+    "observer",
     "sky_events",
     "sky_events_many",
     "sky_positions",

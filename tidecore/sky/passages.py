@@ -51,13 +51,6 @@ _SCAN_US = 30 * US_PER_MINUTE
 _HIDDEN_DEG = 0.15
 _RATE_US = US_PER_MINUTE
 
-_SCAN_US = 30 * US_PER_MINUTE
-#: The highest (lowest) sample lies at most 0.13 degree from the true extreme between two samples: near the horizon
-#: the altitude bends by at most 4.2 degrees per hour squared. Only extremes nearer than this to a limit can hide two
-#: crossings, and only they are looked for.
-_HIDDEN_DEG = 0.15
-_RATE_US = US_PER_MINUTE
-
 
 class Stretch(NamedTuple):
     """Whole local solar days at a place: who watches, and the midnights that bound the days [microseconds]."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import NamedTuple
@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 
 from tidecore.errors import Fault, InvalidSpan
 from tidecore.sky import ephemeris
-from tidecore.sky.topocentre import altitudes, observer, observers
+from tidecore.sky.topocentre import Observers, altitudes, altitudes_apart, observer, observers
 from tidecore.timebase import US_PER_SECOND, TimeSpan, from_microseconds, instant
 from tidecore.units import AnyArray, FloatArray, IntArray
 
@@ -116,6 +116,17 @@ class SkyPositions:
         vectors, lit = self._shared(_moon_and_light, times_us)
         found = altitudes(vectors, observer(latitude, longitude))
         return found.reshape(np.shape(times_us)), lit.reshape(np.shape(times_us)).copy()
+
+    def sun_altitude_each(self, watchers: Observers, counts: Sequence[int], times_us: IntArray) -> FloatArray:
+        """Return `sun_altitude` at so many instants of every observer, one after another."""
+        return altitudes_apart(self.sun_vectors(times_us), watchers, counts)
+
+    def moon_seen_each(
+        self, watchers: Observers, counts: Sequence[int], times_us: IntArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return `moon_seen` at so many instants of every observer, one after another."""
+        vectors, lit = _moon_and_light(self, _instants(times_us))
+        return altitudes_apart(vectors, watchers, counts), lit
 
     def altitudes_many(self, latitudes: ArrayLike, longitudes: ArrayLike, times_us: AnyArray) -> BodyAltitudes:
         """Return the altitudes of sun and moon at many marks at the same instants.

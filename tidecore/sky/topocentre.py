@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -106,19 +107,41 @@ def altitudes(vectors: FloatArray, watchers: Observers) -> FloatArray:
     rows = max(1, _BLOCK // max(1, vectors.shape[1]))
     for first in range(0, result.shape[0], rows):
         part = slice(first, first + rows)
-        distance = watchers.places[part] @ vectors
-        distance *= -2.0
-        distance += square
-        distance += watchers.squares[part, None]
-        np.sqrt(distance, out=distance)
-        out = result[part]
+        distance, out = watchers.places[part] @ vectors, result[part]
         np.matmul(watchers.verticals[part], vectors, out=out)
-        out -= watchers.heights[part, None]
-        out /= distance
-        np.clip(out, -1.0, 1.0, out=out)
-        np.arcsin(out, out=out)
-        np.degrees(out, out=out)
+        _to_altitudes(out, distance, square, watchers.heights[part, None], watchers.squares[part, None])
     return result
+
+
+def altitudes_apart(vectors: FloatArray, watchers: Observers, counts: Sequence[int]) -> FloatArray:
+    """Return altitudes as `altitudes_each` does, those of more than one instant as `altitudes` to the last digit."""
+    found, distance = np.empty((2, 1, vectors.shape[1]))
+    first = 0
+    for k, count in enumerate(counts):
+        part = slice(first, first + count)
+        # On its own, as it would be asked for alone: the order of a sum tells in its last digit.
+        each = np.ascontiguousarray(vectors[:, part])
+        np.matmul(watchers.places[k : k + 1], each, out=distance[:, part])
+        np.matmul(watchers.verticals[k : k + 1], each, out=found[:, part])
+        first += count
+    square = np.einsum("ij,ij->j", vectors, vectors)
+    _to_altitudes(found, distance, square, np.repeat(watchers.heights, counts), np.repeat(watchers.squares, counts))
+    return np.asarray(found[0])
+
+
+def _to_altitudes(
+    out: FloatArray, distance: FloatArray, square: FloatArray, heights: FloatArray, squares: FloatArray
+) -> None:
+    """Turn products with verticals in ``out``, of which ``distance`` are those with places, into altitudes."""
+    distance *= -2.0
+    distance += square
+    distance += squares
+    np.sqrt(distance, out=distance)
+    out -= heights
+    out /= distance
+    np.clip(out, -1.0, 1.0, out=out)
+    np.arcsin(out, out=out)
+    np.degrees(out, out=out)
 
 
 def altitudes_each(vectors: FloatArray, watchers: Observers, counts: IntArray) -> FloatArray:

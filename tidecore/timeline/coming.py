@@ -188,10 +188,10 @@ def _sentences(
     zone = timeline.mark.zone
     times = np.append(np.arange(span.start_us, span.end_us, _STEP_US, dtype=np.int64), span.end_us)
     inside = [one for one in events if one.time < span.end]
-    columns = timeline.at(times, ("height", "flow_strength", "waterline"))
+    columns = timeline.at(times, ("height", "flow_index", "waterline"))
     if not np.isnan(columns["height"]).any():
         yield _of_tide(zone, span, inside, columns["height"])
-        yield _of_stream(timeline, zone, times, inside, values, columns["flow_strength"])
+        yield _of_stream(timeline, zone, times, inside, values, columns["flow_index"])
     edge = columns["waterline"]
     if not np.isnan(edge[[0, -1]]).any() and abs(edge[-1] - edge[0]) >= 1.0:
         way = "out" if edge[-1] > edge[0] else "in"
@@ -224,17 +224,23 @@ def _of_stream(
     times: AnyArray,
     events: list[KeyTime],
     values: Mapping[str, Value],
-    strength: FloatArray,
+    index: FloatArray,
 ) -> str:
-    if np.isnan(strength).any():
+    """Return what the stream does in the order of time; its index is asked for at ``times``."""
+    if np.isnan(index).any():
         return "How the stream runs is not known."
-    k = int(np.argmax(strength))
-    most = f"strongest {'now' if k == 0 else f'about {clock(zone, int(times[k]))}'} ({strength[k]:.2f} of mean springs)"
+    k = int(np.argmax(np.abs(index)))
+    most, how = f"strongest {'now' if k == 0 else f'about {clock(zone, int(times[k]))}'}", f"{abs(index[k]):.2f}"
     if not timeline.flow_reliable:
-        return f"By the level alone the stream is {most}; when it turns is not known."
-    slacks = [clock(zone, _ticks(one.time)) for one in events if one.kind.startswith("slack")]
-    turned = f", slack at {' and '.join(slacks)}" if slacks else ", no slack in this time"
-    return f"The stream: {values['direction'] or 'not known'} now, {most}{turned}."
+        return f"By the level alone the stream is {most} ({how} of mean springs); when it turns is not known."
+    slacks = [_ticks(one.time) for one in events if one.kind.startswith("slack")]
+    way = "flood" if index[k] > 0.0 else "ebb"
+    told = [(at, f"slack at {clock(zone, at)}") for at in slacks]
+    told.append((int(times[k]), f"{most} ({way}, {how} of mean springs)"))
+    words = ", ".join(text for _, text in sorted(told))
+    return (
+        f"The stream: {values['direction'] or 'not known'} now, {words}{'' if slacks else ', no slack in this time'}."
+    )
 
 
 def _of_light(zone: zoneinfo.ZoneInfo, events: list[KeyTime], light: Value) -> str:

@@ -13,6 +13,7 @@ from tidecore.units import AnyArray, BoolArray, IntArray
 
 if TYPE_CHECKING:
     from tidecore.timeline.frame import Frame
+    from tidecore.timeline.frames import Frames
     from tidecore.timeline.sources import Sources
 
 FactorKind = Literal["number", "category", "boolean"]
@@ -69,6 +70,8 @@ class Factor:
     hangs_on : callable or None
         Of the sources of a mark: the tables, conditions, sea or time zone that alone make values and breaks, so that
         marks which share it share them; None for a factor that hangs on the mark, or on several of these.
+    together : callable or None
+        What ``compute`` gives at some instants at each of several marks, worked out in one go.
     """
 
     name: str
@@ -85,6 +88,7 @@ class Factor:
     rests_on: Words | None = None
     why_unknown: Words | None = None
     hangs_on: RestsAlone | None = None
+    together: Callable[[Frames], AnyArray] | None = None
 
     def unknown(self, count: int) -> AnyArray:
         """Return a column of ``count`` unknown values of this kind."""

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from tidecore.flow import day_rates, index_between, neap_ratio
+from tidecore.flow import day_rates, neap_ratio
 from tidecore.timebase import US_PER_DAY, US_PER_HOUR
 from tidecore.timeline.sources import Sources
 from tidecore.timeline.wall_clock import local_times
@@ -156,20 +156,10 @@ class Frame:
 
         NaN where no primary high and low water lie around an instant.
         """
-        source, slacks, turns = self.sources, self.sources.slacks_us, self.sources.turns
-        index = np.full(len(self), np.nan)
-        normaliser = source.model.flow_normaliser
-        if slacks.size > 1 and normaliser > 0.0:
-            times = self.times_us
-            inside = (times >= slacks[0]) & (times <= slacks[-1])
-            tables = source.tables
-            as_level = source.lags is None and source.mark.offsets is None
-            at_station = slacks if as_level else tables.station_turns_us
-            if inside.all():
-                return index_between(times, slacks, at_station, turns.low, tables.station_slope) / normaliser
-            rate = index_between(times[inside], slacks, at_station, turns.low, tables.station_slope)
-            index[inside] = rate / normaliser
-        return index
+        normaliser = self.sources.model.flow_normaliser
+        if normaliser == 0.0:
+            return np.full(len(self), np.nan)
+        return self.sources.stream.rates(self.times_us, self.times_us) / normaliser
 
     @cached_property
     def stream_speed(self) -> FloatArray:

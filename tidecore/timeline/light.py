@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 from operator import attrgetter
 from typing import TYPE_CHECKING
@@ -13,6 +14,7 @@ from tidecore.units import AnyArray, FloatArray, IntArray
 
 if TYPE_CHECKING:
     from tidecore.timeline.frame import Frame
+    from tidecore.timeline.frames import Frames
     from tidecore.timeline.sources import Sources
 
 _SKY = "positions of sun and moon over the mark"
@@ -23,20 +25,20 @@ LIGHTS = ("day", "civil_twilight", "nautical_twilight", "astronomical_twilight",
 LIGHT_LIMITS = (-0.8333, -6.0, -12.0, -18.0)
 
 
-def light(frame: Frame) -> AnyArray:
+def light(frame: Frame | Frames) -> AnyArray:
     """Return the light class at each instant."""
     limits = -np.array(LIGHT_LIMITS)
     return pick(LIGHTS, np.searchsorted(limits, -frame.sun_altitude, side="left"))
 
 
-def moonlight(frame: Frame) -> FloatArray:
+def moonlight(frame: Frame | Frames) -> FloatArray:
     """Return the lit part of the moon times the sine of its altitude, 0 while it is down."""
     altitude, lit = frame.moon_seen
     up = np.maximum(np.sin(np.radians(altitude)), 0.0)
     return lit * up
 
 
-def _minutes(frame: Frame, event: str) -> FloatArray:
+def _minutes(frame: Frame | Frames, event: str) -> FloatArray:
     return frame.minutes_from(event)
 
 
@@ -54,6 +56,7 @@ def _minutes_from(event: str, called: str) -> Factor:
         _SKY,
         partial(_minutes, event=event),
         partial(_between, event=event),
+        together=partial(_minutes, event=event),
     )
 
 
@@ -62,7 +65,10 @@ def _number(name: str, unit: str, meaning: str) -> Factor:
 
 
 FACTORS = (
-    _number("sun_altitude", "degree", "Altitude of the sun's centre, without refraction."),
+    replace(
+        _number("sun_altitude", "degree", "Altitude of the sun's centre, without refraction."),
+        together=attrgetter("sun_altitude"),
+    ),
     Factor(
         "light",
         "sky",
@@ -74,6 +80,7 @@ FACTORS = (
         light,
         lambda sources: sources.sky_events.time.view(np.int64),
         categories=LIGHTS,
+        together=light,
     ),
     _minutes_from("sunrise", "sunrise"),
     _minutes_from("sunset", "sunset"),
@@ -91,5 +98,6 @@ FACTORS = (
         "Lit part of the moon's disc times the sine of its altitude, 0 while it is down; clouds are left out.",
         f"{_SKY}; a convention",
         moonlight,
+        together=moonlight,
     ),
 )

@@ -46,11 +46,13 @@ def value_passes(
     values = function(times)
     found = [np.empty(0)]
     for threshold in thresholds:
+        found.append(_passed(function, times, values, threshold))
         for sign in (1.0, -1.0):
             peaks = _hidden(function, times, values, threshold, sign)
-            at, seen = np.concatenate((times, peaks)), np.concatenate((values, function(peaks)))
-            order = np.argsort(at)
-            found.append(_passed(function, at[order], seen[order], threshold))
+            if peaks.size:
+                at, seen = np.concatenate((times, peaks)), np.concatenate((values, function(peaks)))
+                order = np.argsort(at)
+                found.append(_passed(function, at[order], seen[order], threshold))
     return np.unique(np.rint(np.concatenate(found)).astype(np.int64))
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
@@ -28,7 +28,7 @@ from tidecore.timeline.given import rests_on
 from tidecore.timeline.passes import value_passes
 from tidecore.timeline.shore_columns import LONGEST_LEFT_MIN, WAVES_IN_MARGIN
 from tidecore.timeline.shore_reasons import why_unknown
-from tidecore.timeline.shore_sea import WAVES, WIND, given_breaks, number, shore_sea
+from tidecore.timeline.shore_sea import WAVES, WIND, given_breaks, number
 from tidecore.timeline.tide_levels import ALLOWANCE_M, level_passes, sill_covered
 from tidecore.timeline.water_state import weed_breaks
 from tidecore.units import AnyArray, FloatArray, IntArray
@@ -75,7 +75,18 @@ def _at_sector(sources: Sources) -> IntArray:
         # Where the angle from the edge wraps round it seems to pass 0 too; such a break does no harm.
         return (number(frame, "wave_from_degree") - edge + 180.0) % 360.0 - 180.0
 
-    return np.concatenate([value_passes(sources, partial(beyond, edge=edge), (0.0,), breaks) for edge in sector])
+    passed = [_passes(sources, partial(beyond, edge=edge), 0.0, breaks, ("from", edge)) for edge in sector]
+    return np.concatenate(passed)
+
+
+def _passes(
+    sources: Sources, value: Callable[[Frame], FloatArray], threshold: float, breaks: IntArray, key: Hashable
+) -> IntArray:
+    """Return when what hangs on the conditions and ``key`` alone passes a threshold: marks that share both share it."""
+    if sources.conditions is None or not breaks.size:
+        return np.empty(0, dtype=np.int64)
+    span = sources.span.start_us, sources.span.end_us
+    return sources.conditions.once(("passes", key, span), lambda: value_passes(sources, value, (threshold,), breaks))
 
 
 def _at_sill(sources: Sources) -> IntArray:
@@ -99,10 +110,8 @@ def _at_holding(sources: Sources) -> IntArray:
 
 def _at_surf(sources: Sources) -> IntArray:
     breaks = given_breaks(sources, "wave_height_m", "wave_from_degree")
-    if not breaks.size:
-        return breaks
-    passed = value_passes(sources, lambda frame: frame.once(shore_sea).waves.height, (UNFISHABLE_SEA_M,), breaks)
-    return np.concatenate((breaks, passed, _at_sector(sources)))
+    high = _passes(sources, partial(number, variable="wave_height_m"), UNFISHABLE_SEA_M, breaks, "wave_height_m")
+    return np.concatenate((breaks, high, _at_sector(sources)))
 
 
 def _at_weed(sources: Sources) -> IntArray:
@@ -115,7 +124,8 @@ def _at_wind(sources: Sources) -> IntArray:
 
 def _at_all(sources: Sources) -> IntArray:
     breaks = _at_wind(sources)
-    wind = value_passes(sources, columns.crosswind, (REACH_WIND_M_PER_S,), breaks) if breaks.size else breaks
+    facing = sources.setting.facing_degree
+    wind = _passes(sources, columns.crosswind, REACH_WIND_M_PER_S, breaks, ("crosswind", facing))
     return np.concatenate((_at_holding(sources), _at_surf(sources), _at_weed(sources), breaks, wind))
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from tidecore.shore import dry_margin, fishable, largest_over_r2, minutes_to_turn_back
 from tidecore.shore.fishability import Fishable, hindering_wind, holding, surf, weed
 from tidecore.timeline.factor import UNKNOWN_BOOLEAN
-from tidecore.timeline.shore_sea import number, shore_run_up, shore_sea, text
+from tidecore.timeline.shore_sea import number, sea_reaches, shore_run_up, shore_sea, text
 from tidecore.timeline.tide_levels import sill_covered
 from tidecore.timeline.water_state import weed_risk
 from tidecore.units import AnyArray, FloatArray
@@ -75,8 +75,7 @@ def holding_codes(frame: Frame) -> AnyArray:
 
 def surf_codes(frame: Frame) -> AnyArray:
     """Return codes of `SURF`."""
-    sea = frame.once(shore_sea)
-    return surf(sea.waves.height, sea.reaches)
+    return surf(number(frame, "wave_height_m"), frame.once(sea_reaches))
 
 
 def weed_codes(frame: Frame) -> AnyArray:

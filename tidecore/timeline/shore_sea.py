@@ -57,11 +57,14 @@ def given_waves(frame: Frame) -> Waves:
     return Waves.of(number(frame, "wave_height_m"), *(number(frame, name) for name in _PERIODS))
 
 
+def sea_reaches(frame: Frame) -> IntArray:
+    """Return whether the sea reaches the mark, as `ShoreSea` has it."""
+    return frame.sources.setting.reaches(text(frame, "waves_at"), number(frame, "wave_from_degree"))
+
+
 def shore_sea(frame: Frame) -> ShoreSea:
     """Return the sea at the instants of a frame."""
-    waves = given_waves(frame)
-    reaches = frame.sources.setting.reaches(text(frame, "waves_at"), number(frame, "wave_from_degree"))
-    return ShoreSea(waves, reaches)
+    return ShoreSea(given_waves(frame), frame.once(sea_reaches))
 
 
 def shore_run_up(frame: Frame) -> RunUp | None:

@@ -16,7 +16,7 @@ from tidecore.calendars import FreeTime
 from tidecore.conditions import Conditions, SeaAtMark, WarningSteps, sea_at, warning_steps
 from tidecore.datums import RangeCycle
 from tidecore.extremes import Extremes, peak_rates
-from tidecore.flow import SlackLags
+from tidecore.flow import SlackLags, Streams, StreamTurns
 from tidecore.model import TideModel
 from tidecore.offsets import PlaceTide, WarpedHeight, WarpedRate, check_offsets, place_tide
 from tidecore.place import Mark, MarkOffsets
@@ -302,6 +302,18 @@ class Sources:
         """Instants at which the stream turns, one for each of ``turns``; without lags the turns themselves."""
         turns = self.turns
         return turns.times_us if self.lags is None else self.lags.after(turns.times_us, turns.high)
+
+    @property
+    def stream_turns(self) -> StreamTurns:
+        """When the stream turns, and what each turn stands for."""
+        as_level = self.lags is None and self.mark.offsets is None
+        at_station = self.slacks_us if as_level else self.tables.station_turns_us
+        return StreamTurns(self.slacks_us, at_station, self.turns.low)
+
+    @cached_property
+    def stream(self) -> Streams:
+        """The stream at the mark."""
+        return Streams.laid([self.stream_turns], [0], self.tables.station_slope)
 
     @cached_property
     def slack_points_us(self) -> IntArray:

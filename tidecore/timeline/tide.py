@@ -17,6 +17,7 @@ from tidecore.units import AnyArray, FloatArray, IntArray
 
 if TYPE_CHECKING:
     from tidecore.timeline.frame import Frame
+    from tidecore.timeline.frames import Frames
     from tidecore.timeline.sources import Sources
 
 _MODEL = "the station's tide model, and the mark's offsets where it has some"
@@ -30,7 +31,7 @@ DIRECTIONS = ("flood", "ebb", "slack")
 MAKINGS = ("making", "taking_off")
 
 
-def flow_strength(frame: Frame) -> FloatArray:
+def flow_strength(frame: Frame | Frames) -> FloatArray:
     """Return the magnitude of the flow index."""
     return np.abs(frame.flow_index)
 
@@ -40,7 +41,7 @@ def flow_reliable(frame: Frame) -> AnyArray:
     return np.full(len(frame), frame.sources.mark.flow_reliable, dtype=np.int8)
 
 
-def direction(frame: Frame) -> AnyArray:
+def direction(frame: Frame | Frames) -> AnyArray:
     """Return what the stream does."""
     index = frame.flow_index
     codes = np.where(index > 0.0, 0, 1)
@@ -148,6 +149,7 @@ def _number(
     provenance: str = _MODEL,
     period: float | None = None,
     of_the_stream: bool = False,
+    together: Callable[[Frames], AnyArray] | None = None,
 ) -> Factor:
     return Factor(
         name,
@@ -161,6 +163,7 @@ def _number(
         period=period,
         of_the_stream=of_the_stream,
         hangs_on=None if of_the_stream else _TABLES,
+        together=together,
     )
 
 
@@ -181,6 +184,7 @@ FACTORS = (
         _at_slacks,
         _FLOW,
         of_the_stream=True,
+        together=attrgetter("flow_index"),
     ),
     _number(
         "flow_strength",
@@ -190,6 +194,7 @@ FACTORS = (
         _at_slacks,
         _FLOW,
         of_the_stream=True,
+        together=flow_strength,
     ),
     _number(
         "stream_speed",
@@ -220,6 +225,7 @@ FACTORS = (
         _at_slacks,
         categories=DIRECTIONS,
         of_the_stream=True,
+        together=direction,
     ),
     _number(
         "tide_phase",

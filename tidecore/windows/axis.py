@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterator, Sequence
 from functools import cached_property
 
 import numpy as np
 
 from tidecore.timebase import US_PER_DAY
-from tidecore.timeline import KeyTime, Timeline, find_factor, share_sky_events
+from tidecore.timeline import Frames, KeyTime, Marks, Timeline, find_factor, share_sky_events
 from tidecore.units import AnyArray, IntArray
 from tidecore.windows.rounds import Columns
 from tidecore.windows.tracks import Tracks, tracks_of
@@ -81,22 +80,31 @@ class Axis:
         if len(self.timelines) == 1:
             return self.timelines[0].at(times_us, names)
         places = self.places(times_us)
-        own, order = times_us - places * self._stride_us, np.argsort(places, kind="stable")
-        bounds = np.searchsorted(places[order], np.arange(len(self.timelines) + 1)).tolist()
-        rows = [order[first:last] for first, last in itertools.pairwise(bounds)]
+        order = np.argsort(places, kind="stable")
+        own = (times_us - places * self._stride_us)[order]
+        counts = np.bincount(places, minlength=len(self.timelines)).tolist()
+        found: dict[str, AnyArray] = {}
+        together = {name: make for name in names if (make := find_factor(name).together) is not None}
+        if together and self._marks is not None:
+            frames = Frames(self._marks, counts, own)
+            found = {name: make(frames) for name, make in together.items()}
+        rest = [name for name in names if name not in found]
+        found |= self._by_cause(own, np.cumsum([0, *counts]).tolist(), rest) if rest else {}
+        return {name: _scattered(found[name], order) for name in names}
+
+    def _by_cause(self, own_us: IntArray, bounds: list[int], names: Sequence[str]) -> dict[str, AnyArray]:
+        """Return factors at instants of the timelines, one after another; those of one cause are asked for at once."""
         asked: dict[Places, list[str]] = {}
         for name in names:
             for sharing in self._parted(name):
                 asked.setdefault(sharing, []).append(name)
-        found: dict[str, list[AnyArray]] = {name: [] for name in names}
-        where: dict[str, list[IntArray]] = {name: [] for name in names}
+        parts: dict[str, list[tuple[Places, AnyArray]]] = {name: [] for name in names}
         for sharing, some in asked.items():
-            here = np.concatenate([rows[k] for k in sharing])
-            columns = self.timelines[sharing[0]].at(own[here], some)
+            here = np.concatenate([own_us[bounds[k] : bounds[k + 1]] for k in sharing])
+            columns = self.timelines[sharing[0]].at(here, some)
             for name in some:
-                found[name].append(columns[name])
-                where[name].append(here)
-        return {name: _in_order(found[name], where[name], times_us.size) for name in names}
+                parts[name].append((sharing, columns[name]))
+        return {name: _in_order(each, bounds) for name, each in parts.items()}
 
     def _parted(self, name: str) -> list[Places]:
         """Return the places of timelines by what a factor hangs on; each its own where that is the mark."""
@@ -111,15 +119,33 @@ class Axis:
         return self._partings[name]
 
     @cached_property
+    def _marks(self) -> Marks | None:
+        """The marks; None where one is no timeline proper, which may have its factors from anywhere."""
+        proper = all(type(one) is Timeline for one in self.timelines)
+        return Marks([one.sources for one in self.timelines]) if proper else None
+
+    @cached_property
     def everywhere(self) -> Places:
         """All places."""
         return tuple(range(len(self.timelines)))
 
 
-def _in_order(parts: Sequence[AnyArray], rows: Sequence[IntArray], count: int) -> AnyArray:
-    found = np.empty(count, dtype=np.result_type(*parts))
-    for part, here in zip(parts, rows, strict=True):
-        found[here] = part
+def _in_order(parts: Sequence[tuple[Places, AnyArray]], bounds: list[int]) -> AnyArray:
+    """Return columns of timelines in the order of their places."""
+    found = np.empty(bounds[-1], dtype=np.result_type(*(column for _, column in parts)))
+    for sharing, column in parts:
+        first = 0
+        for k in sharing:
+            last = first + bounds[k + 1] - bounds[k]
+            found[bounds[k] : bounds[k + 1]] = column[first:last]
+            first = last
+    return found
+
+
+def _scattered(values: AnyArray, order: IntArray) -> AnyArray:
+    """Return values in the order in which they were asked for."""
+    found = np.empty_like(values)
+    found[order] = values
     return found
 
 

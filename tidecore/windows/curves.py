@@ -21,6 +21,7 @@ from tidecore.windows.groups import Group, search_groups
 from tidecore.windows.rounds import Search, side_by_side
 from tidecore.windows.search import held_by
 from tidecore.windows.spans import find_spans
+from tidecore.windows.tracks import distinct
 from tidecore.windows.window import Window
 
 #: Factors that come in steps are looked at so often between their breaks [microseconds].
@@ -46,18 +47,27 @@ class Curve:
         steps = np.diff(self.times_us) * (0.5 / US_PER_HOUR)
         return np.append(0.0, np.cumsum(steps * (self.values[1:] + self.values[:-1])))
 
+    @cached_property
+    def _slopes(self) -> FloatArray:
+        return np.append(np.diff(self.values) / np.diff(self.times_us), 0.0)
+
     def total(self, times_us: AnyArray) -> FloatArray:
         """Return the integral from the first instant of the curve to each of ``times_us`` [h]."""
         at = np.clip(np.asarray(times_us, dtype=np.int64), self.times_us[0], self.times_us[-1])
-        k = np.clip(np.searchsorted(self.times_us, at, side="right") - 1, 0, self.times_us.size - 1)
-        part = (at - self.times_us[k]) * (0.5 / US_PER_HOUR)
-        found: FloatArray = self._totals[k] + part * (self.values[k] + self.at(at))
+        k = np.searchsorted(self.times_us, at, side="right") - 1
+        since, value = at - self.times_us[k], self.values[k]
+        here = self._slopes[k] * since + value
+        found: FloatArray = self._totals[k] + since * (0.5 / US_PER_HOUR) * (value + here)
         return found
 
     def integral(self, start_us: int, end_us: int) -> float:
         """Return the integral over a span [h]."""
-        first, last = self.total(np.array([start_us, end_us], dtype=np.int64)).tolist()
-        return max(0.0, float(last - first))
+        return self.integrals(np.array([start_us], dtype=np.int64), np.array([end_us], dtype=np.int64))[0]
+
+    def integrals(self, starts_us: IntArray, ends_us: IntArray) -> list[float]:
+        """Return the integral over each of some spans [h]."""
+        found: list[float] = np.maximum(self.total(ends_us) - self.total(starts_us), 0.0).tolist()
+        return found
 
     def peak(self, start_us: int, end_us: int) -> tuple[float, int]:
         """Return the highest value in a span, ends included, and the first instant that has it [microseconds]."""
@@ -121,11 +131,9 @@ class MarkSearch:
         """
         span = self.timeline.span
         ends = np.array([span.start_us, span.end_us], dtype=np.int64)
-        times = np.unique(np.concatenate([ends, *(one.score.times_us for one in self.curves)]))
-        times = times[(times >= span.start_us) & (times <= span.end_us)]
         poor = [(part, self.times_when("fishable", grade)) for grade, part in FISHED if "fishable" in factors()]
-        edges = np.concatenate([np.empty(0, dtype=np.int64), *(spans.ravel() for _, spans in poor)])
-        times = np.unique(np.concatenate((times, edges, edges - 1)))
+        sides = [spans.ravel() - before for _, spans in poor for before in (0, 1)]
+        times = distinct(np.concatenate([ends, *sides, *(one.score.times_us for one in self.curves)]))
         times = times[(times >= span.start_us) & (times <= span.end_us)]
         values = np.zeros(times.size)
         for one in self.curves:
@@ -138,8 +146,8 @@ class MarkSearch:
     def _stepped(self) -> dict[str, tuple[IntArray, AnyArray]]:
         return {}
 
-    def times_when(self, name: str, *values: str | int) -> IntArray:
-        """Return when a factor that comes in steps has one of some values: spans as rows, ascending and apart.
+    def times_when(self, name: str, value: str | int) -> IntArray:
+        """Return when a factor that comes in steps has a value: spans as rows, ascending and apart.
 
         None where there is no such factor. Edges lie where the factor breaks; of one that does not say where it
         breaks, within ten minutes.
@@ -150,12 +158,12 @@ class MarkSearch:
         if name not in self._stepped:
             even = np.arange(span.start_us // _LOOK_US * _LOOK_US, span.end_us, _LOOK_US, dtype=np.int64)
             breaks = self.timeline.breaks_us((name,))
-            times = np.unique(np.concatenate((np.array([span.start_us], dtype=np.int64), even, breaks)))
+            times = distinct(np.concatenate((np.array([span.start_us], dtype=np.int64), even, breaks)))
             times = times[(times >= span.start_us) & (times < span.end_us)]
             self._stepped[name] = times, self.timeline.at(times, (name,))[name]
         times, column = self._stepped[name]
-        holds = np.isin(column, list(values))
-        edges = np.flatnonzero(np.diff(np.concatenate(([False], holds, [False])).astype(np.int8)))
+        holds = np.concatenate(([False], column == value, [False]))
+        edges = np.flatnonzero(holds[1:] != holds[:-1])
         found: IntArray = np.append(times, span.end_us)[edges].reshape(-1, 2)
         return found
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
@@ -21,7 +21,9 @@ _ONE_TIDE_US = 3 * US_PER_HOUR
 MOST_CHOSEN = 500
 
 
-def diversified(outings: Sequence[Outing], worth: Sequence[float], days: Sequence[str]) -> list[int]:
+def diversified(
+    outings: Sequence[Outing], worth: Sequence[float], days: Sequence[str], most: int = MOST_CHOSEN
+) -> list[int]:
     """Return the places of outings in an order in which each is worth most beside those before it.
 
     Greedy: the first is that of the highest worth; what is like one chosen counts less from then on, by the factors
@@ -36,37 +38,41 @@ def diversified(outings: Sequence[Outing], worth: Sequence[float], days: Sequenc
         What each is worth alone.
     days : sequence of str
         The local date of each.
+    most : int
+        So many are wanted: those after them go by what they are worth beside these.
     """
     order = ordered(outings, worth)
     left = np.array([worth[k] for k in order], dtype=np.float64)
     tides = np.array([outings[k].tide_us for k in order], dtype=np.int64)
-    groups = [sorted(outings[k].marks) for k in order]
-    keys = sorted({mark for marks in groups for mark in marks})
-    at = np.zeros((len(order), len(keys)), dtype=np.bool_)
+    groups = [outings[k].marks for k in order]
+    columns = _numbers(mark for marks in groups for mark in marks)
+    at = np.zeros((len(order), len(columns)), dtype=np.bool_)
     for row, marks in enumerate(groups):
-        at[row, [keys.index(mark) for mark in marks]] = True
-    day = np.unique([days[k] for k in order], return_inverse=True)[1] if order else np.empty(0, dtype=np.int64)
+        at[row, [columns[mark] for mark in marks]] = True
+    dates = _numbers(days)
+    day = np.array([dates[days[k]] for k in order], dtype=np.int64)
     chosen: list[int] = []
-    waiting = np.ones(len(order), dtype=np.bool_)
-    while waiting.any() and len(chosen) < MOST_CHOSEN:
-        best = int(np.argmax(np.where(waiting, left, -1.0)))
+    for _ in range(min(len(order), most, MOST_CHOSEN)):
+        best = int(np.argmax(left))
         chosen.append(best)
-        waiting[best] = False
         left *= _beside(best, tides, at, day)
-    rest = np.flatnonzero(waiting)
-    chosen += rest[np.argsort(-left[rest], kind="stable")].tolist()
+        left[best] = -np.inf
+    rest = np.argsort(-left, kind="stable")[: len(order) - len(chosen)]
+    chosen += rest.tolist()
     return [order[k] for k in chosen]
+
+
+def _numbers(names: Iterable[str]) -> dict[str, int]:
+    """Return a number for each name there is."""
+    return {name: number for number, name in enumerate(dict.fromkeys(names))}
 
 
 def _beside(chosen: int, tides: IntArray, at: BoolArray, day: IntArray) -> FloatArray:
     """Return by what the worth of each outing goes down once one is chosen."""
-    one_mark = (at & at[chosen]).any(axis=1)
+    one_mark = at @ at[chosen]
     one_tide = np.abs(tides - tides[chosen]) < _ONE_TIDE_US
-    factor = np.ones(tides.size)
-    factor[one_tide & one_mark] *= SAME_TIDE_SAME_MARK
-    factor[one_tide & ~one_mark] *= SAME_TIDE
-    factor[one_mark & (day == day[chosen])] *= SAME_DAY_SAME_MARK
-    return factor
+    of_tide = np.where(one_tide, np.where(one_mark, SAME_TIDE_SAME_MARK, SAME_TIDE), 1.0)
+    return np.where(one_mark & (day == day[chosen]), of_tide * SAME_DAY_SAME_MARK, of_tide)
 
 
 def ordered(outings: Sequence[Outing], worth: Sequence[float]) -> list[int]:

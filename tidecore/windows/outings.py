@@ -147,27 +147,25 @@ def find_outings(
     travel_min : float
         The way there, and the way back [min].
     """
-    there = round(travel_min * US_PER_MINUTE)
-    spans: list[tuple[int, int]] = []
-    for first, last, chain in fishable_chains(search, stays(search, free_us, travel_min, travel_min), options):
-        if chain[1] - chain[0] > options.most_fishing_us:
-            spans += _cut(search.best, *chain, options)
-        else:
-            spans.append(_lengthened(search.best, *chain, first, last, options))
-    long_enough = [(start, end) for start, end in spans if end - start >= options.least_fishing_us]
-    legs = [leg for leg in _legs_at(search, long_enough, options) if leg.rule_hours]
-    return sorted(_outings_of(legs, search, there), key=lambda one: one.order)
+    rows = stays(search, free_us, travel_min, travel_min)
+    chains = list(fishable_chains(search, rows, options))
+    long = [one for _, _, one in chains if one[1] - one[0] > options.most_fishing_us]
+    short = [(*one, first, last) for first, last, one in chains if one[1] - one[0] <= options.most_fishing_us]
+    spans = np.concatenate((_cut(search.best, _rows(long), options), _lengthened(search.best, short, options)))
+    spans = spans[spans[:, 1] - spans[:, 0] >= options.least_fishing_us]
+    legs = [leg for leg in _legs_at(search, spans[np.lexsort(spans.T[::-1])], options) if leg.rule_hours]
+    return _outings_of(legs, search, round(travel_min * US_PER_MINUTE))
 
 
 def leg_at(search: MarkSearch, start_us: int, end_us: int, options: SessionOptions) -> OutingLeg:
     """Return the stay at a mark that fishes a span."""
-    return _legs_at(search, [(start_us, end_us)], options)[0]
+    return _legs_at(search, _rows([(start_us, end_us)]), options)[0]
 
 
-def _legs_at(search: MarkSearch, spans: Sequence[tuple[int, int]], options: SessionOptions) -> list[OutingLeg]:
+def _legs_at(search: MarkSearch, spans: IntArray, options: SessionOptions) -> list[OutingLeg]:
     """Return the stays at a mark that fish some spans, all worked out at once."""
-    starts, ends = np.array(spans, dtype=np.int64).reshape(-1, 2).T
-    worth = _integrals(search.best, starts, ends)
+    starts, ends = spans.T
+    worth = search.best.integrals(starts, ends)
     hours: list[list[tuple[str, float]]] = [[] for _ in spans]
     for one in search.curves:
         windows = one.windows_us
@@ -175,7 +173,7 @@ def _legs_at(search: MarkSearch, spans: Sequence[tuple[int, int]], options: Sess
         k = np.searchsorted(windows[:, 1], starts, side="right")
         there = np.flatnonzero(k < len(windows))
         there = there[windows[k[there], 0] < ends[there]]
-        for place, value in zip(there.tolist(), _integrals(one.score, starts[there], ends[there]), strict=True):
+        for place, value in zip(there.tolist(), one.score.integrals(starts[there], ends[there]), strict=True):
             hours[place].append((one.key, value))
     before, after = options.set_up_us, options.pack_up_us
     return [
@@ -184,17 +182,11 @@ def _legs_at(search: MarkSearch, spans: Sequence[tuple[int, int]], options: Sess
     ]
 
 
-def _integrals(curve: Curve, starts: IntArray, ends: IntArray) -> list[float]:
-    """Return what `Curve.integral` returns of some spans [h]."""
-    found: list[float] = np.maximum(curve.total(ends) - curve.total(starts), 0.0).tolist()
-    return found
-
-
 def _outings_of(legs: Sequence[OutingLeg], search: MarkSearch, way_us: int) -> list[Outing]:
     """Return the outings of one leg each, as `outing_of` does, all worked out at once."""
     if not legs:
         return []
-    best = _best_hours(search.best, [(leg.start_us, leg.end_us) for leg in legs])
+    best = _best_hours(search.best, _rows([(leg.start_us, leg.end_us) for leg in legs]))
     tides = _tides(search.timeline, [(start + end) // 2 for start, end, _ in best])
     return [
         Outing((leg,), way_us, way_us, tide, (start, end), mean)
@@ -208,7 +200,7 @@ def outing_of(
     """Return the outing of some legs, each with what was found at its mark."""
     best: tuple[float, int, int, Timeline] | None = None
     for leg, search in zip(legs, searches, strict=True):
-        ((start, end, mean),) = _best_hours(search.best, [(leg.start_us, leg.end_us)])
+        ((start, end, mean),) = _best_hours(search.best, _rows([(leg.start_us, leg.end_us)]))
         if best is None or mean > best[0] + EQUAL_H:
             best = (mean, start, end, search.timeline)
     assert best is not None
@@ -232,62 +224,87 @@ def fishable_chains(
                 yield first, last, (start, stop)
 
 
-def _lengthened(curve: Curve, start: int, end: int, first: int, last: int, options: SessionOptions) -> tuple[int, int]:
-    """Return a span made as long as the least, as far as it may be fished: into what scores best around it."""
-    missing = min(options.least_fishing_us, last - first) - (end - start)
-    if missing <= 0:
-        return start, end
-    # Of equals, half before and half after.
-    before = np.unique(np.append(np.arange(0, missing, TRIED_US, dtype=np.int64), [missing // 2, missing]))
-    before = before[np.argsort(np.abs(before - missing // 2), kind="stable")]
-    starts = np.clip(start - before, first, last - (end - start) - missing)
-    worth = curve.total(starts + (end - start) + missing) - curve.total(starts)
-    chosen = int(starts[int(np.argmax(worth >= worth.max() - EQUAL_H))])
-    return chosen, chosen + (end - start) + missing
+def _rows(spans: Sequence[tuple[int, int]]) -> IntArray:
+    return np.array(spans, dtype=np.int64).reshape(-1, 2)
 
 
-def _cut(curve: Curve, start: int, end: int, options: SessionOptions) -> list[tuple[int, int]]:
-    """Return the best part of a span that is too long, and what is left of it if that is long enough."""
-    longest = options.most_fishing_us
-    if end - start <= longest:
-        return [(start, end)]
-    starts = np.append(np.arange(start, end - longest, TRIED_US, dtype=np.int64), end - longest)
-    worth = curve.total(starts + longest) - curve.total(starts)
-    chosen = int(starts[int(np.argmax(worth >= worth.max() - EQUAL_H))])
-    between = options.set_up_us + options.pack_up_us
-    rests = ((start, chosen - between), (chosen + longest + between, end))
-    found = [(chosen, chosen + longest)]
-    for rest in rests:
-        if rest[1] - rest[0] >= options.least_fishing_us:
-            found += _cut(curve, *rest, options)
-    return found
+def _lengthened(curve: Curve, spans: Sequence[tuple[int, int, int, int]], options: SessionOptions) -> IntArray:
+    """Return spans made as long as the least, as far as they may be fished: into what scores best around them.
 
-
-def _best_hours(curve: Curve, spans: Sequence[tuple[int, int]]) -> list[tuple[int, int, float]]:
-    """Return the best hours on whole minutes in spans, and their means; a span itself where it is shorter."""
-    tried = [_starts_of_hours(start, end) for start, end in spans]
-    ends = np.concatenate([*tried, *(one + US_PER_HOUR for one in tried)])
-    totals: FloatArray = curve.total(ends)
-    half, first = totals.size // 2, 0
-    found = []
-    for (start, end), starts in zip(spans, tried, strict=True):
-        if not starts.size:
-            found.append((start, end, curve.integral(start, end) * US_PER_HOUR / max(1, end - start)))
+    Each span is given with the first and the last instant of fishing around it.
+    """
+    long_enough, tried, counts, lengths = [], [], [], []
+    for start, end, first, last in spans:
+        length = min(options.least_fishing_us, last - first)
+        missing = length - (end - start)
+        if missing <= 0:
+            long_enough.append((start, end))
             continue
-        last = first + starts.size
-        means = totals[half + first : half + last] - totals[first:last]
-        chosen, first = int(np.argmax(means >= means.max() - EQUAL_H)), last
-        found.append((int(starts[chosen]), int(starts[chosen]) + US_PER_HOUR, float(means[chosen])))
-    return found
+        # Of equals, half before and half after.
+        half = missing // 2
+        before = sorted({*range(0, missing, TRIED_US), half, missing}, key=lambda one: (abs(one - half), one))
+        tried += [min(max(start - one, first), last - length) for one in before]
+        counts.append(len(before))
+        lengths.append(length)
+    starts, many, long = (np.array(one, dtype=np.int64) for one in (tried, counts, lengths))
+    chosen, _ = _best_starts(curve, starts, many, long)
+    return np.concatenate((_rows(long_enough), np.stack((chosen, chosen + long), axis=1)))
 
 
-def _starts_of_hours(start: int, end: int) -> IntArray:
-    """Return when an hour in a span may start; never where it is no longer than that."""
-    if end - start <= US_PER_HOUR:
-        return np.empty(0, dtype=np.int64)
-    first, last = -(-start // US_PER_MINUTE), (end - US_PER_HOUR) // US_PER_MINUTE
-    starts = np.arange(first, last + 1, dtype=np.int64) * US_PER_MINUTE
-    return starts if starts.size else np.array([start], dtype=np.int64)
+def _cut(curve: Curve, spans: IntArray, options: SessionOptions) -> IntArray:
+    """Return the best part of each span that is too long, and what is left of it if that is long enough."""
+    longest, between = options.most_fishing_us, options.set_up_us + options.pack_up_us
+    found, left = [_rows([])], spans
+    while len(left):
+        starts, ends = left.T
+        chosen, _ = _best_starts(curve, *_stepped(starts, ends - longest, TRIED_US), longest)
+        before, after = (starts, chosen - between), (chosen + longest + between, ends)
+        rests = np.concatenate((np.stack(before, axis=1), np.stack(after, axis=1)))
+        lasting = rests[:, 1] - rests[:, 0]
+        kept = (lasting >= options.least_fishing_us) & (lasting <= longest)
+        found += [np.stack((chosen, chosen + longest), axis=1), rests[kept]]
+        left = rests[lasting > longest]
+    return np.concatenate(found)
+
+
+def _stepped(firsts: IntArray, lasts: IntArray, step_us: int) -> tuple[IntArray, IntArray]:
+    """Return rows of instants that go from firsts to lasts by steps, one row after the other, and how many each has."""
+    counts = -(-(lasts - firsts) // step_us) + 1
+    places = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+    return np.minimum(np.repeat(firsts, counts) + places * step_us, np.repeat(lasts, counts)), counts
+
+
+def _best_starts(
+    curve: Curve, starts: IntArray, counts: IntArray, lengths: IntArray | int
+) -> tuple[IntArray, FloatArray]:
+    """Return of each row of starts the best for a span of its length, the first of equals, and the integral [h].
+
+    The rows lie one after the other and have so many starts each; no row is empty.
+    """
+    if not counts.size:
+        return starts, np.empty(0)
+    firsts = np.cumsum(counts) - counts
+    worth = curve.total(starts + np.repeat(np.broadcast_to(lengths, counts.shape), counts)) - curve.total(starts)
+    best = np.flatnonzero(worth >= np.repeat(np.maximum.reduceat(worth, firsts) - EQUAL_H, counts))
+    chosen = best[np.searchsorted(best, firsts)]
+    return starts[chosen], worth[chosen]
+
+
+def _best_hours(curve: Curve, spans: IntArray) -> list[tuple[int, int, float]]:
+    """Return the best hours in spans, on whole minutes or where there are none at the start, and their means.
+
+    A span itself where it is no longer.
+    """
+    starts, ends = spans.T
+    longer = ends - starts > US_PER_HOUR
+    first, last = -(-starts // US_PER_MINUTE) * US_PER_MINUTE, (ends - US_PER_HOUR) // US_PER_MINUTE * US_PER_MINUTE
+    first, last = (np.where(first <= last, one, starts)[longer] for one in (first, last))
+    begin, finish, mean = starts.copy(), ends.copy(), np.empty(starts.size)
+    begin[longer], mean[longer] = _best_starts(curve, *_stepped(first, last, US_PER_MINUTE), US_PER_HOUR)
+    finish[longer] = begin[longer] + US_PER_HOUR
+    short = np.array(curve.integrals(starts[~longer], ends[~longer]))
+    mean[~longer] = short * US_PER_HOUR / np.maximum(1, ends - starts)[~longer]
+    return list(zip(begin.tolist(), finish.tolist(), mean.tolist(), strict=True))
 
 
 def _tides(timeline: Timeline, times_us: Sequence[int]) -> list[int]:

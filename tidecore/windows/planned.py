@@ -139,10 +139,10 @@ def plan_sessions(
     columns = _at_best(timeline, chosen)
     days = local_days({search.key: search}, chosen)
     events = _events(timeline, chosen)
+    fished = windows_fished(search.curves, [one.legs[0] for one in chosen])
     sessions = []
     for k, one in enumerate(kept):
-        outing, leg = one.outing, one.outing.legs[0]
-        windows = windows_fished(search.curves, leg)
+        outing, leg, windows = one.outing, one.outing.legs[0], fished[k]
         rule, limiting = _giving_most(outing, windows)
         start, end = from_microseconds(np.array(outing.best_us, dtype=np.int64))
         sessions.append(

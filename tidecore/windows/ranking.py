@@ -102,17 +102,22 @@ def rank_outings(
     ranked = []
     for group in sorted(groups, key=lambda name: _place(name, groups[name], by)):
         members, worths = [one for one, _ in groups[group]], [worth for _, worth in groups[group]]
-        for rank, k in enumerate(_order(members, searches, worths, diverse)[:each], start=1):
+        for rank, k in enumerate(_order(members, searches, worths, diverse, each)[:each], start=1):
             ranked.append(RankedOuting(group, rank, worths[k], members[k]))
     return ranked
 
 
 def _order(
-    outings: Sequence[Outing], searches: Mapping[str, MarkSearch], worth: Sequence[float], diverse: bool
+    outings: Sequence[Outing],
+    searches: Mapping[str, MarkSearch],
+    worth: Sequence[float],
+    diverse: bool,
+    each: int | None = None,
 ) -> list[int]:
+    """Return the places of outings in order, of those after the first ``each`` no matter how."""
     if not diverse:
         return ordered(outings, worth)
-    return diversified(outings, worth, local_days(searches, outings))
+    return diversified(outings, worth, local_days(searches, outings), len(outings) if each is None else each)
 
 
 def _groups(outing: Outing, searches: Mapping[str, MarkSearch], by: Grouping) -> list[tuple[str, float]]:

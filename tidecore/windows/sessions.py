@@ -149,7 +149,7 @@ def _leg(leg: OutingLeg, search: MarkSearch) -> SessionLeg:
     """Return the full account of one leg."""
     timeline, fished = search.timeline, {key for key, _ in leg.rule_hours}
     curves = [one for one in search.curves if one.key in fished]
-    windows = windows_fished(curves, leg)
+    (windows,) = windows_fished(curves, [leg])
     times = np.arange(leg.start_us, leg.end_us, _LOOK_US, dtype=np.int64)
     scores = {one.key: score_at(one.rule, timeline, times) for one in curves}
     names = tuple(dict.fromkeys(name for one in curves for name in one.rule.factor_names))
@@ -171,20 +171,22 @@ def _leg(leg: OutingLeg, search: MarkSearch) -> SessionLeg:
     )
 
 
-def windows_fished(curves: Sequence[RuleCurve], leg: OutingLeg) -> tuple[SessionWindow, ...]:
-    """Return the parts of windows that a leg fishes, in time order."""
-    first, last = _time(leg.start_us), _time(leg.end_us)
-    found = []
+def windows_fished(curves: Sequence[RuleCurve], legs: Sequence[OutingLeg]) -> list[tuple[SessionWindow, ...]]:
+    """Return the parts of windows that each leg fishes, in time order."""
+    starts, ends = (np.array([getattr(leg, name) for leg in legs], dtype=np.int64) for name in ("start_us", "end_us"))
+    found: list[list[SessionWindow]] = [[] for _ in legs]
     for one in curves:
-        spans = one.windows_us
-        for k in np.flatnonzero((spans[:, 0] < leg.end_us) & (spans[:, 1] > leg.start_us)).tolist():
-            window = one.windows[k]
-            found.append(_part(one, window, max(window.start, first), min(window.end, last)))
-    return tuple(sorted(found, key=lambda one: (one.start, one.end, one.rule)))
+        # The windows of a rule are apart and in order.
+        firsts = np.searchsorted(one.windows_us[:, 1], starts, side="right").tolist()
+        lasts = np.searchsorted(one.windows_us[:, 0], ends).tolist()
+        for parts, leg, first, last in zip(found, legs, firsts, lasts, strict=True):
+            parts += [_part(one, window, leg) for window in one.windows[first:last]]
+    return [tuple(sorted(parts, key=lambda one: (one.start, one.end, one.rule))) for parts in found]
 
 
-def _part(one: RuleCurve, window: Window, start: np.datetime64, end: np.datetime64) -> SessionWindow:
-    """Return a part of a window; the window's own peak where that lies in it."""
+def _part(one: RuleCurve, window: Window, leg: OutingLeg) -> SessionWindow:
+    """Return the part of a window that a leg fishes; the window's own peak where that lies in it."""
+    start, end = max(window.start, _time(leg.start_us)), min(window.end, _time(leg.end_us))
     peak, time = window.peak_score, window.peak_time
     if not start <= time <= end:
         peak, ticks = one.score.peak(_ticks(start), _ticks(end))

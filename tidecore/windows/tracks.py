@@ -217,7 +217,8 @@ def tracks_of(timeline: Timeline) -> Tracks:
 
 def distinct(times: IntArray) -> IntArray:
     """Return instants in ascending order, each once."""
-    ordered = np.sort(times)
+    # Most often some ascending rows end to end: a stable sort merges them.
+    ordered = np.sort(times, kind="stable")
     return ordered[np.append(True, ordered[1:] != ordered[:-1])] if ordered.size else ordered
 
 

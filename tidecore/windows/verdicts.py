@@ -94,7 +94,7 @@ def judge_fishing(timeline: Timeline, start_us: int, end_us: int) -> FishableVer
     if shares[""] > 0.0:
         lacking = _for_want_of(timeline, times[column == ""])
         reasons.append(f"{mark}: not known whether it fishes for {shares['']:.0%} of the time{lacking}.")
-    return FishableVerdict(_grade_of(column), tuple(reasons))
+    return FishableVerdict(_graded(shares["no"], shares["hard"], shares[""]), tuple(reasons))
 
 
 def grade_stays(timeline: Timeline, spans: Sequence[tuple[int, int]]) -> list[FishableGrade]:
@@ -103,20 +103,21 @@ def grade_stays(timeline: Timeline, spans: Sequence[tuple[int, int]]) -> list[Fi
     column = _column(timeline, "fishable", np.concatenate(each)) if each else None
     if column is None:
         return ["unknown"] * len(each)
-    parts = np.split(column, np.cumsum([one.size for one in each])[:-1])
-    return [_grade_of(part) for part in parts]
+    counts = np.array([one.size for one in each])
+    firsts = np.cumsum(counts) - counts
+    shares = [np.add.reduceat(column == value, firsts, dtype=np.int64) / counts for value in ("no", "hard", "")]
+    return [_graded(*parts) for parts in zip(*(one.tolist() for one in shares), strict=True)]
 
 
-def _grade_of(column: AnyArray) -> FishableGrade:
-    """Return the grade of a span by the factor ``fishable`` at its instants."""
-    shares = {value: float(np.mean(column == value)) for value in ("no", "hard", "")}
-    if shares[""] == 1.0:
+def _graded(no: float, hard: float, unknown: float) -> FishableGrade:
+    """Return the grade of a span by the parts of its time in which the factor ``fishable`` is so."""
+    if unknown == 1.0:
         return "unknown"
-    if shares["no"] >= _MOSTLY:
+    if no >= _MOSTLY:
         return "no"
-    if shares["no"] + shares["hard"] >= _SOMETIMES:
+    if no + hard >= _SOMETIMES:
         return "hard"
-    return "unknown" if shares[""] > 0.0 else "yes"
+    return "unknown" if unknown > 0.0 else "yes"
 
 
 def _for_want_of(timeline: Timeline, times: IntArray) -> str:

@@ -1,5 +1,5 @@
 // The tide about a session, drawn to fit: heights, light, the fishing and its best hour.
-const WIDTH = 720, HEIGHT = 310, LEFT = 12, RIGHT = 708, TOP = 44, BOTTOM = 272;
+const WIDEST = 720, NARROWEST = 300, HEIGHT = 310, LEFT = 12, TOP = 44, BOTTOM = 272;
 const GROUNDS = { civil_twilight: "dusk", nautical_twilight: "dim", astronomical_twilight: "dim", night: "night" };
 
 function make(name, given, text) {
@@ -9,23 +9,25 @@ function make(name, given, text) {
   return made;
 }
 
-export function drawCurve(line, turns, session, leg) {
+// Drawn as narrow as its place, in pixels, so that words stay as large on a phone.
+export function drawCurve(line, turns, session, leg, roomPx) {
+  const width = Math.min(Math.max(roomPx, NARROWEST), WIDEST), right = width - LEFT;
   const first = Date.parse(line.start), step = line.step_s * 1000;
   const heights = line.columns.height, light = line.columns.light;
   const last = first + (heights.length - 1) * step;
   const low = Math.min(...heights), high = Math.max(...heights), room = 0.18 * (high - low) + 0.05;
-  const across = (time) => LEFT + Math.min(Math.max((time - first) / (last - first), 0), 1) * (RIGHT - LEFT);
+  const across = (time) => LEFT + Math.min(Math.max((time - first) / (last - first), 0), 1) * (right - LEFT);
   const up = (height) => BOTTOM - ((height - low + room) / (high - low + 2 * room)) * (BOTTOM - TOP);
-  const svg = make("svg", { viewBox: `0 0 ${WIDTH} ${HEIGHT}`, role: "img", "aria-label": described(turns, leg) });
+  const svg = make("svg", { viewBox: `0 0 ${width} ${HEIGHT}`, role: "img", "aria-label": described(turns, leg) });
   for (let from = 0, k = 1; k <= light.length; k++) {
     if (k < light.length && light[k] === light[from]) continue;
     const ground = GROUNDS[light[from]], left = across(first + from * step);
-    const width = across(first + k * step) - left;
-    if (ground) svg.append(make("rect", { class: ground, x: left, y: TOP, width, height: BOTTOM - TOP }));
+    const wide = across(first + k * step) - left;
+    if (ground) svg.append(make("rect", { class: ground, x: left, y: TOP, width: wide, height: BOTTOM - TOP }));
     from = k;
   }
   const points = heights.map((height, k) => `${across(first + k * step).toFixed(1)},${up(height).toFixed(1)}`);
-  svg.append(make("polygon", { class: "sea", points: [...points, `${RIGHT},${BOTTOM}`, `${LEFT},${BOTTOM}`].join(" ") }));
+  svg.append(make("polygon", { class: "sea", points: [...points, `${right},${BOTTOM}`, `${LEFT},${BOTTOM}`].join(" ") }));
   hours(line, svg, across, first, last);
   const [start, end] = [across(Date.parse(leg.start)), across(Date.parse(leg.end))];
   svg.append(make("rect", { class: "fishing", x: start, y: 8, width: end - start, height: 24, rx: 3 }));
@@ -38,7 +40,7 @@ export function drawCurve(line, turns, session, leg) {
     const x = across(Date.parse(time)), y = up(turns.heights_m[k]), tall = turns.kinds[k] === "high";
     if (Date.parse(time) < first || Date.parse(time) > last) return;
     svg.append(make("circle", { class: "turn", cx: x, cy: y, r: 4 }));
-    const side = Math.min(Math.max(x, LEFT + 56), RIGHT - 56);
+    const side = Math.min(Math.max(x, LEFT + 56), right - 56);
     const said = `${tall ? "HW" : "LW"} ${time.slice(11, 16)}  ${turns.heights_m[k].toFixed(1)} m`;
     svg.append(make("text", { x: side, y: tall ? y - 9 : y + 19, "text-anchor": "middle" }, said));
   });

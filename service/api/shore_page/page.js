@@ -148,7 +148,9 @@ async function show(ranked, choice) {
     item.append(sign(one.grade), element("span", one.text));
     return item;
   }));
-  at("reasons").replaceChildren(...session.reasons.map((text) => element("li", text)));
+  // What is said of hazards stands above already, and the caution below.
+  const said = new Set([...told.keys(), ...session.verdicts.safe.reasons, ...session.verdicts.fishable.reasons]);
+  at("reasons").replaceChildren(...session.reasons.filter((text) => !said.has(text)).map((text) => element("li", text)));
   at("times").replaceChildren(...leg.key_times.map((one) => {
     const row = element("tr");
     const height = one.height_m === undefined || one.height_m === null ? "" : `${one.height_m.toFixed(1)} m`;
@@ -166,7 +168,7 @@ async function show(ranked, choice) {
   const path = `/v1/marks/${encodeURIComponent(choice.value)}`;
   const [line, turns] = await Promise.all([call(`${path}/timeline?${query}`), call(`${path}/extremes?${extremes}`)]);
   if (turn !== asked) return;
-  at("curve").replaceChildren(drawCurve(line, turns, session, leg));
+  at("curve").replaceChildren(drawCurve(line, turns, session, leg, at("curve").clientWidth));
   at("legend").textContent =
     `Height of the tide above ${line.datum}, by the clocks of the mark (${session.time_zone}). Darker ground: twilight ` +
     "and night. The band is the fishing, the line under it the best hour.";

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import numpy as np
@@ -76,6 +77,18 @@ def test_the_words_of_the_tide_are_its_high_and_low_waters() -> None:
     assert turns
     for one in turns:
         assert f"{one.height:.2f} m at {str(one.time)[11:16]}" in told
+
+
+def test_the_words_of_the_stream_are_in_the_order_of_time_and_say_which_way_it_is_strongest() -> None:
+    timeline = line()
+    found = look(timeline, 6.0, 12.0)
+    told = next(one for one in found.sentences if one.startswith("The stream"))
+    times = ticks(*np.arange(6.0, 18.0, 1 / 60).tolist())
+    index = timeline.at(times, ("flow_index",))["flow_index"]
+    assert (" (flood, " if index[np.argmax(np.abs(index))] > 0.0 else " (ebb, ") in told
+    clocks = re.findall(r"\d\d:\d\d", told)
+    assert len(clocks) >= 2, "a slack, and when it is strongest"
+    assert clocks == sorted(clocks)
 
 
 def test_conditions_are_told_with_their_issue_and_its_age() -> None:
