@@ -27,6 +27,8 @@ from tests.benchmarks.measure import Report, seconds
 
 _ROWS = 10_000
 _REPETITIONS = 5
+#: Rows of a file that is large enough for others to check them.
+MANY = 100_000
 #: The number of the row and eleven fields.
 _HEADER = (
     "client_ref,name,latitude,longitude,time_zone,station,kind,beds,"
@@ -120,6 +122,11 @@ def peak(task: JobTask, judges: int = 1) -> tuple[float, float]:
     return found
 
 
+def with_others(task: JobTask) -> JobTask:
+    """Return an import whose rows are checked by other processes, one for each processor, where it is large."""
+    return replace(task, place=replace(task.place, plan_workers=0))
+
+
 def run(report: Report) -> None:
     """Print the rate in that of the peer, and the peak memory of a small and of a large import."""
     report.heading(f"imports: {_ROWS} marks of 12 columns, 1,000 a transaction")
@@ -136,6 +143,10 @@ def run(report: Report) -> None:
         report.add("imports: bare executemany, rows a second", _ROWS / peers, "1/s")
         ratio = peers / ours
         report.add("imports: rate, in that of executemany", ratio, "x", ">= 0.1", ratio >= 0.1)
+        task, given = with_others(subject.prepare(MANY, 10 * MANY)), list(rows(MANY, 10 * MANY))
+        ours = seconds(partial(work, task))
+        peers = seconds(partial(bare, Path(name) / "bare.sqlite3", "many_marks", given))
+        report.add("imports: 100 thousand rows, in the rate of executemany", peers / ours, "x")
         start = (_REPETITIONS + 2) * _ROWS
         small, _ = peak(subject.prepare(10_000, start))
         large, _ = peak(subject.prepare(100_000, start + 10_000))

@@ -17,7 +17,7 @@ from service.usecases.documents import Draft
 from service.usecases.fits import Upload
 from service.usecases.imports import ImportRequest, request_import
 from service.usecases.marks import MARKS
-from tests.benchmarks.imports import Subject, bare, rows, work
+from tests.benchmarks.imports import MANY, Subject, bare, rows, with_others, work
 from tests.benchmarks.measure import Report, seconds
 from tidecore.place import Mark
 
@@ -91,6 +91,12 @@ def run(report: Report) -> None:
                 task = log.queue(kind, row, start)
                 found[kind].append(seconds(partial(work, task)))
             found["peer"].append(seconds(partial(bare, Path(name) / "bare.sqlite3", f"rows_{start}", given)))
+        many: dict[str, float] = {}
+        for kind, row, start in (("trip", trip, 10 * MANY), ("catch", catch, 10 * MANY * _OF_A_TRIP)):
+            task = with_others(log.queue(kind, row, start, MANY))
+            many[kind] = seconds(partial(work, task))
+        given = list(rows(MANY, 0))
+        many["peer"] = seconds(partial(bare, Path(name) / "bare.sqlite3", "many_rows", given))
         log.house.close()
     peer = median(found["peer"][1:])
     for kind, plural in (("trip", "trips"), ("catch", "catches")):
@@ -99,3 +105,5 @@ def run(report: Report) -> None:
         report.add(
             f"imports of the log: {plural}, in the rate of executemany", peer / ours, "x", ">= 0.1", peer / ours >= 0.1
         )
+        ratio = many["peer"] / many[kind]
+        report.add(f"imports of the log: 100 thousand {plural}, in the rate of executemany", ratio, "x")
