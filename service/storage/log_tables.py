@@ -102,7 +102,7 @@ class DiaryRowVersionRow(DocumentVersionRow):
 
 
 class LogMonthRow(Table):
-    """How often a month of one part of a log was written to: the same number is the same rows, no row is none.
+    """When a month of one part of a log was written to last: the same number is the same rows, no row is none.
 
     ``part`` names the table whose rows it is about; ``month`` is that of their local day, 202603 of a day in March
     2026, and 0 of rows without one.
