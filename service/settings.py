@@ -80,7 +80,8 @@ class Settings(BaseSettings):
         default=0,
         ge=0,
         le=256,
-        description="Processes that plans are computed and many records fitted in; with 0 one for each processor.",
+        description="Processes that plans are computed, many records fitted and rows of large imports checked in; "
+        "with 0 one for each processor.",
     )
     dask_scheduler: str | None = Field(
         default=None,

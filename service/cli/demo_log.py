@@ -6,15 +6,16 @@ from collections.abc import Callable
 from pathlib import Path
 
 from service.errors import DocumentInvalid
-from service.imports.formats import MAPPED, read_rows
+from service.imports.formats import FORMATS, MAPPED
 from service.security import Caller
 from service.storage.repositories.documents import DocumentRepository
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
-from service.usecases.import_kinds.known import Known
+from service.usecases.import_kinds.judging import Judge, Refused, Setup
+from service.usecases.import_kinds.kind import Ready
 from service.usecases.import_kinds.registry import IMPORT_KINDS
 from service.usecases.stale_joins import queue_join
-from tidecore.errors import Fault, InvalidInput
+from tidecore.errors import Fault
 
 #: Files of the log: format and kind of import, and where what they hold is kept.
 _FILES: tuple[tuple[str, str, str, Callable[[UnitOfWork], DocumentRepository]], ...] = (
@@ -47,33 +48,24 @@ def _load(
     kept: Callable[[UnitOfWork], DocumentRepository],
 ) -> int:
     kind = IMPORT_KINDS[kind_name]
-    rows = list(read_rows(file_format, path, kind.columns, None))
-    with context.store.unit(caller.account_id) as unit:
-        if kept(unit).by_references([str(row.document.get("client_ref")) for row in rows]):
-            return 0
-    rows = list(kind.prepare(rows, Known(context.store, caller.account_id, None, tabular=file_format == MAPPED)))
-    faults = [_placed(path, row.number, one) for row in rows for one in row.faults]
-    candidates = []
-    for row in rows:
-        try:
-            candidates.append(kind.parse(row.document, caller))
-        except InvalidInput as error:
-            faults += [_placed(path, row.number, one) for one in error.faults]
+    file = FORMATS[file_format].cut(path, kind.columns, None)
+    setup = Setup(kind_name, file_format, None, caller.account_id, caller.scopes, file.header)
+    cuts = list(file.cuts)
+    rows = Judge(setup, context.store).judge(cuts).rows
+    faults = [
+        Fault(f"{path.name}, row {cut.number}: {fault['field']}", fault["problem"], fault["expected"])
+        for cut, row in zip(cuts, rows, strict=True)
+        if isinstance(row, Refused)
+        for fault in row.faults
+    ]
+    ready = [row for row in rows if isinstance(row, Ready)]
     with context.store.unit(caller.account_id, writes=True) as unit:
-        settled = []
-        for number, one in enumerate(kind.settle(unit, candidates), 1):
-            if isinstance(one, InvalidInput | DocumentInvalid):
-                faults += [_placed(path, number, fault) for fault in one.faults]
-            else:
-                settled.append(one)
+        if kept(unit).by_references([row.client_ref for row in ready]):
+            return 0
         if faults:
             raise DocumentInvalid(faults)
-        made = kind.write(unit, settled, context.clock())
+        made = kind.write(unit, ready, context.clock())
         queue_join(unit, context.clock())
         unit.commit()
     context.runner.wake()
     return len(made)
-
-
-def _placed(path: Path, row: int, fault: Fault) -> Fault:
-    return Fault(f"{path.name}, row {row}: {fault.field}", fault.problem, fault.expected)

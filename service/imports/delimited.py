@@ -9,13 +9,14 @@ import csv
 import json
 import math
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from service.errors import FileUnreadable
 from service.exports.formulas import unguarded
 from service.imports.mapping import CLIENT_REF, ColumnMapping, cell_name
-from service.imports.rows import Cell, Columns, Row, line_text, read_lines
+from service.imports.rows import Cell, Columns, Cut, Decode, Row, RowFile, line_text, read_lines
 from tidecore.errors import Fault
 
 #: How CSV is read of which nobody said how.
@@ -74,8 +75,8 @@ def _refuse(name: str) -> Any:
     raise ValueError(f"{name} is no JSON")
 
 
-def read_csv(path: Path, columns: Columns, mapping: ColumnMapping | None = None) -> Iterator[Row]:
-    """Yield the rows of a file as documents; an empty cell is a field that is not given.
+def cut_csv(path: Path, columns: Columns, mapping: ColumnMapping | None = None) -> RowFile:
+    """Return the header of a file, and the cells of its rows.
 
     Raises
     ------
@@ -86,26 +87,47 @@ def read_csv(path: Path, columns: Columns, mapping: ColumnMapping | None = None)
     said = _PLAIN if mapping is None else mapping
     lines = _Ends(path, said.encoding)
     reader = csv.reader(lines, strict=True, delimiter=said.delimiter)
-    try:
-        header = [cell.strip() for cell in next(reader, ())]
-        plan = _Plan(header, columns, said, foreign=mapping is not None)
-        number = 0
+    with _no_csv(reader):
+        header = tuple(cell.strip() for cell in next(reader, ()))
+    plan = _Plan(header, columns, said, foreign=mapping is not None)
+    return RowFile(_cut_rows(reader, lines, plan), header)
+
+
+def _cut_rows(reader: Any, lines: _Ends, plan: _Plan) -> Iterator[Cut]:
+    number, wanted = 0, plan.width
+    with _no_csv(reader):
         for cells in reader:
             if not cells or plan.skips(cells):
                 continue
             number += 1
-            if len(cells) == len(header):
-                yield Row(number, plan.document(cells))
-                continue
-            if len(cells) < len(header) and not lines.ended:
-                problem = f"the file ends within a row, after {len(cells)} of {len(header)} cells"
+            if len(cells) < wanted and not lines.ended:
+                problem = f"the file ends within a row, after {len(cells)} of {wanted} cells"
                 raise FileUnreadable(problem, reader.line_num, "whole rows")
-            fault = Fault("row", f"has {len(cells)} cells", f"{len(header)}, one for each column of the header")
-            yield Row(number, {}, (fault,))
+            yield Cut(number, cells, sum(map(len, cells)))
+
+
+@contextmanager
+def _no_csv(reader: Any) -> Iterator[None]:
+    try:
+        yield
     except csv.Error as error:
-        raise FileUnreadable(
-            f"this is no CSV: {error}", reader.line_num, 'cells between commas, quoted as "..."'
-        ) from error
+        expected = 'cells between commas, quoted as "..."'
+        raise FileUnreadable(f"this is no CSV: {error}", reader.line_num, expected) from error
+
+
+def csv_decoder(header: Sequence[str], columns: Columns, mapping: ColumnMapping | None) -> Decode:
+    """Return what makes documents of the cells of rows; an empty cell is a field that is not given."""
+    said = _PLAIN if mapping is None else mapping
+    plan = _Plan(header, columns, said, foreign=mapping is not None)
+
+    def decode(cut: Cut) -> Row:
+        number, cells = cut.number, cut.content
+        if len(cells) == plan.width:
+            return Row(number, plan.document(cells))
+        fault = Fault("row", f"has {len(cells)} cells", f"{plan.width}, one for each column of the header")
+        return Row(number, {}, (fault,))
+
+    return decode
 
 
 class _Ends:
@@ -117,8 +139,9 @@ class _Ends:
 
     def __iter__(self) -> Iterator[str]:
         for number, line in enumerate(self._lines, 1):
-            self._last = line_text(line, number, self._encoding)
-            yield self._last
+            # Almost every line is of letters that are the same in all encodings.
+            self._last = text = line.decode("ascii") if line.isascii() else line_text(line, number, self._encoding)
+            yield text
 
     @property
     def ended(self) -> bool:
@@ -131,6 +154,8 @@ class _Plan:
 
     def __init__(self, header: Sequence[str], columns: Columns, said: ColumnMapping, *, foreign: bool) -> None:
         """Read a ``header``; FileUnreadable if it cannot be one. In a ``foreign`` file blanks about a cell are none."""
+        #: How many cells a row has.
+        self.width = len(header)
         names = {place: said.columns.get(name, name) for place, name in enumerate(header) if not said.ignores(name)}
         _check_header(header, list(names.values()), columns, said)
         self._cells = [

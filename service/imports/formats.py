@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from service.imports.delimited import read_csv
-from service.imports.geojson import read_geojson
+from service.imports.delimited import csv_decoder, cut_csv
+from service.imports.geojson import cut_geojson, decode_feature
 from service.imports.mapping import ColumnMapping
-from service.imports.ndjson import read_ndjson
-from service.imports.rows import Columns, Reader, Row
+from service.imports.ndjson import cut_ndjson, decode_line
+from service.imports.rows import Columns, Decode, Row, RowFile
 
 
 @dataclass(frozen=True, slots=True)
 class Format:
-    """One format: the content type of its files, and who reads them."""
+    """One format: the content type of its files, who cuts rows out of them, and who makes documents of these.
+
+    Cutting goes along the file; documents are made row by row, by any process that is told the header.
+    """
 
     media_type: str
-    read: Reader
+    cut: Callable[[Path, Columns, ColumnMapping | None], RowFile]
+    decoder: Callable[[Sequence[str], Columns, ColumnMapping | None], Decode]
 
 
 #: Name of the format whose columns a mapping may lead to ours.
@@ -26,15 +30,14 @@ MAPPED = "csv"
 
 #: Format by its name.
 FORMATS: Mapping[str, Format] = {
-    "ndjson": Format("application/x-ndjson", read_ndjson),
-    "csv": Format("text/csv", read_csv),
-    "geojson": Format("application/geo+json", read_geojson),
+    "ndjson": Format("application/x-ndjson", lambda path, *_: RowFile(cut_ndjson(path)), lambda *_: decode_line),
+    MAPPED: Format("text/csv", cut_csv, csv_decoder),
+    "geojson": Format("application/geo+json", lambda path, *_: RowFile(cut_geojson(path)), lambda *_: decode_feature),
 }
 
 
 def read_rows(file_format: str, path: Path, columns: Columns, mapping: ColumnMapping | None) -> Iterator[Row]:
-    """Yield the rows of a file; FileUnreadable where the file itself breaks."""
-    if mapping is None:
-        return FORMATS[file_format].read(path, columns)
-    assert file_format == MAPPED, "only an import of CSV is taken with a mapping"
-    return read_csv(path, columns, mapping)
+    """Yield the rows of a file as documents; FileUnreadable where the file itself breaks."""
+    found = FORMATS[file_format]
+    file = found.cut(path, columns, mapping)
+    return map(found.decoder(file.header, columns, mapping), file.cuts)

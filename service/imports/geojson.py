@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from service.errors import FileUnreadable
-from service.imports.rows import LONGEST_ROW, Columns, Row
+from service.imports.rows import LONGEST_ROW, Cut, Row
 from tidecore.errors import Fault
 
 _COLLECTION = 'a FeatureCollection: {"type": "FeatureCollection", "features": [...]}'
@@ -22,8 +22,8 @@ _BLANKS = " \t\r\n"
 _READ_BYTES = 64 * 1024
 
 
-def read_geojson(path: Path, _columns: Columns) -> Iterator[Row]:
-    """Yield the features of a collection as documents: longitude and latitude of the point, and the properties.
+def cut_geojson(path: Path) -> Iterator[Cut]:
+    """Yield the features of a collection.
 
     Raises
     ------
@@ -41,7 +41,7 @@ def read_geojson(path: Path, _columns: Columns) -> Iterator[Row]:
             if name == "features":
                 for feature in _items(text):
                     number += 1
-                    yield _row(number, feature)
+                    yield Cut(number, feature, text.size)
             else:
                 value = text.value("a JSON value")
                 kind = value if name == "type" else kind
@@ -64,7 +64,9 @@ def _items(text: _Text) -> Iterator[Any]:
     text.take("]", "the end of the features")
 
 
-def _row(number: int, feature: Any) -> Row:
+def decode_feature(cut: Cut) -> Row:
+    """Return a feature as a document: longitude and latitude of the point, and the properties."""
+    number, feature = cut.number, cut.content
     if not isinstance(feature, Mapping) or feature.get("type") != "Feature":
         return Row(number, {}, (Fault("row", "is no Feature", 'an object with "type": "Feature"'),))
     faults = []
@@ -95,6 +97,8 @@ class _Text:
         self._bytes = codecs.getincrementaldecoder("utf-8-sig")()
         self._json = json.JSONDecoder(parse_constant=_refuse)
         self._text, self._at, self._line, self._ended = "", 0, 1, False
+        #: How long the latest value was [characters].
+        self.size = 0
 
     def peek(self) -> str:
         """Return the next character that is no blank, empty at the end."""
@@ -130,7 +134,7 @@ class _Text:
                 found, end = self._json.raw_decode(self._text, self._at)
                 # A number at the very end of what was read may have more digits to come.
                 if end < len(self._text) or self._ended:
-                    self._at = end
+                    self.size, self._at = end - self._at, end
                     return found
             except (ValueError, RecursionError) as error:
                 # It may be whole once more of the file is read.

@@ -8,12 +8,15 @@ from pathlib import Path
 import orjson
 
 from service.errors import FileUnreadable
-from service.imports.rows import Columns, Row, line_text, read_lines
+from service.imports.rows import Cut, Row, line_text, read_lines
 from tidecore.errors import Fault
 
+#: How a line ends that is a whole object if it is JSON at all.
+_ENDS = (b"}\n", b"}\r\n")
 
-def read_ndjson(path: Path, _columns: Columns) -> Iterator[Row]:
-    """Yield the objects of a file; blank lines are no rows, and a line that is no object is a row with a fault.
+
+def cut_ndjson(path: Path) -> Iterator[Cut]:
+    """Yield the lines of a file; blank lines are no rows.
 
     Raises
     ------
@@ -22,21 +25,32 @@ def read_ndjson(path: Path, _columns: Columns) -> Iterator[Row]:
     """
     number = 0
     for place, line in enumerate(read_lines(path), 1):
-        try:
-            document = orjson.loads(line)
-        except orjson.JSONDecodeError as error:
-            if not line_text(line, place).strip():
+        whole = line.startswith(b"{") and line.endswith(_ENDS)
+        if not line.isascii() or not whole:
+            text = line_text(line, place)
+            if not whole and not text.strip():
                 continue
-            number += 1
-            if not line.endswith(b"\n"):
-                # Only the last line can lack its end: whoever sent the file stopped in the middle of it.
-                raise FileUnreadable(
-                    f"the file ends within a JSON document ({error.msg})", place, "a whole JSON object a line"
-                ) from error
-            yield Row(number, {}, (Fault("row", f"is no JSON: {error.msg}", "one JSON object on a line"),))
-            continue
+        if not line.endswith(b"\n"):
+            _check_last(line, place)
         number += 1
-        if isinstance(document, dict):
-            yield Row(number, document)
-        else:
-            yield Row(number, {}, (Fault("row", "is JSON, but no object", "one JSON object on a line"),))
+        yield Cut(number, line, len(line))
+
+
+def _check_last(line: bytes, place: int) -> None:
+    """Refuse a line without its end that is no JSON: whoever sent the file stopped in the middle of it."""
+    try:
+        orjson.loads(line)
+    except orjson.JSONDecodeError as error:
+        problem = f"the file ends within a JSON document ({error.msg})"
+        raise FileUnreadable(problem, place, "a whole JSON object a line") from error
+
+
+def decode_line(cut: Cut) -> Row:
+    """Return the object of a line, or the fault that it is none."""
+    try:
+        document = orjson.loads(cut.content)
+    except orjson.JSONDecodeError as error:
+        return Row(cut.number, {}, (Fault("row", f"is no JSON: {error.msg}", "one JSON object on a line"),))
+    if isinstance(document, dict):
+        return Row(cut.number, document)
+    return Row(cut.number, {}, (Fault("row", "is JSON, but no object", "one JSON object on a line"),))

@@ -29,8 +29,27 @@ Cell = Callable[[str], Any]
 #: Columns of a kind of thing in CSV: name, dotted where it lies in an object of the document -> its `Cell`.
 Columns = Mapping[str, Cell]
 
-#: A reader: given a file and the columns of a kind, yields its rows; FileUnreadable where the file itself breaks.
-Reader = Callable[[Path, Columns], Iterator[Row]]
+
+class Cut(NamedTuple):
+    """One row of a file as it was cut out of it, counted from 1: a line, the cells of a table, a feature.
+
+    ``size`` is how long it is in the file [bytes or characters].
+    """
+
+    number: int
+    content: Any
+    size: int
+
+
+#: Returns the document of what was cut out of a file, or the faults that it is none.
+Decode = Callable[[Cut], Row]
+
+
+class RowFile(NamedTuple):
+    """The rows of a file one by one, FileUnreadable where the file itself breaks, and the header of a table."""
+
+    cuts: Iterator[Cut]
+    header: tuple[str, ...] = ()
 
 
 def read_lines(path: Path) -> Iterator[bytes]:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator
 from typing import Any, TypeVar
 
 from service.errors import ClusterUnreachable
-from service.jobs.spreading import AHEAD, Here, Pool, Spread, in_flight
+from service.jobs.spreading import AHEAD, Here, Pool, Spread, in_flight, processes_for
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -50,11 +49,8 @@ class Cluster:
 
 
 def open_spread(workers: int, dask_scheduler: str | None) -> Spread:
-    """Return where pieces are done: on the cluster of a scheduler where one is named, else in ``workers`` processes.
-
-    With 0 workers there is one for each processor that this process may use.
-    """
+    """Return where pieces are done: on the cluster of a scheduler where one is named, else in `processes_for`."""
     if dask_scheduler:
         return Cluster(dask_scheduler)
-    count = workers or len(os.sched_getaffinity(0))
+    count = processes_for(workers)
     return Here() if count == 1 else Pool(count)

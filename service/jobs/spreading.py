@@ -7,6 +7,7 @@ memory does not grow with their number.
 from __future__ import annotations
 
 import multiprocessing
+import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from itertools import chain, islice
@@ -62,3 +63,8 @@ def in_flight(submit: Callable[[T], Future[R]], pieces: Iterator[T], most: int) 
         under_way |= {submit(piece) for piece in islice(pieces, len(done))}
         for one in done:
             yield one.result()
+
+
+def processes_for(workers: int) -> int:
+    """Return how many processes are meant by so many workers: with 0 one for each processor that this one may use."""
+    return workers or len(os.sched_getaffinity(0))

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
 from pathlib import Path
 from typing import Any
 
-import orjson
 from sqlalchemy import URL, Engine, create_engine, event
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError
 
 from service.errors import StoreUnavailable
+from service.storage.plain import write_json
 
 #: Most memory for pages of SQLite that one connection takes [KiB].
 _CACHE_KIB = 16 * 1024
@@ -61,21 +60,12 @@ def open_engine(url: str, busy_timeout_s: float = 10.0, statement_timeout_s: flo
         raise StoreUnavailable("an SQLite store must be a file; give a folder as EBBMARK_STORE")
     engine = create_engine(
         parsed,
-        json_serializer=_dump,
+        json_serializer=write_json,
         connect_args={"timeout": busy_timeout_s, "check_same_thread": False, "isolation_level": None},
     )
     event.listen(engine, "connect", _assert_pragmas)
     event.listen(engine, "begin", _begin)
     return engine
-
-
-def _dump(document: Any) -> str:
-    """Return plain data as JSON; what the fast writer refuses (lone surrogates, whole numbers over 64 bits) is left to
-    the one of the standard library."""
-    try:
-        return orjson.dumps(document).decode()
-    except orjson.JSONEncodeError:
-        return json.dumps(document)
 
 
 def _open_postgresql(url: URL, busy_timeout_s: float, statement_timeout_s: float) -> Engine:
@@ -94,7 +84,7 @@ def _open_postgresql(url: URL, busy_timeout_s: float, statement_timeout_s: float
     try:
         return create_engine(
             url.set(drivername="postgresql+psycopg").difference_update_query(["options"]),
-            json_serializer=_dump,
+            json_serializer=write_json,
             pool_size=_POOL_KEPT,
             max_overflow=_POOL_MORE,
             pool_timeout=busy_timeout_s,

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from typing import Any
+
+import orjson
 
 from service.errors import DocumentInvalid, ServiceError
 from tidecore.errors import CoreError, InvalidInput
@@ -17,6 +20,15 @@ def encode_error(error: CoreError | ServiceError) -> dict[str, Any]:
         "detail": str(error),
         "faults": [{"field": f.field, "problem": f.problem, "expected": f.expected} for f in faults],
     }
+
+
+def write_json(document: Any) -> str:
+    """Return plain data as JSON; what the fast writer refuses (lone surrogates, whole numbers over 64 bits) is left to
+    the one of the standard library."""
+    try:
+        return orjson.dumps(document).decode()
+    except orjson.JSONEncodeError:
+        return json.dumps(document)
 
 
 def plain(value: Any) -> Any:

@@ -7,7 +7,7 @@ repositories alone see to it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import closing, contextmanager
 from datetime import datetime
 from typing import Any
@@ -118,6 +118,10 @@ class UnitOfWork:
         if earlier is not None and earlier.change == CREATED and change.change == UPDATED:
             change = change._replace(change=CREATED)
         self._noted[change.kind, change.thing_id] = change
+
+    def note_new(self, kind: str, ids: Iterable[str], now: datetime) -> None:
+        """Note that many things were made, each in its first version and not noted before."""
+        self._noted.update({(kind, key): Change(kind, key, CREATED, 1, now) for key in ids})
 
     def commit(self) -> None:
         """Make everything done so far last; what was noted as changed gets its place in the order of commits here."""

@@ -39,10 +39,10 @@ def _settle(context: Context, unit: UnitOfWork, mark: Mark) -> tuple[Mark, Mappi
     return mark.model_copy(update={"station": station.station_id}), {"station_id": station.station_id}
 
 
-def find_stations(unit: UnitOfWork, names: Collection[str]) -> dict[str, str]:
-    """Return the ids of the stations that marks name, each by its id or reference; those that there are."""
-    known = {name: record.station_id for name, record in unit.stations.by_references(sorted(names)).items()}
-    return known | {name: name for name in unit.stations.many(sorted(name for name in names if is_id(name)))}
+def find_stations(unit: UnitOfWork, names: Collection[str]) -> dict[str, tuple[str, int]]:
+    """Return ids and versions of the stations that marks name, each by its id or reference; those that there are."""
+    found = unit.stations.by_references(sorted(names)) | unit.stations.many(sorted(filter(is_id, names)))
+    return {name: (one.station_id, one.version) for name, one in found.items()}
 
 
 def check_tide(mark: Mark, model: Callable[[], TideModel | None]) -> None:

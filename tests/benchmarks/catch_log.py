@@ -22,7 +22,6 @@ from service.bootstrap import House
 from service.security import LOCAL_ACCOUNT, Caller
 from service.settings import Settings
 from service.storage.engine import open_engine
-from service.storage.repositories.documents import NewDocument
 from service.storage.repositories.log_months import FACT_PART, JOIN_PART, NO_MONTH, TRIP_PART
 from service.storage.unit import Store
 from service.usecases.documents import Draft
@@ -173,9 +172,10 @@ def _record(number: int) -> TripRecord:
 
 def _log(house: House, mark: str, records: list[TripRecord]) -> list[str]:
     at_mark = [one.model_copy(update={"trip": one.trip.model_copy(update={"mark": mark})}) for one in records]
-    drafts = [NewDocument(one.to_document(), None, trip_links(one, ZoneInfo("Etc/UTC"))) for one in at_mark]
+    links = [trip_links(one, ZoneInfo("Etc/UTC")) for one in at_mark]
+    rows = [(None, one.model_dump_json(), *its.values()) for one, its in zip(at_mark, links, strict=True)]
     with house.store.unit(LOCAL_ACCOUNT, writes=True) as unit:
-        made = unit.trips.add_many(drafts, datetime.now(UTC))
+        made = unit.trips.add_many(list(links[0]), rows, datetime.now(UTC))
         unit.commit()
     return made
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from service.errors import FileUnreadable
-from service.imports.delimited import clock_cell, day_cell, list_cell, moment_cell, number_cell, read_csv, text_cell
+from service.imports.delimited import clock_cell, day_cell, list_cell, moment_cell, number_cell, text_cell
+from service.imports.formats import read_rows
 from service.imports.mapping import ColumnMapping
 from tidecore.errors import InvalidInput
 
@@ -21,7 +22,7 @@ def read(tmp_path):
         path = tmp_path / "rows.csv"
         path.write_bytes(text.encode(letters))
         said = ColumnMapping.parse(mapping) if mapping else None
-        return [row.document for row in read_csv(path, COLUMNS, said)]
+        return [row.document for row in read_rows("csv", path, COLUMNS, said)]
 
     return documents
 

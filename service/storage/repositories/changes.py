@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sqlalchemy import delete, select, tuple_, update
+from sqlalchemy import delete, select, update
 
 from service.storage.bulk import insert_many
 from service.storage.codecs import change_record
@@ -30,12 +30,16 @@ class ChangeRepository(Repository):
         if last is None:
             raise LookupError(f"there is no account {self._account_id!r} to count changes of")
         # What was just made has no change yet that this one replaces.
-        things = [(change.kind, change.thing_id) for change in changes if change.change != CREATED]
-        if things:
+        replaced: dict[str, list[str]] = {}
+        for change in changes:
+            if change.change != CREATED:
+                replaced.setdefault(change.kind, []).append(change.thing_id)
+        for kind, things in replaced.items():
+            # Kind by kind: asked for pairs of kind and thing, SQLite reads all changes of the account.
             self._session.execute(
-                delete(ChangeRow).where(
-                    ChangeRow.account_id == self._account_id, tuple_(ChangeRow.kind, ChangeRow.thing_id).in_(things)
-                )
+                delete(ChangeRow)
+                .where(ChangeRow.account_id == self._account_id, ChangeRow.kind == kind, ChangeRow.thing_id.in_(things))
+                .execution_options(synchronize_session=False)
             )
         first = last - len(changes) + 1
         rows = [

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any, NamedTuple
+from typing import Any
 
 from sqlalchemy import Select, Text, bindparam, cast, delete, func, or_, select, tuple_, update
 from sqlalchemy.orm import Session
 
-from service.storage.bulk import insert_many
+from service.storage.bulk import among, insert_columns
 from service.storage.codecs import document_record
 from service.storage.identifiers import new_id, new_ids
 from service.storage.records import DocumentRecord, VersionRecord
@@ -58,14 +58,6 @@ class DocumentTables:
     many: Select[str, str | None, int, datetime, datetime]
     #: Whether documents have a local day, by whose month they are told to be written to.
     dated: bool = False
-
-
-class NewDocument(NamedTuple):
-    """A document to be added, with what the account calls it and the columns of its kind."""
-
-    document: Mapping[str, Any]
-    external_ref: str | None
-    links: Mapping[str, Link]
 
 
 MARKS = DocumentTables("mrk", MarkRow, MarkVersionRow, _many_of(MarkRow))
@@ -127,21 +119,22 @@ class DocumentRepository(Repository):
         self._add_version(row.key, 1, document, now)
         return document_record(row)
 
-    def add_many(self, drafts: Sequence[NewDocument], now: datetime) -> list[str]:
-        """Add documents in their first versions, all in one go, and return their ids in the same order."""
-        if not drafts:
+    def add_many(self, links: Sequence[str], rows: Sequence[Sequence[Any]], now: datetime) -> list[str]:
+        """Add documents in their first versions, all in one go, and return their ids in the same order.
+
+        Each of ``rows`` is an external reference or None, a document as JSON, and the values of the columns ``links``.
+        """
+        if not rows:
             return []
-        ids = new_ids(self._prefix, len(drafts))
+        ids = new_ids(self._prefix, len(rows))
+        references, texts, *columns = zip(*rows, strict=True)
         key = self._row.__mapper__.c.key.name
         common = {"account_id": self._account_id, "version": 1, "created_at": now}
-        linked = list(drafts[0].links)
-        rows = [
-            (its, one.external_ref, *map(one.links.__getitem__, linked)) for its, one in zip(ids, drafts, strict=True)
-        ]
-        insert_many(self._session, self._row, {**common, "updated_at": now}, [key, "external_ref", *linked], rows)
-        self._count_days([draft.links for draft in drafts])
-        versions = [(its, one.document) for its, one in zip(ids, drafts, strict=True)]
-        insert_many(self._session, self._version_row, common, [key, "document"], versions)
+        records = {key: ids, "external_ref": references, **dict(zip(links, columns, strict=True))}
+        insert_columns(self._session, self._row, {**common, "updated_at": now}, records)
+        if "local_day" in records:
+            self._count_up(records["local_day"])
+        insert_columns(self._session, self._version_row, common, {key: ids}, texts={"document": texts})
         return ids
 
     def replace(
@@ -177,9 +170,9 @@ class DocumentRepository(Repository):
         return DocumentRecord(record.id, external_ref, version, record.created_at, now)
 
     def replace_many(
-        self, edits: Sequence[tuple[DocumentRecord, Mapping[str, Any], Mapping[str, Link]]], now: datetime
+        self, edits: Sequence[tuple[DocumentRecord, str, Mapping[str, Link]]], now: datetime
     ) -> list[DocumentRecord]:
-        """Give many documents their next versions, each with the same columns of the kind; others stay as they are.
+        """Give many documents, told as JSON, their next versions; other columns than these of the kind stay.
 
         Their records must have been read in this unit of work: no other writer can have come between.
         """
@@ -205,12 +198,13 @@ class DocumentRepository(Repository):
         self._count_months([one.id for one in made])
         self._session.connection().execute(statement, values)
         self._count_days([links for _, _, links in edits])
-        key = row.__mapper__.c.key.name
-        versions = [
-            (one.id, one.version, document, one.updated_at) for one, (_, document, _) in zip(made, edits, strict=True)
-        ]
-        names = [key, "version", "document", "created_at"]
-        insert_many(self._session, self._version_row, {"account_id": self._account_id}, names, versions)
+        own: dict[str, Sequence[Any]] = {
+            row.__mapper__.c.key.name: [one.id for one in made],
+            "version": [one.version for one in made],
+            "created_at": [one.updated_at for one in made],
+        }
+        texts = {"document": [text for _, text, _ in edits]}
+        insert_columns(self._session, self._version_row, {"account_id": self._account_id}, own, texts=texts)
         return made
 
     def remove(self, record: DocumentRecord) -> bool:
@@ -245,9 +239,9 @@ class DocumentRepository(Repository):
         """Return those of the documents that there are, by external reference."""
         row = self._row
         query = select(row.key, row.external_ref, row.version, row.created_at, row.updated_at).where(
-            row.account_id == self._account_id, row.external_ref.in_(list(references))
+            row.account_id == self._account_id, among(self._session, row.external_ref, references)
         )
-        found = (DocumentRecord(*one) for one in self._session.execute(query))
+        found = (DocumentRecord(*one) for one in self._session.connection().execute(query))
         return {record.external_ref: record for record in found if record.external_ref is not None}
 
     def count(self) -> int:
@@ -362,8 +356,10 @@ class DocumentRepository(Repository):
 
     def _count_days(self, links: Iterable[Mapping[str, Link]]) -> None:
         """Note that the months are written to in which documents with these columns are from now on."""
+        self._count_up(one["local_day"] for one in links if "local_day" in one)
+
+    def _count_up(self, days: Iterable[Any]) -> None:
         if self._months is not None:
-            days = [one["local_day"] for one in links if "local_day" in one]
             self._months.count_up(self._row.__tablename__, months_of(day for day in days if isinstance(day, date)))
 
     def _add_version(self, key: str, version: int, document: Mapping[str, Any], now: datetime) -> None:

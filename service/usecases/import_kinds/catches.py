@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, ClassVar, NamedTuple
@@ -16,11 +17,12 @@ from service.imports.delimited import clock_cell, day_cell, moment_cell, number_
 from service.imports.mapping import CLIENT_REF
 from service.imports.rows import Columns, Row
 from service.security import Caller
+from service.storage.plain import write_json
 from service.storage.records import UPDATED, Change, DocumentRecord
 from service.storage.repositories.documents import Link
 from service.storage.unit import UnitOfWork
 from service.usecases.context import utc_now
-from service.usecases.import_kinds.kind import Candidate, ImportKind, Stored, content_hash
+from service.usecases.import_kinds.kind import Candidate, ImportKind, Ready, Rests, Stored, Wrong, content_hash
 from service.usecases.import_kinds.known import Known, current, things_named
 from service.usecases.import_kinds.local_times import in_utc, is_local, joined
 from service.usecases.references import ExternalRef
@@ -31,7 +33,10 @@ from tidecore.documents import Name
 from tidecore.errors import Fault, InvalidInput
 
 _OF_A_CATCH = re.compile(r"catches\.(\d+)(?:\.(.+))?")
-Settled = Candidate["SaidCatch"] | InvalidInput | DocumentInvalid
+#: The next version of a trip: what is replaced, its document as JSON, and the columns that sum it up.
+Edit = tuple[DocumentRecord, str, Mapping[str, Link]]
+#: Fields of a row that the document of a catch does not have.
+_OF_THE_ROW = {"client_ref", "trip"}
 
 
 class CatchRow(Catch):
@@ -62,23 +67,23 @@ class Onto:
             return list(error.faults)
         return trip_ahead_of_time(whole, now)
 
-    def with_more(self, added: Sequence[SaidCatch]) -> tuple[Mapping[str, Any], Mapping[str, Link]]:
-        """Return its document with catches at the end, and the columns that sum it up."""
-        document = {**self.document, "catches": [*self.document["catches"], *(one.document for one in added)]}
-        whole = self.trip.model_copy(update={"catches": (*self.trip.catches, *(one.catch for one in added))})
-        return document, trip_sums(whole)
+    def with_more(self, added: Sequence[Catch], documents: Sequence[Mapping[str, Any]]) -> Edit:
+        """Return its next version, with catches at the end that are given as documents too."""
+        document = {**self.document, "catches": [*self.document["catches"], *documents]}
+        whole = self.trip.model_copy(update={"catches": (*self.trip.catches, *added)})
+        return self.record, write_json(document), trip_sums(whole)
 
 
-class SaidCatch(NamedTuple):
-    """A catch, its document, the trip that it names, and that trip once it is found."""
+class OfTrip(NamedTuple):
+    """What is particular to a settled catch: its trip, what a catch of its name there says, and the trip's next
+    version with the new catches of all rows, at the first of them."""
 
-    catch: Catch
-    document: Mapping[str, Any]
-    trip: str
-    onto: Onto | None = None
+    trip_id: str
+    there: str | None
+    edit: Edit | None
 
 
-class CatchImport(ImportKind[SaidCatch]):
+class CatchImport(ImportKind[CatchRow]):
     """Catches: each lies within its trip, and within its deployment where it names one."""
 
     columns: ClassVar[Columns] = {
@@ -98,87 +103,86 @@ class CatchImport(ImportKind[SaidCatch]):
         zones = known.zones_of_trips(trips) if trips else {}
         return [row if row.faults else _prepared(row, by_clock, zones, known) for row in rows]
 
-    def parse(self, document: Mapping[str, Any], _caller: Caller) -> Candidate[SaidCatch]:
+    def parse(self, document: Mapping[str, Any], _caller: Caller) -> Candidate[CatchRow]:
         """Return the catch of a row."""
         try:
-            return _said(CatchRow.parse(_with_ref(document)))
+            row = CatchRow.parse(_with_ref(document))
         except InvalidInput as error:
             # The row calls it client_ref, and both are wrong where it is.
             named = [Fault(CLIENT_REF if one.field == "ref" else one.field, *_told(one)) for one in error.faults]
             raise InvalidInput(list({one.field: one for one in named}.values())) from error
+        return Candidate(row.client_ref, row)
 
-    def parse_many(self, documents: Sequence[Mapping[str, Any]], _caller: Caller) -> list[Candidate[SaidCatch]] | None:
+    def parse_many(self, documents: Sequence[Mapping[str, Any]], _caller: Caller) -> list[Candidate[CatchRow]] | None:
         """Return the catches of many rows."""
         try:
-            return list(map(_said, _ROWS.validate_python([_with_ref(one) for one in documents])))
+            rows = _ROWS.validate_python([_with_ref(one) for one in documents])
         except (ValidationError, InvalidInput):
             return None
+        return [Candidate(row.client_ref, row) for row in rows]
 
-    def settle(self, unit: UnitOfWork, candidates: Sequence[Candidate[SaidCatch]]) -> list[Settled]:
+    def name_of(self, one: Candidate[CatchRow]) -> str:
+        """Return the name of the trip."""
+        return one.said.trip
+
+    def resting(self, unit: UnitOfWork, names: Collection[str]) -> Rests:
+        """Return the records of trips."""
+        return things_named(unit.trips, names)
+
+    def settle(
+        self, unit: UnitOfWork, candidates: Sequence[Candidate[CatchRow]], rests: Rests
+    ) -> Sequence[Ready | Wrong]:
         """Return catches with their trips, or what stands against them there."""
-        named = things_named(unit.trips, {one.said.trip for one in candidates})
-        records = {one.id: one for one in named.values()}
+        records = {one.id: one for one in rests.values()}
         trips = {}
-        for key, document in current(unit.trips, named).items():
+        for key, document in current(unit.trips, rests).items():
             trip = TripRecord.parse(document)
             trips[key] = Onto(records[key], document, trip, {fish.ref: fish for fish in trip.catches})
-        settled: list[Settled] = []
-        new: dict[str, dict[str, int]] = {}
-        for place, one in enumerate(candidates):
-            if one.said.trip not in named:
-                settled.append(_no_trip(one.said.trip))
+        settled: list[Ready | Wrong] = []
+        new: dict[str, dict[str, list[int]]] = {}
+        documents = [one.said.model_dump(mode="json", by_alias=True, exclude=_OF_THE_ROW) for one in candidates]
+        for place, ((reference, row), document) in enumerate(zip(candidates, documents, strict=True)):
+            if row.trip not in rests:
+                settled.append(Wrong(_no_trip(row.trip).faults))
                 continue
-            onto = trips[named[one.said.trip].id]
-            settled.append(Candidate(one.client_ref, _onto(one.said, onto)))
-            if one.client_ref not in onto.there:
-                # A second row of the same reference is compared with the first, and never added.
-                new.setdefault(onto.record.id, {}).setdefault(one.client_ref, place)
+            onto = trips[rests[row.trip].id]
+            before = onto.there.get(reference)
+            there = None if before is None else _told_of(onto.record.id, before.to_document())
+            settled.append(Ready(reference, write_json(document), (), OfTrip(onto.record.id, there, None)))
+            if before is None:
+                new.setdefault(onto.record.id, {}).setdefault(reference, []).append(place)
         now = utc_now()
-        for key, places in new.items():
-            _drop_misfits(trips[key], list(places.values()), candidates, settled, now)
+        for key, by_reference in new.items():
+            fit = _drop_misfits(trips[key], list(by_reference.values()), candidates, settled, now)
+            if fit:
+                edit = trips[key].with_more([candidates[one].said for one in fit], [documents[one] for one in fit])
+                first = settled[fit[0]]
+                assert isinstance(first, Ready), "those that fit are not refused"
+                settled[fit[0]] = first._replace(more=first.more._replace(edit=edit))
         return settled
 
-    def key(self, one: Candidate[SaidCatch]) -> str:
+    def key(self, one: Ready) -> str:
         """Return the trip and the reference within it."""
-        assert one.said.onto is not None, "only settled rows have a key"
-        return f"{one.said.onto.record.id}/{one.client_ref}"
+        return f"{one.more.trip_id}/{one.client_ref}"
 
     def key_of(self, client_ref: str, told: str) -> str:
         """Return the same of what a row told."""
         return f"{told.partition(':')[0]}/{client_ref}"
 
-    def told(self, said: SaidCatch) -> str:
+    def told(self, one: Ready) -> str:
         """Return the trip, and the hash of the catch."""
-        assert said.onto is not None, "only settled rows are compared"
-        return f"{said.onto.record.id}:{content_hash(said.document)}"
+        return _told_of(one.more.trip_id, json.loads(one.text))
 
-    def same(self, new: str, old: str) -> bool:
-        """Return whether two catches are the same."""
-        return new == old
-
-    def stored(self, _unit: UnitOfWork, candidates: Sequence[Candidate[SaidCatch]]) -> dict[str, Stored]:
+    def stored(self, _unit: UnitOfWork, rows: Sequence[Ready]) -> dict[str, Stored]:
         """Return the catches there are, in their trips as they were found."""
-        found = {}
-        for one in candidates:
-            onto = one.said.onto
-            before = None if onto is None else onto.there.get(one.client_ref)
-            if onto is not None and before is not None:
-                told = f"{onto.record.id}:{content_hash(before.to_document())}"
-                found[self.key(one)] = Stored(onto.record.id, told)
-        return found
+        return {self.key(one): Stored(one.more.trip_id, one.more.there) for one in rows if one.more.there is not None}
 
-    def write(self, unit: UnitOfWork, candidates: Sequence[Candidate[SaidCatch]], now: datetime) -> list[str]:
+    def write(self, unit: UnitOfWork, rows: Sequence[Ready], now: datetime) -> list[str]:
         """Add catches to their trips, each in its next version, and return the ids of the trips."""
-        added: dict[str, list[SaidCatch]] = {}
-        trips: dict[str, Onto] = {}
-        for one in candidates:
-            assert one.said.onto is not None, "only settled rows are written"
-            trips[one.said.onto.record.id] = one.said.onto
-            added.setdefault(one.said.onto.record.id, []).append(one.said)
-        edits = [(onto.record, *onto.with_more(added[key])) for key, onto in trips.items()]
+        edits = [one.more.edit for one in rows if one.more.edit is not None]
         for record in unit.trips.replace_many(edits, now):
             unit.note(Change("trip", record.id, UPDATED, record.version, now))
-        return [one.said.onto.record.id for one in candidates if one.said.onto is not None]
+        return [one.more.trip_id for one in rows]
 
 
 def _with_ref(document: Mapping[str, Any]) -> dict[str, Any]:
@@ -193,14 +197,8 @@ def _told(fault: Fault) -> tuple[str, str]:
     return fault.problem, fault.expected
 
 
-def _said(row: CatchRow) -> Candidate[SaidCatch]:
-    document = row.to_document()
-    trip = document.pop("trip")
-    return Candidate(document.pop("client_ref"), SaidCatch(row, document, trip))
-
-
-def _onto(said: SaidCatch, onto: Onto) -> SaidCatch:
-    return SaidCatch(said.catch, said.document, said.trip, onto)
+def _told_of(trip_id: str, document: Mapping[str, Any]) -> str:
+    return f"{trip_id}:{content_hash(document)}"
 
 
 def _no_trip(name: str) -> DocumentInvalid:
@@ -209,14 +207,21 @@ def _no_trip(name: str) -> DocumentInvalid:
 
 
 def _drop_misfits(
-    onto: Onto, places: list[int], candidates: Sequence[Candidate[SaidCatch]], settled: list[Settled], now: datetime
-) -> None:
-    """Put what stands against new catches of a trip in their ``places``, until those that are left fit."""
+    onto: Onto,
+    rows: list[list[int]],
+    candidates: Sequence[Candidate[CatchRow]],
+    settled: list[Ready | Wrong],
+    now: datetime,
+) -> list[int]:
+    """Put what stands against new catches of a trip in their places, and return the places of those that fit.
+
+    Of ``rows``, places by reference, the first that fits is added; those after it are only compared with it.
+    """
     before = len(onto.trip.catches)
-    while places:
-        faults = onto.faults([candidates[place].said.catch for place in places], now)
+    while places := sorted(its[0] for its in rows):
+        faults = onto.faults([candidates[place].said for place in places], now)
         if not faults:
-            return
+            break
         wrong: dict[int, list[Fault]] = {}
         for one in faults:
             match = _OF_A_CATCH.fullmatch(one.field)
@@ -226,8 +231,9 @@ def _drop_misfits(
                 its = "trip" if match is None else match[2] or "row"
                 wrong.setdefault(place, []).append(Fault(its, one.problem, one.expected))
         for place, its_faults in wrong.items():
-            settled[place] = InvalidInput(its_faults)
-        places = [place for place in places if place not in wrong]
+            settled[place] = Wrong(its_faults)
+        rows = [left for its in rows if (left := its[1:] if its[0] in wrong else its)]
+    return places
 
 
 def _by_clock(document: Mapping[str, Any], by_clock: bool) -> bool:

@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from datetime import datetime
-from typing import Any, ClassVar, NamedTuple
+from collections.abc import Collection, Mapping, Sequence
+from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
 
-from pydantic import TypeAdapter, ValidationError
+from pydantic import TypeAdapter
 
-from service.errors import DocumentInvalid
 from service.imports.delimited import clock_cell, day_cell, json_cell, number_cell, text_cell
 from service.imports.rows import Columns, Row
-from service.security import Caller
-from service.storage.records import CREATED, Change
-from service.storage.repositories.documents import Link, NewDocument
+from service.storage.repositories.documents import DocumentRepository
 from service.storage.unit import UnitOfWork
 from service.usecases.context import utc_now
 from service.usecases.diary_rows import ahead_of_time, diary_row_links
 from service.usecases.fished import no_mark
-from service.usecases.import_kinds.kind import Candidate, ImportKind, Stored, content_hash
+from service.usecases.import_kinds.documents import DocumentImport, text_of
+from service.usecases.import_kinds.kind import Candidate, Ready, Rests, Wrong
 from service.usecases.import_kinds.known import Known, current, things_named
 from service.usecases.references import ExternalRef
 from tidecore.catchlog import DiaryRow, read_tide_hours
@@ -35,20 +32,12 @@ class DiaryRowRow(DiaryRow):
     client_ref: ExternalRef
 
 
-_ROWS = TypeAdapter(list[DiaryRowRow])
-
-
-class SaidRow(NamedTuple):
-    """A row, its document, and the columns that say what it rests on."""
-
-    row: DiaryRow
-    document: Mapping[str, Any]
-    links: Mapping[str, Link]
-
-
-class DiaryRowImport(ImportKind[SaidRow]):
+class DiaryRowImport(DocumentImport[DiaryRowRow]):
     """Rows of diaries: each is of a mark, and of a day that has come."""
 
+    kind, row, document, by_id = "diary_row", DiaryRowRow, DiaryRow, True
+    rows = TypeAdapter(list[DiaryRowRow])
+    links = ("mark_id", "local_day", "outcome", "why_not", "coarse_us", "caught")
     columns: ClassVar[Columns] = {
         "date": day_cell,
         "mark": text_cell,
@@ -71,69 +60,38 @@ class DiaryRowImport(ImportKind[SaidRow]):
         """Return rows with hours of the tide in words taken apart, counts of species as tallies, and an outcome."""
         return [row if row.faults else _prepared(row, known) for row in rows]
 
-    def parse(self, document: Mapping[str, Any], _caller: Caller) -> Candidate[SaidRow]:
-        """Return what a row says."""
-        row = DiaryRowRow.parse(document)
-        return _said(row, row.to_document())
+    def things(self, unit: UnitOfWork) -> DocumentRepository:
+        """Return where rows are kept."""
+        return unit.diary_rows
 
-    def parse_many(self, documents: Sequence[Mapping[str, Any]], _caller: Caller) -> list[Candidate[SaidRow]] | None:
-        """Return what many rows say."""
-        try:
-            rows = _ROWS.validate_python(documents)
-        except ValidationError:
-            return None
-        return list(map(_said, rows, _ROWS.dump_python(rows, mode="json", by_alias=True)))
+    def name_of(self, one: Candidate[DiaryRowRow]) -> str:
+        """Return the name of the mark."""
+        return one.said.mark
+
+    def resting(self, unit: UnitOfWork, names: Collection[str]) -> Rests:
+        """Return the records of marks."""
+        return things_named(unit.marks, names)
 
     def settle(
-        self, unit: UnitOfWork, candidates: Sequence[Candidate[SaidRow]]
-    ) -> list[Candidate[SaidRow] | InvalidInput | DocumentInvalid]:
-        """Return rows as they are stored, with the ids of their marks."""
-        named = things_named(unit.marks, {one.said.row.mark for one in candidates})
-        clocks = {key: ZoneInfo(mark["time_zone"]) for key, mark in current(unit.marks, named).items()}
+        self, unit: UnitOfWork, candidates: Sequence[Candidate[DiaryRowRow]], rests: Rests
+    ) -> Sequence[Ready | Wrong]:
+        """Return rows with the ids of their marks."""
+        clocks = {key: ZoneInfo(mark["time_zone"]) for key, mark in current(unit.marks, rests).items()}
         now = utc_now()
 
-        def settled(one: Candidate[SaidRow]) -> Candidate[SaidRow] | InvalidInput | DocumentInvalid:
-            name = one.said.row.mark
-            if name not in named:
-                return no_mark("mark", name)
-            mark_id = named[name].id
-            faults = ahead_of_time(one.said.row, clocks[mark_id], now)
+        def settled(one: Candidate[DiaryRowRow]) -> Ready | Wrong:
+            row, found = one.said, rests.get(one.said.mark)
+            if found is None:
+                return Wrong(no_mark("mark", row.mark).faults)
+            zone = clocks[found.id]
+            faults = ahead_of_time(row, zone, now)
             if faults:
-                return InvalidInput(faults)
-            links = {**diary_row_links(one.said.row, clocks[mark_id]), "mark_id": mark_id}
-            document = {**one.said.document, "mark": mark_id}
-            return Candidate(one.client_ref, one.said._replace(document=document, links=links))
+                return Wrong(faults)
+            links = {**diary_row_links(row, zone), "mark_id": found.id}
+            text = text_of(row.model_copy(update={"mark": found.id}))
+            return Ready(one.client_ref, text, self.in_order(links))
 
-        return [settled(one) for one in candidates]
-
-    def told(self, said: SaidRow) -> str:
-        """Return the hash of the document."""
-        return content_hash(said.document)
-
-    def same(self, new: str, old: str) -> bool:
-        """Return whether two rows are the same."""
-        return new == old
-
-    def stored(self, unit: UnitOfWork, candidates: Sequence[Candidate[SaidRow]]) -> dict[str, Stored]:
-        """Return the rows there are, by external reference or, as an export names those without, by id."""
-        found = things_named(unit.diary_rows, {one.client_ref for one in candidates})
-        documents = current(unit.diary_rows, found)
-        return {
-            name: Stored(one.id, content_hash(DiaryRow.parse(documents[one.id]).to_document()))
-            for name, one in found.items()
-        }
-
-    def write(self, unit: UnitOfWork, candidates: Sequence[Candidate[SaidRow]], now: datetime) -> list[str]:
-        """Add rows in their first versions."""
-        drafts = [NewDocument(one.said.document, one.client_ref, one.said.links) for one in candidates]
-        made = unit.diary_rows.add_many(drafts, now)
-        for key in made:
-            unit.note(Change("diary_row", key, CREATED, 1, now))
-        return made
-
-
-def _said(row: DiaryRowRow, dumped: dict[str, Any]) -> Candidate[SaidRow]:
-    return Candidate(dumped.pop("client_ref"), SaidRow(row, dumped, {}))
+        return list(map(settled, candidates))
 
 
 def _prepared(row: Row, known: Known) -> Row:

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
+import json
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from typing import Any, ClassVar, Generic, NamedTuple, Protocol, TypeVar
 
 import orjson
 
-from service.errors import DocumentInvalid
 from service.imports.rows import Columns, Row
 from service.security import Caller
+from service.storage.repositories.documents import Link
 from service.storage.unit import UnitOfWork
 from service.usecases.import_kinds.known import Known
-from tidecore.errors import InvalidInput
+from tidecore.errors import Fault
 
 T = TypeVar("T")
 
@@ -26,6 +27,24 @@ class Candidate(NamedTuple, Generic[T]):
     said: T
 
 
+class Ready(NamedTuple):
+    """A settled row, as it would be written; plain data, for it may come from another process.
+
+    ``text`` is the document as it is stored, ``links`` are the columns beside it; ``more`` is for its kind alone.
+    """
+
+    client_ref: str
+    text: str
+    links: tuple[Link, ...] = ()
+    more: Any = None
+
+
+class Wrong(NamedTuple):
+    """What is wrong with a row."""
+
+    faults: Sequence[Fault]
+
+
 class Stored(NamedTuple):
     """A thing that is there already: its id, and what it says, as `ImportKind.told` gives it."""
 
@@ -33,11 +52,16 @@ class Stored(NamedTuple):
     told: str
 
 
+#: What rows rest on, by the names they have for it: plain data that is another once the thing has changed.
+Rests = Mapping[str, Any]
+
+
 class ImportKind(Protocol[T]):
     """One kind of thing that can be imported.
 
-    `prepare` looks up, `parse` needs nothing of the store, `settle`, `stored` and `write` are of one transaction.
-    ``told`` is what a thing says, as a short text; `same` compares what a row says with what a thing said before.
+    `prepare` looks up, `parse` needs nothing of the store; `settle` may be done ahead of the transaction that writes,
+    where `resting` is then asked again; `stored` and `write` are of that transaction. ``told`` is what a thing says, as
+    a short text; `same` compares what a row says with what a thing said before.
     """
 
     columns: ClassVar[Columns]
@@ -49,15 +73,22 @@ class ImportKind(Protocol[T]):
     def parse(self, document: Mapping[str, Any], caller: Caller) -> Candidate[T]:
         """Return what a row says; CoreError or ServiceError with all that is wrong with it."""
 
-    def parse_many(self, documents: Sequence[Mapping[str, Any]], caller: Caller) -> list[Candidate[T]] | None:
-        """Return what many rows say, where that is faster than one by one; None where a row may be wrong."""
+    def parse_many(self, _documents: Sequence[Mapping[str, Any]], _caller: Caller) -> list[Candidate[T]] | None:
+        """Return what many rows say, where that is faster than one by one; None where it is not or one is wrong."""
+        return None
 
-    def settle(
-        self, unit: UnitOfWork, candidates: Sequence[Candidate[T]]
-    ) -> list[Candidate[T] | InvalidInput | DocumentInvalid]:
-        """Return rows with what they rest on found in the store, or the error that it is not there or not fit."""
+    def name_of(self, _one: Candidate[T]) -> str | None:
+        """Return the name that a row has for what it rests on, None where it rests on nothing."""
+        return None
 
-    def key(self, one: Candidate[T]) -> str:
+    def resting(self, _unit: UnitOfWork, _names: Collection[str]) -> Rests:
+        """Return what rows rest on, of those names of which there is something."""
+        return {}
+
+    def settle(self, unit: UnitOfWork, candidates: Sequence[Candidate[T]], rests: Rests) -> Sequence[Ready | Wrong]:
+        """Return rows as they would be written, resting on what was found, or what stands against them."""
+
+    def key(self, one: Ready) -> str:
         """Return what tells a settled row from others: its `client_ref`, unless that is a name within something."""
         return one.client_ref
 
@@ -65,19 +96,24 @@ class ImportKind(Protocol[T]):
         """Return `key` of a row of which only its reference, and what it told, are left."""
         return client_ref
 
-    def told(self, said: T) -> str:
+    def told(self, one: Ready) -> str:
         """Return what a settled row says."""
 
     def same(self, new: str, old: str) -> bool:
         """Return whether a row that says ``new`` leaves a thing that says ``old`` as it is."""
+        return new == old
 
-    def stored(self, unit: UnitOfWork, candidates: Sequence[Candidate[T]]) -> dict[str, Stored]:
+    def stored(self, unit: UnitOfWork, rows: Sequence[Ready]) -> dict[str, Stored]:
         """Return those of the things that are there, by their keys."""
 
-    def write(self, unit: UnitOfWork, candidates: Sequence[Candidate[T]], now: datetime) -> list[str]:
+    def write(self, unit: UnitOfWork, rows: Sequence[Ready], now: datetime) -> list[str]:
         """Add settled rows to the store with their changes, and return their ids."""
 
 
 def content_hash(value: Any) -> str:
     """Return what a thing says, as a short text: the same content has the same, in whatever order its fields are."""
-    return hashlib.sha256(orjson.dumps(value, option=orjson.OPT_SORT_KEYS)).hexdigest()
+    try:
+        raw = orjson.dumps(value, option=orjson.OPT_SORT_KEYS)
+    except orjson.JSONEncodeError:
+        raw = json.dumps(value, sort_keys=True).encode()
+    return hashlib.sha256(raw).hexdigest()

@@ -2,30 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from datetime import datetime
-from typing import Any, ClassVar, NamedTuple
+import json
+from collections.abc import Collection, Mapping, Sequence
+from functools import lru_cache
+from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
 
-from pydantic import TypeAdapter, ValidationError
+from pydantic import TypeAdapter
 
-from service.errors import DocumentInvalid
 from service.imports.delimited import clock_cell, day_cell, json_cell, list_cell, moment_cell, number_cell, text_cell
 from service.imports.rows import Columns, Row
-from service.security import Caller
-from service.storage.records import CREATED, Change
-from service.storage.repositories.documents import Link, NewDocument
+from service.storage.plain import write_json
+from service.storage.repositories.documents import DocumentRepository
 from service.storage.unit import UnitOfWork
 from service.usecases.context import utc_now
 from service.usecases.fished import no_mark
-from service.usecases.import_kinds.kind import Candidate, ImportKind, Stored, content_hash
+from service.usecases.import_kinds.documents import DocumentImport, text_of
+from service.usecases.import_kinds.kind import Candidate, Ready, Rests, Wrong, content_hash
 from service.usecases.import_kinds.known import Known, current, things_named
 from service.usecases.import_kinds.local_times import in_utc, is_local, joined
 from service.usecases.references import ExternalRef
 from service.usecases.trips import trip_ahead_of_time, trip_links
 from tidecore.catchlog import TripRecord
 from tidecore.documents import shown
-from tidecore.errors import Fault, InvalidInput
+from tidecore.errors import Fault
 
 #: Parts of a trip; of those that a row does not say it says nothing, and leaves what is there as it is.
 _PARTS = ("trip", "deployments", "bites", "catches", "corrections")
@@ -33,6 +33,8 @@ _SAID = frozenset(_PARTS)
 #: Characters of the hash of a part.
 _HASH = 32
 _MOST_RODS = 20
+#: How the JSON of every trip begins, up to the name of its mark.
+_FIRST = '{"trip":{"mark":'
 
 
 class TripRow(TripRecord):
@@ -41,21 +43,15 @@ class TripRow(TripRecord):
     client_ref: ExternalRef
 
 
-_TRIP_ROWS = TypeAdapter(list[TripRow])
-
-
-class SaidTrip(NamedTuple):
-    """A trip, its document, which parts of it the row says, and the columns that say what it rests on."""
-
-    record: TripRecord
-    document: Mapping[str, Any]
-    parts: frozenset[str]
-    links: Mapping[str, Link]
-
-
-class TripImport(ImportKind[SaidTrip]):
+class TripImport(DocumentImport[TripRow]):
     """Trips: each is of a mark, and has not come before its time."""
 
+    kind, row, document, by_id = "trip", TripRow, TripRecord, True
+    rows = TypeAdapter(list[TripRow])
+    links = (
+        *("mark_id", "started_at", "ended_at", "local_day", "outcome", "method_ids"),
+        *("purpose", "why_not", "raw_us", "bait_on_us", "uncast_us", "caught", "bests"),
+    )
     columns: ClassVar[Columns] = {
         **{f"trip.{name}": text_cell for name in ("mark", "purpose", "drawn_peg", "place", "others_fish", "sea_seen")},
         **{f"trip.{name}": text_cell for name in ("clarity_seen", "weed_seen", "why_left", "outcome", "why_not")},
@@ -82,71 +78,69 @@ class TripImport(ImportKind[SaidTrip]):
         zones = known.zones(marks) if marks else {}
         return [row if row.faults else _prepared(row, by_clock, zones, known) for row in rows]
 
-    def parse(self, document: Mapping[str, Any], _caller: Caller) -> Candidate[SaidTrip]:
-        """Return the trip of a row."""
-        row = TripRow.parse(document)
-        return _said(row, row.to_document(), document)
+    def things(self, unit: UnitOfWork) -> DocumentRepository:
+        """Return where trips are kept."""
+        return unit.trips
 
-    def parse_many(self, documents: Sequence[Mapping[str, Any]], _caller: Caller) -> list[Candidate[SaidTrip]] | None:
-        """Return the trips of many rows."""
-        try:
-            rows = _TRIP_ROWS.validate_python(documents)
-        except ValidationError:
-            return None
-        dumped = _TRIP_ROWS.dump_python(rows, mode="json", by_alias=True)
-        return list(map(_said, rows, dumped, documents))
+    def name_of(self, one: Candidate[TripRow]) -> str:
+        """Return the name of the mark."""
+        return one.said.trip.mark
+
+    def resting(self, unit: UnitOfWork, names: Collection[str]) -> Rests:
+        """Return the records of marks."""
+        return things_named(unit.marks, names)
 
     def settle(
-        self, unit: UnitOfWork, candidates: Sequence[Candidate[SaidTrip]]
-    ) -> list[Candidate[SaidTrip] | InvalidInput | DocumentInvalid]:
-        """Return trips as they are stored, with the ids of their marks."""
-        named = things_named(unit.marks, {one.said.record.trip.mark for one in candidates})
-        clocks = {key: ZoneInfo(mark["time_zone"]) for key, mark in current(unit.marks, named).items()}
+        self, unit: UnitOfWork, candidates: Sequence[Candidate[TripRow]], rests: Rests
+    ) -> Sequence[Ready | Wrong]:
+        """Return trips with the ids of their marks."""
+        clocks = {key: ZoneInfo(mark["time_zone"]) for key, mark in current(unit.marks, rests).items()}
         now = utc_now()
 
-        def settled(one: Candidate[SaidTrip]) -> Candidate[SaidTrip] | InvalidInput | DocumentInvalid:
-            said, name = one.said, one.said.record.trip.mark
-            if name not in named:
-                return no_mark("trip.mark", name)
-            faults = trip_ahead_of_time(said.record, now)
+        def settled(one: Candidate[TripRow]) -> Ready | Wrong:
+            record = one.said
+            found = rests.get(record.trip.mark)
+            if found is None:
+                return Wrong(no_mark("trip.mark", record.trip.mark).faults)
+            faults = trip_ahead_of_time(record, now)
             if faults:
-                return InvalidInput(faults)
-            mark_id = named[name].id
-            document = {**said.document, "trip": {**said.document["trip"], "mark": mark_id}}
-            links = {**trip_links(said.record, clocks[mark_id]), "mark_id": mark_id}
-            return Candidate(one.client_ref, said._replace(document=document, links=links))
+                return Wrong(faults)
+            links = self.in_order({**trip_links(record, clocks[found.id]), "mark_id": found.id})
+            return Ready(one.client_ref, _text_at(record, found.id), links, _once(_SAID & record.model_fields_set))
 
-        return [settled(one) for one in candidates]
+        return list(map(settled, candidates))
 
-    def told(self, said: SaidTrip) -> str:
+    def told(self, one: Ready) -> str:
         """Return the hash of each part, an empty one where the row does not say it."""
-        return ":".join(content_hash(said.document[part])[:_HASH] if part in said.parts else "" for part in _PARTS)
+        return _told(json.loads(one.text), one.more)
+
+    def told_of(self, document: Mapping[str, Any]) -> str:
+        """Return the same of a trip that is there, which says all of them."""
+        return _told(TripRecord.parse(document).to_document(), _PARTS)
 
     def same(self, new: str, old: str) -> bool:
         """Return whether two trips are the same, as far as the new one says."""
         parts = zip(new.split(":"), old.split(":"), strict=True)
         return all(said in ("", before) for said, before in parts)
 
-    def stored(self, unit: UnitOfWork, candidates: Sequence[Candidate[SaidTrip]]) -> dict[str, Stored]:
-        """Return the trips there are, by external reference or, as an export names those without, by id."""
-        found = things_named(unit.trips, {one.client_ref for one in candidates})
-        documents = current(unit.trips, found)
-        parsed = {key: TripRecord.parse(document) for key, document in documents.items()}
-        told = {key: self.told(SaidTrip(one, one.to_document(), _SAID, {})) for key, one in parsed.items()}
-        return {name: Stored(one.id, told[one.id]) for name, one in found.items()}
 
-    def write(self, unit: UnitOfWork, candidates: Sequence[Candidate[SaidTrip]], now: datetime) -> list[str]:
-        """Add trips in their first versions."""
-        drafts = [NewDocument(one.said.document, one.client_ref, one.said.links) for one in candidates]
-        made = unit.trips.add_many(drafts, now)
-        for key in made:
-            unit.note(Change("trip", key, CREATED, 1, now))
-        return made
+def _told(document: Mapping[str, Any], parts: Collection[str]) -> str:
+    return ":".join(content_hash(document[part])[:_HASH] if part in parts else "" for part in _PARTS)
 
 
-def _said(row: TripRow, dumped: dict[str, Any], given: Mapping[str, Any]) -> Candidate[SaidTrip]:
-    client_ref = dumped.pop("client_ref")
-    return Candidate(client_ref, SaidTrip(row, dumped, _SAID.intersection(given), {}))
+@lru_cache(maxsize=1 << len(_PARTS))
+def _once(parts: frozenset[str]) -> frozenset[str]:
+    """Return the same object for the same parts, so that it crosses to another process once for many rows."""
+    return parts
+
+
+def _text_at(record: TripRow, mark_id: str) -> str:
+    """Return a trip at the mark of an id, whatever name it has for it, as the JSON of its document."""
+    text, named = text_of(record), f"{_FIRST}{write_json(record.trip.mark)}"
+    if not text.startswith(named):
+        at_mark = record.trip.model_copy(update={"mark": mark_id})
+        return text_of(record.model_copy(update={"trip": at_mark}))
+    return f'{_FIRST}"{mark_id}"{text[len(named) :]}'
 
 
 def _by_clock(document: Mapping[str, Any], by_clock: bool) -> bool:

@@ -1,0 +1,102 @@
+"""Pieces of work done a few ahead of whoever takes the results, in order, by processes that only compute.
+
+For one process that must take results one after the other, as one that writes them: others work on what comes next.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+from collections import deque
+from collections.abc import Callable, Iterator
+from concurrent.futures import BrokenExecutor, Future, ProcessPoolExecutor
+from itertools import islice
+from typing import Any, Self, TypeVar
+
+from service.jobs.spreading import AHEAD
+from service.jobs.worker import end_with_parent
+from service.logs import get_log
+
+T = TypeVar("T")
+R = TypeVar("R")
+
+log = get_log("jobs")
+
+
+class Ahead:
+    """Does pieces in processes of its own, which die with this one, and here until these are there or where they fail.
+
+    A piece that fails there is done once more here: so what is wrong with it is said here, and what is wrong with the
+    processes does no harm but to their speed.
+    """
+
+    def __init__(self, workers: int, get_ready: Callable[[], None]) -> None:
+        """Start so many processes, none of them where one is enough; ``get_ready`` is called in each first."""
+        self._most = AHEAD * workers
+        self._pool: ProcessPoolExecutor | None = None
+        self._begun: list[Future[Any]] = []
+        if workers < 2:
+            return
+        context = multiprocessing.get_context("spawn")
+        try:
+            self._pool = ProcessPoolExecutor(workers, context, initializer=_begin, initargs=(get_ready,))
+            self._begun = [self._pool.submit(_nothing) for _ in range(workers)]
+        except OSError as error:
+            self._give_up(error)
+
+    def __enter__(self) -> Self:
+        """Return it."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """End the processes once they are done with what they are at."""
+        if self._pool is not None:
+            self._pool.shutdown(cancel_futures=True)
+
+    def run(self, work: Callable[[T], R], pieces: Iterator[T], here: Callable[[T], R]) -> Iterator[tuple[T, R]]:
+        """Yield pieces with their results, in order: of ``work`` in a process, or of ``here`` in this one."""
+        waiting: deque[tuple[T, Future[R] | None]] = deque()
+        while True:
+            waiting.extend((piece, self._send(work, piece)) for piece in islice(pieces, self._room(len(waiting))))
+            if not waiting:
+                return
+            piece, sent = waiting.popleft()
+            yield piece, here(piece) if sent is None else self._result(piece, sent, here)
+
+    def _room(self, waiting: int) -> int:
+        """Return how many pieces may be taken: one where it is done here."""
+        ready = self._pool is not None and any(one.done() for one in self._begun)
+        return max(0, (self._most if ready else 1) - waiting)
+
+    def _send(self, work: Callable[[T], R], piece: T) -> Future[R] | None:
+        if self._pool is None or not any(one.done() for one in self._begun):
+            return None
+        try:
+            return self._pool.submit(work, piece)
+        except (OSError, BrokenExecutor) as error:
+            self._give_up(error)
+            return None
+
+    def _result(self, piece: T, sent: Future[R], here: Callable[[T], R]) -> R:
+        try:
+            return sent.result()
+        except Exception as error:
+            log.warning("done_again_here", reason=type(error).__name__)
+            if isinstance(error, BrokenExecutor):
+                # A process died, or could not be started: the others are ended too.
+                self._give_up(error)
+            return here(piece)
+
+    def _give_up(self, error: Exception) -> None:
+        if self._pool is not None:
+            log.warning("no_processes_ahead", reason=type(error).__name__)
+            self._pool.shutdown(wait=False, cancel_futures=True)
+            self._pool = None
+
+
+def _begin(get_ready: Callable[[], None]) -> None:
+    end_with_parent()
+    get_ready()
+
+
+def _nothing() -> None:
+    """Show that a process is there."""

@@ -1,0 +1,158 @@
+"""What rows of an import say, found out ahead of the transaction that writes them, in this process or in another.
+
+Nothing is written here. What rows rest on is told with them, so that whoever writes them can see whether it still
+stands, and have those judged again where it does not.
+"""
+
+from __future__ import annotations
+
+import gc
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import nullcontext
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+from pydantic import TypeAdapter, ValidationError
+
+from service.errors import DocumentInvalid, ServiceError
+from service.imports.formats import FORMATS, MAPPED
+from service.imports.mapping import ColumnMapping
+from service.imports.rows import Cut, Row
+from service.security import Caller
+from service.storage.engine import open_engine
+from service.storage.unit import Store, UnitOfWork
+from service.usecases.import_kinds.kind import Candidate, Ready, Wrong
+from service.usecases.import_kinds.known import Known
+from service.usecases.import_kinds.registry import IMPORT_KINDS
+from service.usecases.references import ExternalRef
+from tidecore.errors import CoreError, Fault, InvalidInput, UnknownName
+
+#: Faults of one row that are listed in the report; more are counted.
+MOST_FAULTS = 20
+
+_REFERENCE: TypeAdapter[str] = TypeAdapter(ExternalRef)
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """How the rows of one file are read, and for whom; plain data that other processes are told.
+
+    ``mapping`` is that of columns, as JSON; ``header`` that of a table.
+    """
+
+    kind: str
+    file_format: str
+    mapping: str | None
+    account_id: str
+    scopes: frozenset[str]
+    header: tuple[str, ...] = ()
+    database_url: str = field(default="", repr=False)
+
+
+class Refused(NamedTuple):
+    """A row that cannot be written: what the account calls it, and what is wrong with it, as the report has it."""
+
+    client_ref: str | None
+    faults: list[dict[str, str]]
+
+
+class Judged(NamedTuple):
+    """What some rows say, the name that each has for what it rests on, and what that was when it was looked at."""
+
+    rows: list[Ready | Refused]
+    names: list[str | None]
+    rests: Mapping[str, Any]
+
+
+class Judge:
+    """Finds out what rows say."""
+
+    def __init__(self, setup: Setup, store: Store) -> None:
+        """Look things up in ``store``."""
+        self._store, self._account_id = store, setup.account_id
+        self.kind = IMPORT_KINDS[setup.kind]
+        self._caller = Caller(setup.account_id, setup.scopes)
+        self._mapping = None if setup.mapping is None else ColumnMapping.parse(json.loads(setup.mapping))
+        self._tabular = setup.file_format == MAPPED
+        self._decode = FORMATS[setup.file_format].decoder(setup.header, self.kind.columns, self._mapping)
+
+    def judge(self, cuts: Iterable[Cut], unit: UnitOfWork | None = None) -> Judged:
+        """Return what rows say; looked up in ``unit``, or as the store is now."""
+        rows = list(map(self._decode, cuts))
+        rows = list(self.kind.prepare(rows, Known(self._store, self._account_id, self._mapping, self._tabular)))
+        parsed = self._parse(rows)
+        candidates = [one for one in parsed if not isinstance(one, Wrong)]
+        own = list(map(self.kind.name_of, candidates))
+        names = {name for name in own if name is not None}
+        with self._store.unit(self._account_id) if unit is None else nullcontext(unit) as looked_up:
+            rests = self.kind.resting(looked_up, names) if names else {}
+            settled = iter(self.kind.settle(looked_up, candidates, rests)) if candidates else iter(())
+        name = iter(own)
+        found: list[Ready | Refused] = []
+        for row, one in zip(rows, parsed, strict=True):
+            told = one if isinstance(one, Wrong) else next(settled)
+            found.append(_refused(row, told) if isinstance(told, Wrong) else told)
+        return Judged(found, [None if isinstance(one, Wrong) else next(name) for one in parsed], rests)
+
+    def _parse(self, rows: Sequence[Row]) -> Sequence[Candidate[Any] | Wrong]:
+        """Return what rows say: all at once where all are right, else one by one."""
+        if not any(row.faults for row in rows):
+            found = self.kind.parse_many([row.document for row in rows], self._caller)
+            if found is not None:
+                return found
+        return list(map(self._parse_one, rows))
+
+    def _parse_one(self, row: Row) -> Candidate[Any] | Wrong:
+        if row.faults:
+            return Wrong(row.faults)
+        try:
+            return self.kind.parse(row.document, self._caller)
+        except (CoreError, ServiceError) as error:
+            return Wrong(_faults_of(error))
+
+
+def judge_elsewhere(piece: tuple[Setup, Sequence[Cut]]) -> Judged:
+    """Return what rows say; the work of a process that writes nothing."""
+    setup, cuts = piece
+    judge = _judge_of(setup)
+    # Rows hold no cycles: what is left by those that do is collected a batch at a time, while there are no rows.
+    gc.collect()
+    return judge.judge(cuts)
+
+
+def get_ready() -> None:
+    """Make a process ready for `judge_elsewhere`: what had to be imported for this stays, and is never looked through
+    again."""
+    gc.disable()
+    gc.freeze()
+
+
+@lru_cache(maxsize=1)
+def _judge_of(setup: Setup) -> Judge:
+    return Judge(setup, Store(open_engine(setup.database_url)))
+
+
+def listed(faults: Sequence[Fault]) -> list[dict[str, str]]:
+    """Return faults as the report keeps them."""
+    kept = list(faults[:MOST_FAULTS])
+    if len(faults) > MOST_FAULTS:
+        kept.append(Fault("row", f"has {len(faults) - MOST_FAULTS} more faults", "fewer"))
+    return [{"field": one.field, "problem": one.problem, "expected": one.expected} for one in kept]
+
+
+def _faults_of(error: CoreError | ServiceError) -> Sequence[Fault]:
+    if isinstance(error, InvalidInput | DocumentInvalid):
+        return error.faults
+    if isinstance(error, UnknownName):
+        return (Fault(error.kind, f"{error.name!r} is not known", f"one of: {', '.join(error.known[:40])}"),)
+    return (Fault("row", str(error), "a row that POST would take"),)
+
+
+def _refused(row: Row, wrong: Wrong) -> Refused:
+    try:
+        reference = _REFERENCE.validate_python(row.document.get("client_ref"))
+    except ValidationError:
+        reference = None
+    return Refused(reference, listed(wrong.faults))
