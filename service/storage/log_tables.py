@@ -61,7 +61,7 @@ class TripVersionRow(DocumentVersionRow):
     __tablename__ = "trip_versions"
     __table_args__ = (
         ForeignKeyConstraint(["account_id", "trip_id"], ["trips.account_id", "trips.trip_id"]),
-        Index(None, "account_id"),
+        Index(None, "account_id", "trip_id"),
     )
 
     key: Mapped[str] = mapped_column("trip_id", ID, primary_key=True)
@@ -95,14 +95,14 @@ class DiaryRowVersionRow(DocumentVersionRow):
     __tablename__ = "diary_row_versions"
     __table_args__ = (
         ForeignKeyConstraint(["account_id", "diary_row_id"], ["diary_rows.account_id", "diary_rows.diary_row_id"]),
-        Index(None, "account_id"),
+        Index(None, "account_id", "diary_row_id"),
     )
 
     key: Mapped[str] = mapped_column("diary_row_id", ID, primary_key=True)
 
 
 class LogMonthRow(Table):
-    """How often a month of one part of a log was written to: the same number is the same rows, no row is none.
+    """When a month of one part of a log was written to last: the same number is the same rows, no row is none.
 
     ``part`` names the table whose rows it is about; ``month`` is that of their local day, 202603 of a day in March
     2026, and 0 of rows without one.

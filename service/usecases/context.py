@@ -24,7 +24,7 @@ def utc_now() -> datetime:
 
 #: Most decoded models, marks and rules kept; a model is some tens of kilobytes.
 MOST_DECODED = 2000
-#: Most searches whose marks and rules are remembered as found, and accounts whose thresholds are.
+#: Most searches whose marks and rules are remembered as found, accounts whose thresholds are, and tokens of feeds.
 MOST_WANTED = 100
 #: Most memory for years of logs in columns [bytes]; a year of a hundred trips takes some 30 KiB, and as much a factor.
 MOST_OF_LOGS = 64 * 1024 * 1024

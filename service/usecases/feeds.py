@@ -12,7 +12,7 @@ from service.exports.series import Export
 from service.exports.session_calendar import event_calendar
 from service.security import FEED_TOKEN, Caller, Key, new_key, token_of
 from service.storage.identifiers import is_id
-from service.storage.plan_records import FeedRecord, PlanRecord
+from service.storage.plan_records import FeedHolder, FeedRecord, PlanRecord
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
 from service.usecases.marks import MARKS
@@ -135,10 +135,7 @@ def open_feed(context: Context, text: str) -> Caller:
         If the text is no token, or one that is not known, or was revoked: all are told alike.
     """
     token = token_of(text)
-    holder = None
-    if token is not None:
-        with context.store.across_accounts() as across:
-            holder = across.feeds.holder(token.prefix)
+    holder = None if token is None else _holder(context, token)
     fits = (token or Key("", "", FEED_TOKEN)).fits(_NOBODY if holder is None else holder.secret_hash)
     if holder is None or not fits:
         raise NotFound(FEED, "(hidden)", "the address that was shown when the feed was made")
@@ -148,6 +145,25 @@ def open_feed(context: Context, text: str) -> Caller:
             unit.feeds.note_use(holder.feed_id, now)
             unit.commit()
     return Caller(holder.account_id, frozenset(), holder.feed_id)
+
+
+def _holder(context: Context, token: Key) -> FeedHolder | None:
+    """Return what is kept of the token with this prefix.
+
+    Remembered as long as nobody has written anything since, so that a token that is revoked is good for nothing at
+    once; and of the right token alone: how long a wrong one takes tells nothing of others.
+    """
+    asked = (FEED, token.prefix, token.secret_hash)
+    # Before the store is read: a write in between makes what was found forgotten, not wrong.
+    pulse = context.store.pulse.read()
+    known: FeedHolder | None = None if pulse is None else context.wanted.find(asked, pulse)
+    if known is not None:
+        return known
+    with context.store.across_accounts() as across:
+        found = across.feeds.holder(token.prefix)
+    if pulse is not None and found is not None and token.fits(found.secret_hash):
+        context.wanted.keep(asked, pulse, found)
+    return found
 
 
 def follow_feed(context: Context, caller: Caller, known: Callable[[FeedBasis], bool]) -> FollowedFeed:

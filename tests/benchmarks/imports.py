@@ -8,6 +8,7 @@ import sqlite3
 import sys
 import tempfile
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from multiprocessing.connection import Connection
@@ -93,24 +94,28 @@ def bare(path: Path, table: str, given: Sequence[Cells]) -> None:
 
 
 def peak_of(task: JobTask, connection: Connection) -> None:
-    """Do an import in a process of its own, and send its peak memory [MB]."""
+    """Do an import in a process of its own, and send its peak memory, and that of any process it started [MB]."""
     work(task)
     # Linux counts the peak of whoever started the process into ru_maxrss; VmHWM is its own alone.
     status = Path("/proc/self/status")
     lines = status.read_text().splitlines() if status.exists() else []
     own = [int(line.split()[1]) / 1024.0 for line in lines if line.startswith("VmHWM")]
     unit = 1024.0 * (1024.0 if sys.platform == "darwin" else 1.0)
-    connection.send(own[0] if own else resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / unit)
+    mine, others = (
+        resource.getrusage(who).ru_maxrss / unit for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+    )
+    connection.send((own[0] if own else mine, others))
 
 
-def peak(task: JobTask) -> float:
-    """Return the peak memory of a process that does an import [MB]."""
+def peak(task: JobTask, judges: int = 1) -> tuple[float, float]:
+    """Return the peak memory of a process that does an import, and of those ``judges`` that check its rows [MB]."""
     context = multiprocessing.get_context("spawn")
     ours, theirs = context.Pipe()
+    task = replace(task, place=replace(task.place, plan_workers=judges))
     process = context.Process(target=peak_of, args=(task, theirs))
     process.start()
     theirs.close()
-    found: float = ours.recv()
+    found: tuple[float, float] = ours.recv()
     process.join()
     return found
 
@@ -132,8 +137,8 @@ def run(report: Report) -> None:
         ratio = peers / ours
         report.add("imports: rate, in that of executemany", ratio, "x", ">= 0.1", ratio >= 0.1)
         start = (_REPETITIONS + 2) * _ROWS
-        small = peak(subject.prepare(10_000, start))
-        large = peak(subject.prepare(100_000, start + 10_000))
+        small, _ = peak(subject.prepare(10_000, start))
+        large, _ = peak(subject.prepare(100_000, start + 10_000))
         subject.house.close()
     report.add("imports: peak memory of 10 thousand rows", small, "MB")
     report.add("imports: peak memory of 100 thousand rows", large, "MB", "<= 1.1 x that", large <= 1.1 * small)

@@ -63,10 +63,11 @@ class Log(Subject):
         )  # fmt: skip
         MARKS.create(self.house.context, LOCAL_CALLER, Draft(beach, "beach"))
 
-    def queue(self, kind: str, row: Callable[[int], bytes], start: int) -> JobTask:
+    def queue(self, kind: str, row: Callable[[int], bytes], start: int, count: int = _ROWS) -> JobTask:
         """Queue an import of new rows, and claim its job as a runner does."""
         path = self.folder / "rows.ndjson"
-        path.write_bytes(b"".join(row(number) + b"\n" for number in range(start, start + _ROWS)))
+        with path.open("wb") as file:
+            file.writelines(row(number) + b"\n" for number in range(start, start + count))
         upload = Upload(path, path.stat().st_size, f"{kind} {start}")
         request_import(self.house.context, LOCAL_CALLER, upload, ImportRequest(kind, "ndjson", False))
         with self.house.store.queue(writes=True) as queue:

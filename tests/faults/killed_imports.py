@@ -1,11 +1,14 @@
-"""Imports whose server is killed while it works on them: no row is lost, none is there twice, none half."""
+"""Imports whose server is killed while it works on them: no row is lost, none is there twice, none half.
+
+Marks, trips and catches in turn; the catches are of trips that were imported before.
+"""
 
 from __future__ import annotations
 
 import json
 import time
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,7 +19,12 @@ from tests.faults.killing import Served
 from tests.faults.writers import Connection, read_pages
 from tests.service.coast import example
 
-_STATION = "pellwick-roads"
+_STATION, _BEACH = "pellwick-roads", "beach"
+KINDS = ("mark", "trip", "catch")
+_DAY = "2024-06-01"
+_NOTES = "Invented."
+#: Catches of one trip.
+_OF_A_TRIP = 250
 _WHILE_S = 0.05
 #: A job is begun three times at most, so an import outlives two crashes.
 MOST_KILLS_OF_ONE = 2
@@ -39,8 +47,8 @@ class ImportsTold:
         )
 
 
-def run_import_kills(folder: Path, kills: int, rows: int, seed: int) -> ImportsTold:
-    """Kill the server ``kills`` times while it imports files of ``rows``, at most twice each, and look what is there.
+def run_import_kills(folder: Path, kills: int, rows: int, seed: int, of_one: int = MOST_KILLS_OF_ONE) -> ImportsTold:
+    """Kill the server ``kills`` times while it imports files of ``rows``, ``of_one`` times each; look what is there.
 
     Lines of the report that were read before a kill stand after it as they did.
     """
@@ -48,12 +56,21 @@ def run_import_kills(folder: Path, kills: int, rows: int, seed: int) -> ImportsT
     done = imports = seen_before = 0
     with Served(folder, workers=1, job_lease_s=1.0) as served:
         with closing(Connection(served.port)) as connection:
-            made = connection.send("POST", "/v1/stations", {**example("create_station"), "external_ref": _STATION})
-            assert made.status == 201, made.text
+            for path, body in (
+                ("/v1/stations", {**example("create_station"), "external_ref": _STATION}),
+                ("/v1/marks", {**example("create_mark"), "station": _STATION, "external_ref": _BEACH}),
+            ):
+                made = connection.send("POST", path, body)
+                assert made.status == 201, made.text
         while done < kills:
-            place = _send(served.port, imports, rows)
+            kind = KINDS[imports % len(KINDS)]
+            if kind == "catch":
+                with closing(Connection(served.port)) as connection:
+                    trips = _send(served.port, "trip", (_trip(f"of-{imports}-{of}") for of in _trips_of(rows)))
+                    _await(connection, trips, None)
+            place = _send(served.port, kind, (_row(kind, imports, row) for row in range(rows)))
             imports += 1
-            for _ in range(min(MOST_KILLS_OF_ONE, kills - done)):
+            for _ in range(min(of_one, kills - done)):
                 with closing(Connection(served.port)) as connection:
                     if _await(connection, place, chance.randrange(rows)):
                         break
@@ -68,17 +85,37 @@ def run_import_kills(folder: Path, kills: int, rows: int, seed: int) -> ImportsT
                 assert after[: len(before)] == before, "a line that was read has changed"
             with closing(Connection(served.port)) as connection:
                 _await(connection, place, None)
-                _check(connection, place, imports, rows)
+                _check(connection, place, kind, imports, rows)
     return ImportsTold(done, imports, imports * rows, seen_before)
 
 
-def _send(port: int, number: int, count: int) -> str:
-    """Send an import of marks nobody has yet, and return its address."""
-    plain = {name: value for name, value in example("create_mark").items() if name != "external_ref"}
-    rows = ({"client_ref": f"{number}-{row}", **plain, "station": _STATION} for row in range(count))
+def _row(kind: str, number: int, row: int) -> dict[str, Any]:
+    """Return a row that nobody has sent yet."""
+    reference = f"{number}-{row}"
+    if kind == "mark":
+        plain = {name: value for name, value in example("create_mark").items() if name != "external_ref"}
+        return {**plain, "client_ref": reference, "station": _STATION}
+    if kind == "trip":
+        return _trip(reference)
+    species = {"scientific_name": "Gadus morhua", "fao_code": "COD"}
+    said = {"at": f"{_DAY}T19:00:00Z", "species": species, "fate": "returned", "notes": _NOTES}
+    return {"client_ref": reference, "trip": f"of-{number}-{row // _OF_A_TRIP}", **said}
+
+
+def _trip(reference: str) -> dict[str, Any]:
+    told = {"start": f"{_DAY}T18:00:00Z", "end": f"{_DAY}T22:00:00Z", "outcome": "fished", "notes": _NOTES}
+    return {"client_ref": reference, "trip": {"mark": _BEACH, **told}}
+
+
+def _trips_of(rows: int) -> range:
+    return range(-(-rows // _OF_A_TRIP))
+
+
+def _send(port: int, kind: str, rows: Iterable[Mapping[str, Any]]) -> str:
+    """Send an import, and return its address."""
     content = b"".join(json.dumps(row).encode() + b"\n" for row in rows)
     request = urllib.request.Request(
-        f"http://127.0.0.1:{port}/v1/imports?kind=mark", content, {"content-type": "application/x-ndjson"}
+        f"http://127.0.0.1:{port}/v1/imports?kind={kind}", content, {"content-type": "application/x-ndjson"}
     )
     with urllib.request.urlopen(request, timeout=30.0) as response:
         assert response.status == 202
@@ -97,21 +134,40 @@ def _await(connection: Connection, place: str, rows: int | None) -> bool:
         time.sleep(0.02)
 
 
-def _check(connection: Connection, place: str, imports: int, count: int) -> None:
-    """Fail unless every row of an ended import made one mark, and every import before it too."""
+def _check(connection: Connection, place: str, kind: str, imports: int, count: int) -> None:
+    """Fail unless every row of an ended import made one thing, and every import of its kind before it too."""
     lines = list(read_pages(connection, f"{place}/rows"))
     assert [line["row"] for line in lines] == list(range(1, count + 1)), "a line is missing, or there twice"
     assert {line["status"] for line in lines} == {"created"}
-    marks = {mark["external_ref"]: mark for mark in _marks(connection)}
-    assert sorted(marks) == sorted(f"{number}-{row}" for number in range(imports) for row in range(count))
+    found = dict(_once(_there(connection, kind)))
+    numbers = range(KINDS.index(kind), imports, len(KINDS))
+    assert sorted(found) == sorted(f"{number}-{row}" for number in numbers for row in range(count))
     for line in lines:
-        assert marks[line["client_ref"]]["id"] == line["id"], line
+        assert found[line["client_ref"]] == line["id"], line
 
 
-def _marks(connection: Connection) -> Iterator[dict[str, Any]]:
+def _there(connection: Connection, kind: str) -> Iterator[tuple[str, str]]:
+    """Yield what there is of a kind by its name, with the id that its line tells; those by half fail."""
+    if kind == "mark":
+        for mark in read_pages(connection, "/v1/marks"):
+            assert mark["name"] == example("create_mark")["name"], "a mark is there by half"
+            if mark["external_ref"] != _BEACH:
+                yield mark["external_ref"], mark["id"]
+        return
+    for trip in read_pages(connection, "/v1/trips"):
+        assert trip["record"]["trip"]["notes"] == _NOTES, "a trip is there by half"
+        of_catches = trip["external_ref"].startswith("of-")
+        if kind == "trip" and not of_catches:
+            yield trip["external_ref"], trip["id"]
+        if kind == "catch" and of_catches:
+            for caught in trip["record"]["catches"]:
+                assert caught["notes"] == _NOTES, "a catch is there by half"
+                yield caught["ref"], trip["id"]
+
+
+def _once(found: Iterator[tuple[str, str]]) -> Iterator[tuple[str, str]]:
     seen: set[str] = set()
-    for mark in read_pages(connection, "/v1/marks"):
-        assert mark["external_ref"] not in seen, "a mark is there twice"
-        seen.add(mark["external_ref"])
-        assert mark["name"] == example("create_mark")["name"], "a mark is there by half"
-        yield mark
+    for name, key in found:
+        assert name not in seen, f"{name} is there twice"
+        seen.add(name)
+        yield name, key

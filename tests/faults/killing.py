@@ -22,7 +22,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from tests.conftest import ROOT
-from tests.faults.writers import Connection, Sender, Writer, read_changes, read_pages
+from tests.faults.writers import BEACH, PATHS, Connection, Sender, Writer, read_changes, read_pages
 from tests.postgres.cluster import Cluster
 from tests.service.coast import example
 from tests.service.conftest import settings_for
@@ -149,9 +149,7 @@ def run_kills(folder: Path, kills: int, seed: int, target: Served | None = None)
     chance = Random(seed)
     with target or Served(folder) as served, ThreadPoolExecutor(WRITERS) as pool:
         with closing(Connection(served.port)) as connection:
-            made = connection.send("POST", "/v1/stations", example("create_station"))
-            assert made.status == 201, made.text
-        station = json.loads(made.text)["id"]
+            station = make_shore(connection)
         writers = [Writer(number, Random(f"{seed} {number}"), station) for number in range(WRITERS)]
         unacknowledged = 0
         for _ in range(kills):
@@ -173,6 +171,16 @@ def run_kills(folder: Path, kills: int, seed: int, target: Served | None = None)
     return Told(kills, acknowledged, unacknowledged, things)
 
 
+def make_shore(connection: Sender) -> str:
+    """Make the station of the marks that are written, and the mark that trips are of; return the station's id."""
+    made = connection.send("POST", "/v1/stations", example("create_station"))
+    assert made.status == 201, made.text
+    station: str = json.loads(made.text)["id"]
+    beach = connection.send("POST", "/v1/marks", {**example("create_mark"), "station": station, "external_ref": BEACH})
+    assert beach.status == 201, beach.text
+    return station
+
+
 def check_store(connection: Sender, writers: list[Writer]) -> None:
     """Fail unless every acknowledged record is there once, none twice and none half; unacknowledged ones are sent
     again first."""
@@ -180,11 +188,13 @@ def check_store(connection: Sender, writers: list[Writer]) -> None:
         writer.look_back(connection)
     living: dict[str, Any] = {thing.id: thing for writer in writers for thing in writer.living}
     gone = {key for writer in writers for key in writer.gone}
-    found = [item for path in ("/v1/marks", "/v1/species-rules") for item in read_pages(connection, path)]
+    found = [item for path in PATHS.values() for item in read_pages(connection, path)]
+    (beach,) = [item["id"] for item in found if item["external_ref"] == BEACH]
+    found = [item for item in found if item["id"] != beach]
     assert sorted(item["id"] for item in found) == sorted(living), "a record is missing, or there twice"
     for item in found:
         living[item["id"]].check(item)
-    changes = [one for one in read_changes(connection) if one["kind"] != "station"]
+    changes = [one for one in read_changes(connection) if one["kind"] != "station" and one["id"] != beach]
     assert len({one["id"] for one in changes}) == len(changes), "a thing is listed twice among the changes"
     listed = {one["id"]: one for one in changes}
     assert set(listed) == set(living) | gone

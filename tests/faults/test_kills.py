@@ -7,9 +7,9 @@ from random import Random
 
 import pytest
 
-from tests.faults.killed_imports import MOST_KILLS_OF_ONE, run_import_kills
+from tests.faults.killed_imports import KINDS, run_import_kills
 from tests.faults.killed_plans import run_plan_kills
-from tests.faults.killing import check_store, run_kills
+from tests.faults.killing import check_store, make_shore, run_kills
 from tests.faults.writers import Answer, Writer
 from tests.service.coast import example
 
@@ -23,9 +23,10 @@ def test_what_was_acknowledged_outlives_kills(tmp_path):
     assert told.unacknowledged > 0
 
 
-def test_an_import_outlives_kills_of_its_server(tmp_path):
-    told = run_import_kills(tmp_path, MOST_KILLS_OF_ONE, 5_000, seed=20261128)
-    assert told.kills == MOST_KILLS_OF_ONE
+def test_imports_outlive_kills_of_their_server(tmp_path):
+    """Of marks, of trips and of catches."""
+    told = run_import_kills(tmp_path, len(KINDS), 2_000, seed=20261128, of_one=1)
+    assert told.kills == len(KINDS)
 
 
 def test_a_plan_outlives_kills_of_its_server(tmp_path):
@@ -49,8 +50,7 @@ class Here:
 @pytest.fixture
 def written(client):
     """An application, and a writer who has written there."""
-    station = client.post("/v1/stations", json=example("create_station")).json()["id"]
-    writer = Writer(0, Random(1), station)
+    writer = Writer(0, Random(1), make_shore(Here(client)))
     for _ in range(12):
         writer.write_once(Here(client))
     check_store(Here(client), [writer])
@@ -76,16 +76,19 @@ def change(client, thing):
 @pytest.mark.parametrize("spoil", [lose, double, change])
 def test_a_loss_a_double_and_a_change_are_seen(written, spoil):
     client, writer = written
-    spoil(client, writer.living[0])
+    spoil(client, next(thing for thing in writer.living if thing.kind != "trip"))
     with pytest.raises(AssertionError):
         check_store(Here(client), [writer])
 
 
 def test_a_write_done_before_it_was_acknowledged_is_done_once(written):
     client, writer = written
-    for _ in range(8):
+    done = set()
+    for _ in range(24):
         # It is done, and the answer never comes.
         writer.pending = write = writer.next_write()
         writer.send_write(Here(client), write)
+        done.add((write.method, write.kind))
         check_store(Here(client), [writer])
         assert writer.pending is None
+    assert {("POST", "trip"), ("PATCH", "trip"), ("ADD", "trip")} <= done

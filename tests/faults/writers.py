@@ -13,7 +13,15 @@ from typing import Any, Protocol
 from tests.service.coast import example
 
 _PATCH = "application/merge-patch+json"
-_PATHS = {"mark": "/v1/marks", "species_rule": "/v1/species-rules"}
+PATHS = {"mark": "/v1/marks", "species_rule": "/v1/species-rules", "trip": "/v1/trips"}
+_FISHED = {"start": "2024-06-01T18:00:00Z", "end": "2024-06-01T22:00:00Z", "outcome": "fished"}
+_CAUGHT = {
+    "at": "2024-06-01T19:00:00Z",
+    "species": {"scientific_name": "Gadus morhua", "fao_code": "COD"},
+    "fate": "returned",
+}
+#: What the account calls the mark that all trips are of; no writer touches it.
+BEACH = "beach"
 
 
 @dataclass(frozen=True)
@@ -53,7 +61,10 @@ class Connection:
 
 @dataclass
 class Thing:
-    """A mark or a species rule as its writer was told that it is: the name it has had in each version."""
+    """A mark, a species rule or a trip as its writer was told that it is: the name it has had in each version.
+
+    The name of a trip is that of itself and of its catches, see `name_of`.
+    """
 
     kind: str
     id: str
@@ -67,7 +78,7 @@ class Thing:
 
     @property
     def path(self) -> str:
-        return f"{_PATHS[self.kind]}/{self.id}"
+        return f"{PATHS[self.kind]}/{self.id}"
 
     def check(self, item: Mapping[str, Any]) -> None:
         """Fail unless ``item`` says what is known."""
@@ -76,13 +87,22 @@ class Thing:
 
 @dataclass(frozen=True)
 class Write:
-    """A write on its way."""
+    """A write on its way; ``ADD`` adds a catch to a trip."""
 
     method: str
     kind: str
     name: str
     key: str
     thing: Thing | None
+
+    @property
+    def told(self) -> str:
+        """The name of the thing once this is done."""
+        before = "" if self.thing is None else self.thing.names[-1]
+        if self.method == "ADD":
+            return f"{before}|{self.name}"
+        caught = before.partition("|")[2] if self.method == "PATCH" else ""
+        return f"{self.name}|{caught}" if caught else self.name
 
 
 @dataclass
@@ -114,6 +134,8 @@ class Writer:
         answer = self.send_write(connection, write)
         if answer.status == 503:
             raise ConnectionError(answer.text)
+        if write.method == "ADD":
+            answer = _trip_after(connection, write, answer, (201,))
         self._settle(write, answer, again=False)
         self.acknowledged += 1
         self.pending = None
@@ -123,7 +145,9 @@ class Writer:
         if self.pending is not None:
             write, self.pending = self.pending, None
             answer = self.send_write(connection, write)
-            if write.method in ("PUT", "PATCH") and answer.status == 412:
+            if write.method == "ADD":
+                answer = _trip_after(connection, write, answer, (201, 412))
+            elif write.method in ("PUT", "PATCH") and answer.status == 412:
                 # It was done: then it is what is there.
                 assert write.thing is not None
                 answer = connection.send("GET", write.thing.path)
@@ -155,20 +179,28 @@ class Writer:
         name = f"Invented {self.number} {self._made}"
         roll = self.chance.random()
         if not self.living or roll < 0.4:
-            return Write("POST", self.chance.choice(sorted(_PATHS)), name, f"{self.number}-{self._made}", None)
+            return Write("POST", self.chance.choice(sorted(PATHS)), name, f"{self.number}-{self._made}", None)
         thing = self.chance.choice(self.living)
         method = "PUT" if roll < 0.6 else "PATCH" if roll < 0.85 else "DELETE"
+        if thing.kind == "trip" and 0.5 <= roll < 0.75:
+            method = "ADD"
         return Write(method, thing.kind, name, "", thing)
 
     def send_write(self, connection: Sender, write: Write) -> Answer:
         """Send a write, the first time or again."""
         if write.thing is None:
             body = self._document(write)
-            return connection.send("POST", _PATHS[write.kind], body, {"Idempotency-Key": write.key})
-        bodies = {"PUT": self._document(write), "PATCH": {"name": write.name}, "DELETE": None}
+            return connection.send("POST", PATHS[write.kind], body, {"Idempotency-Key": write.key})
+        if write.method == "ADD":
+            caught = {**_CAUGHT, "notes": write.name}
+            return connection.send("POST", f"{write.thing.path}/catches", caught, {"If-Match": write.thing.etag})
+        patch = {"trip": {"notes": write.name}} if write.kind == "trip" else {"name": write.name}
+        bodies = {"PUT": self._document(write), "PATCH": patch, "DELETE": None}
         return connection.send(write.method, write.thing.path, bodies[write.method], {"If-Match": write.thing.etag})
 
     def _document(self, write: Write) -> dict[str, Any]:
+        if write.kind == "trip":
+            return {"trip": {**_FISHED, "mark": BEACH, "notes": write.name}, "external_ref": None}
         document = {**example(f"create_{write.kind}"), "name": write.name, "external_ref": None}
         return {**document, "station": self.station} if write.kind == "mark" else document
 
@@ -188,16 +220,25 @@ class Writer:
                 thing = Thing(write.kind, item["id"], answer.etag, write.key, [write.name])
                 self.living.append(thing)
             else:
-                thing.names.append(write.name)
+                thing.names.append(write.told)
                 thing.etag = answer.etag
             thing.check(item)
         self._touched.append(thing)
 
 
 def name_of(item: Mapping[str, Any]) -> str:
-    """Return the name in a mark or in a species rule."""
+    """Return the name in a mark or in a species rule; of a trip its notes, and those of its catches."""
+    if "record" in item:
+        return "|".join([item["record"]["trip"]["notes"], *(one["notes"] for one in item["record"]["catches"])])
     name: str = item["rule"]["name"] if "rule" in item else item["name"]
     return name
+
+
+def _trip_after(connection: Sender, write: Write, answer: Answer, right: tuple[int, ...]) -> Answer:
+    """Return the trip that a catch was added to, for that was answered with the catch alone."""
+    assert answer.status in right, answer.text
+    assert write.thing is not None
+    return connection.send("GET", write.thing.path)
 
 
 def read_pages(connection: Sender, path: str) -> Iterator[dict[str, Any]]:

@@ -47,6 +47,7 @@ LONG = (
     "bom/hillarys_2012-2014_hourly.csv",
     "bom/portland_2012-2014_hourly.csv",
 )
+_RESAMPLES = 2000
 #: Records of the UK tide gauge network: two years of Aberdeen as one, and Whitby.
 UK = (("bodc/1946ABE.txt", "bodc/1947ABE.txt"), ("bodc/2012WHI.txt",))
 
@@ -75,20 +76,35 @@ def plain(record: xarray.Dataset, latitude: float) -> Iterator[tuple[str, tideco
     yield "long list", tidecore.fit(record, latitude=latitude, constituents=[*slow, *known])
 
 
-def quick_error(model: tidecore.TideModel, times: UtcTimes, levels: FloatArray) -> float:
-    """Return the standard deviation [m] of observed less predicted once 40-hour weather is off both."""
+def quick_left(model: tidecore.TideModel, times: UtcTimes, levels: FloatArray) -> FloatArray:
+    """Return observed less predicted [m] once 40-hour weather is off both; NaN where that is not known."""
     left = levels - model.heights(times)
-    quick = left - slow_part(microseconds(times), left)
-    return float(np.nanstd(quick))
+    quick: FloatArray = left - slow_part(microseconds(times), left)
+    return quick
+
+
+def bracket(times: UtcTimes, left: FloatArray, best: FloatArray) -> tuple[float, float]:
+    """Return the bounds of 95% of the ratio of two errors, by a bootstrap over blocks of seven days."""
+    known = np.isfinite(left) & np.isfinite(best)
+    places = np.unique(microseconds(times)[known] // (7 * US_PER_DAY), return_inverse=True)[1]
+    squares = np.stack([np.bincount(places, one[known] ** 2) for one in (left, best)], axis=1)
+    drawn = np.random.default_rng(20261129).integers(0, len(squares), (_RESAMPLES, len(squares)))
+    sums = squares[drawn].sum(axis=1)
+    low, high = np.quantile(np.sqrt(sums[:, 0] / sums[:, 1]), (0.025, 0.975))
+    return float(low), float(high)
 
 
 @dataclass(frozen=True)
 class Row:
-    """One record: error [m] of each plain setting and of the default, and how many lines the default took."""
+    """One record: error [m] of each plain setting and of the default, and how many lines the default took.
+
+    ``bracket`` holds 95% of the ratio of the default to the best plain setting, chosen by the last quarter itself.
+    """
 
     name: str
     plain: dict[str, float]
     default: float
+    bracket: tuple[float, float]
     lines: int
     choice: str
 
@@ -104,7 +120,8 @@ def row(name: str, record: xarray.Dataset, latitude: float) -> Row:
     border = times[0] + (times[-1] - times[0]) * 3 // 4
     early = record.isel(time=slice(0, int(np.searchsorted(times, border))))
     late_times, late_levels = good_values(record.isel(time=slice(int(np.searchsorted(times, border)), None)))
-    errors = {how: quick_error(model, late_times, late_levels) for how, model in plain(early, latitude)}
+    left = {how: quick_left(model, late_times, late_levels) for how, model in plain(early, latitude)}
+    errors = {how: float(np.nanstd(one)) for how, one in left.items()}
     model = tidecore.fit(early, latitude=latitude)
     assert model.diagnostics is not None
     assert model.diagnostics.choice is not None
@@ -113,7 +130,9 @@ def row(name: str, record: xarray.Dataset, latitude: float) -> Row:
     if "tidal" in choice:
         taken = choice["tidal"]["tried"][choice["tidal"]["taken"]]
         how = f"{taken['list']} {taken['least_power']:g}" + (", node" if choice["node_powers"]["taken"] else "")
-    return Row(name, errors, quick_error(model, late_times, late_levels), len(model.constituents), how)
+    own, best = quick_left(model, late_times, late_levels), left[min(errors, key=errors.__getitem__)]
+    span = bracket(late_times, own, best)
+    return Row(name, errors, float(np.nanstd(own)), span, len(model.constituents), how)
 
 
 @dataclass(frozen=True)
@@ -163,11 +182,14 @@ def channel_table() -> Iterator[str]:
 
 def records_table(where: Path) -> Iterator[str]:
     """Return the lines of the second table: errors in cm."""
-    yield f"{'record':<50} {'auto':>7} {'SNR 2':>7} {'long':>7} {'default':>8} {'ratio':>6} {'lines':>5}  choice"
+    heads = f"{'auto':>7} {'SNR 2':>7} {'long':>7} {'default':>8} {'ratio':>6} {'of 95%':>14} {'lines':>5}"
+    yield f"{'record':<50} {heads}  choice"
     for name, record, latitude in records(where):
         of = row(name, record, latitude)
+        low, high = of.bracket
         cells = " ".join(f"{100 * error:>7.3f}" for error in of.plain.values())
-        yield f"{name:<50} {cells} {100 * of.default:>8.3f} {of.ratio:>6.3f} {of.lines:>5}  {of.choice}"
+        ratio = f"{of.ratio:>6.3f} {low:>7.3f}, {high:.3f}"
+        yield f"{name:<50} {cells} {100 * of.default:>8.3f} {ratio} {of.lines:>5}  {of.choice}"
 
 
 def time_table(where: Path) -> Iterator[str]:

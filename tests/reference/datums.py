@@ -1,11 +1,14 @@
 """Tidal datums from published constituents against published datums, over 1983 to 2001.
 
     python -m tests.reference.datums
+    python -m tests.reference.datums rules
 
-prints computed minus published [cm] of 40 reference stations (NOAA CO-OPS, US public domain), levels above MSL on both
-sides, since constituents are about it and published datums above station datum. HAT and LAT are predictions on both
-sides. The others are published from observed levels, in which there is weather: the second table shows, for two
-records, that tabulating what was observed and what is predicted over the same span differs as much, and alike.
+The first prints computed minus published [cm] of 40 reference stations (NOAA CO-OPS, US public domain), levels above
+MSL on both sides, since constituents are about it and published datums above station datum. HAT and LAT are
+predictions on both sides. The others are published from observed levels, in which there is weather: the table below
+shows, for two records, that tabulating what was observed and what is predicted over the same span differs as much,
+and alike. The second prints at how many stations other rules would keep the means within the limit, and shifts fitted
+to what is published, which no prediction knows.
 """
 
 from __future__ import annotations
@@ -18,6 +21,7 @@ import numpy as np
 
 from tests.reference import published
 from tidecore.datums import TidalDatums, tidal_datums
+from tidecore.extremes import Extremes, find_extremes
 from tidecore.extremes.grouping import group_tides
 from tidecore.harmonics import Harmonics
 from tidecore.roots.pieces import PiecewisePolynomial
@@ -30,6 +34,8 @@ MEANS = ("MHHW", "MHW", "MLW", "MLLW")
 EXTREMES = ("HAT", "LAT")
 #: What the means are held to [m].
 LIMIT = 0.045
+#: Days that the second table counts high and low waters to, besides lunar ones.
+OTHER_DAYS = ("lunar days, paired otherwise", "calendar days")
 
 _LOW = "observed low waters lie lower than predicted ones, as at Providence below: weather, likely run-off too"
 _SMALL = "observed high waters lie higher than predicted ones beside a range under 0.5 m: weather"
@@ -108,11 +114,75 @@ def seen_and_predicted(folder: Path, name: str) -> tuple[dict[str, float], dict[
     return tuple(tabulated(times, one - one.mean(), tide) for one in (levels, predicted))  # type: ignore[return-value]
 
 
+def by_rule(folder: Path) -> dict[str, np.ndarray]:
+    """Computed minus published [m] of `MEANS` at every station, shape ``(stations, 4)``, by rule of tabulation."""
+    rows, lines, theirs = published.station_rows(folder), published.constituents(folder), published.datums(folder)
+    found: dict[str, list[list[float]]] = {}
+    for station, row in rows.items():
+        known = np.array([theirs[station][name] - theirs[station]["MSL"] for name in MEANS])
+        hours_east = float(row["longitude"]) / 15.0
+        seasonless = {name: line for name, line in lines[station].items() if name not in ("SA", "SSA")}
+        for rule, chosen in (("lunar days", lines[station]), ("without SA, SSA", seasonless)):
+            tide = Harmonics.from_mapping(chosen, float(row["latitude"]), 0.0, "noaa")
+            every = find_extremes(tide, SPAN.start, SPAN.end)
+            highs, lows = (one.select(one.primary) for one in (every.highs(), every.lows()))
+            kinds = [rule] if chosen is seasonless else [rule, *OTHER_DAYS]
+            for name in kinds:
+                days = [_days(name, waters, hours_east) for waters in (highs, lows)]
+                higher, lower = _of_days(days[0], highs.height), -_of_days(days[1], -lows.height)
+                ours = np.array([higher, highs.height.mean(), lows.height.mean(), lower])
+                found.setdefault(name, []).append(list(ours - known))
+    return {name: np.array(each) for name, each in found.items()}
+
+
+def _days(rule: str, waters: Extremes, hours_east: float) -> np.ndarray:
+    """The day that each high or low water is counted to."""
+    if rule == "calendar days":
+        return np.floor((waters.times_us() / US_PER_HOUR + hours_east) / 24.0)
+    return (waters.tide_id + int(rule == "lunar days, paired otherwise")) // 2
+
+
+def _of_days(days: np.ndarray, heights: np.ndarray) -> float:
+    """Mean of the highest of each day."""
+    first = np.flatnonzero(np.append(True, days[1:] != days[:-1]))
+    return float(np.maximum.reduceat(heights, first).mean())
+
+
+def within(found: np.ndarray) -> int:
+    """Return at how many stations all four are within the limit."""
+    return int((np.abs(found).max(axis=1) <= LIMIT).sum())
+
+
+def best_shifts(found: np.ndarray) -> tuple[int, tuple[float, ...]]:
+    """Return the most stations that one shift [m] of each datum, the same everywhere, keeps within the limit."""
+    steps = np.arange(-0.04, 0.0401, 0.005)
+    met = np.abs(found[:, :, None] + steps) <= LIMIT
+    high = met[:, 0, :, None] & met[:, 1, None, :]
+    low = met[:, 2, :, None] & met[:, 3, None, :]
+    counts = np.einsum("sab,scd->abcd", high.astype(np.float32), low.astype(np.float32))
+    best = np.unravel_index(int(np.argmax(counts)), counts.shape)
+    return int(counts[best]), tuple(float(steps[at]) for at in best)
+
+
+def rules(folder: Path) -> None:
+    """Print at how many stations each rule, and each fitted shift, keeps the means within the limit."""
+    write = sys.stdout.write
+    for name, found in by_rule(folder).items():
+        own = 0.5 * (found.max(axis=1) + found.min(axis=1))
+        write(f"{name:30s} {within(found)} of 40; with a shift fitted to each station {within(found - own[:, None])}; ")
+        count, shifts = best_shifts(found)
+        centimetres = ", ".join(f"{what} {100 * shift:+.1f}" for what, shift in zip(MEANS, shifts, strict=True))
+        write(f"with one fitted to each datum {count} ({centimetres} cm)\n")
+
+
 def main() -> None:
     """Print both tables."""
     root = Path(os.environ.get("EBBMARK_OPEN_DATA", Path(__file__).resolve().parents[3] / "shared" / "data"))
     write = sys.stdout.write
     folder = root / "noaa_constituents"
+    if sys.argv[1:] == ["rules"]:
+        rules(folder)
+        return
     names = (*MEANS, *EXTREMES)
     write("computed minus published, above MSL [cm]; max: of the four means; free: with their mean taken off\n")
     write(f"{'':36s}" + "".join(f"{name:>7s}" for name in names) + "    max   free\n")

@@ -74,3 +74,12 @@ def test_published_means_hold_the_weather_that_predictions_lack(open_data: Path)
         whole = datums.differences(open_data / "noaa" / "constituents_for_records", station)
         for level in datums.MEANS:
             assert predicted[level] - seen[level] == pytest.approx(whole[level], abs=0.008), (name, level)
+
+
+def test_the_best_shift_of_each_datum_is_the_one_that_most_stations_ask_for() -> None:
+    apart = np.array([[0.06, 0.0, 0.0, -0.06], [0.07, 0.0, 0.0, -0.07], [-0.06, 0.0, 0.0, 0.06], [0.2, 0.0, 0.0, 0.0]])
+    count, shifts = datums.best_shifts(apart)
+    assert count == 2
+    assert shifts[0] < -0.02
+    assert shifts[3] > 0.02
+    assert datums.within(apart) == 0

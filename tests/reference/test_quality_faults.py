@@ -5,9 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from tests.reference.fault_bounds import Clock
 from tests.reference.quality_faults import rate
 from tests.reference.quality_records import FAULTS, QUIET_M, Fault, alarms, record, surges
 from tidecore.quality import check_record
+from tidecore.quality.hourly import by_the_hour
 
 
 @pytest.mark.parametrize("name", ["honolulu", "hillarys", "portland", "everglades", "syowa"])
@@ -45,3 +47,16 @@ def test_a_gauge_that_stood_still_for_months(open_data):
     assert stuck.sum() > 3500
     assert (checked["quality"].values[stuck] == 4).mean() > 0.99
     assert max(report.of("flat_line"), key=lambda finding: finding.values).start.startswith("2018-12-13")
+
+
+def test_the_year_of_honolulu_holds_a_shift_of_its_own(open_data):
+    """Tide and shift together tell one of a record without any, of over half of the 15 minutes promised."""
+    found = {}
+    for name in ("honolulu", "hillarys"):
+        of = record(open_data, name)
+        clock = Clock(of, by_the_hour(of.times_us, of.levels, of.tide))
+        _, deviations, minutes = clock.likeliest(clock.levels)
+        found[name] = deviations, abs(minutes)
+    assert found["honolulu"][0] > 8.0
+    assert found["honolulu"][1] > 7.5
+    assert found["hillarys"][0] < 5.0

@@ -5,6 +5,9 @@ from __future__ import annotations
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 
+import pytest
+from sqlalchemy import event
+
 from service.api.paging import write_place
 from service.security import LOCAL_ACCOUNT
 from service.storage.records import CREATED, UPDATED, Change
@@ -93,3 +96,21 @@ def test_writers_at_once_leave_no_gap_and_no_double(house):
         assert {one.change.thing_id for one in found} == {f"mrk_{number:03d}" for number in range(40)}
         # Made and edited in one unit of work, a thing is new to everybody else.
         assert {(one.change.change, one.change.version) for one in found} == {(CREATED, 2)}
+
+
+@pytest.mark.sqlite("other databases show no plan of a statement within it")
+def test_changes_that_are_replaced_are_looked_up_alone(house):
+    plans: list[str] = []
+
+    def explain(connection, _cursor, statement, parameters, *_):
+        if statement.startswith("DELETE FROM changes"):
+            plans.extend(row[3] for row in connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {statement}", parameters))
+
+    event.listen(house.store.engine, "before_cursor_execute", explain)
+    with house.store.unit(LOCAL_ACCOUNT, writes=True) as unit:
+        for kind, number in (("mark", 1), ("mark", 2), ("trip", 3)):
+            unit.note(Change(kind, f"one_{number}", UPDATED, 2, NOW))
+        unit.commit()
+    event.remove(house.store.engine, "before_cursor_execute", explain)
+    assert len(plans) == 2
+    assert all("(account_id=? AND kind=? AND thing_id=?)" in plan for plan in plans), plans

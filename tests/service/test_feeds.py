@@ -12,7 +12,11 @@ import pytest
 from sqlalchemy import select
 from starlette.testclient import TestClient
 
+from service.errors import NotFound
+from service.storage.engine import open_engine
 from service.storage.tables import Table
+from service.storage.unit import Store
+from service.usecases.feeds import open_feed
 from tests.service.coast import make_coast
 from tests.service.holders import Clock, context_of, keyed_client, make_holder
 from tests.service.problems import problem
@@ -188,6 +192,27 @@ def test_unknown_and_revoked_tokens_are_told_alike_and_none_is_logged(shore, cap
     problem(refused, 401, "key-malformed")
     assert token.rpartition("_")[2] not in capfd.readouterr().err
     assert all(token not in json.dumps(one) for one in told)
+
+
+def test_a_token_that_another_process_revokes_is_good_for_nothing_at_once(shore):
+    client, *_ = shore
+    mine = feed(client)
+    path, context = mine["path"], context_of(client)
+    for _ in range(2):
+        fetch(client, path)
+    # Nor does it help another secret that the right one was met just now.
+    other = path.removesuffix(".ics")[:-1] + ("1" if path[-5] == "0" else "0") + ".ics"
+    fetch(client, other, 404)
+    account = open_feed(context, mine["token"]).account_id
+    store = Store(open_engine(context.settings.database_url))
+    with store.unit(account, writes=True) as unit:
+        unit.feeds.remove(mine["id"])
+        unit.commit()
+    store.close()
+    # At the door, and behind it.
+    with pytest.raises(NotFound):
+        open_feed(context, mine["token"])
+    fetch(client, path, 404)
 
 
 def test_the_last_use_is_kept_to_the_hour_and_a_feed_has_a_pace_of_its_own(tmp_path):

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import random
+import time
 from dataclasses import asdict, replace
 from datetime import UTC
 from typing import Any
 
 import pytest
 from alembic import command
+from sqlalchemy import text
 from starlette.testclient import TestClient
 
 from service.app import create_app
@@ -172,6 +174,26 @@ def test_a_log_of_before_is_given_its_months(shore):
     house.upgrade()
     after = told(replace(house.context, logs=Remembered(1)))
     assert {name: view for name, (_, view) in after.items()} == before
+
+
+def test_no_version_of_a_month_comes_twice(house, monkeypatch):
+    """Not where an older store is restored, of whose lost writes somebody has ETags; nor by a clock that goes back."""
+
+    def write(after=""):
+        with house.store.unit(LOCAL_ACCOUNT, writes=True) as unit:
+            unit.log_months.count_up("trips", [202603])
+            if after:
+                unit._session.execute(text(f"UPDATE log_months SET version = {after}"))
+            found = unit.log_months.versions()["trips", 202603]
+            unit.commit()
+        return found
+
+    kept, lost = write(), write()
+    assert write(after=str(kept)) == kept < lost
+    again = write()
+    assert again > lost
+    monkeypatch.setattr(time, "time_ns", lambda: 1000)
+    assert write() == again + 1
 
 
 def test_memory_for_logs_is_bounded():

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from importlib import import_module
 
-NAMES = ("isolation_timing", "kills", "cluster_kills", "contract", "filters", "pegs")
+NAMES = ("isolation_timing", "kills", "cluster_kills", "contract", "filters", "pegs", "import_memory")
 
 
 def main(chosen: list[str]) -> int:

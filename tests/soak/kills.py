@@ -1,4 +1,4 @@
-"""100 kills of the server in the middle of single writes, 40 of imports, 40 of plans: crashes, not power losses."""
+"""100 kills of the server in the middle of single writes, 60 of imports, 40 of plans: crashes, not power losses."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from tests.faults.killed_plans import run_plan_kills
 from tests.faults.killing import run_kills
 from tests.soak.parts import run_parts
 
-PARTS, KILLS, OF_IMPORTS, ROWS = 10, 10, 4, 10_000
+PARTS, KILLS, OF_IMPORTS, ROWS = 10, 10, 6, 10_000
 OF_PLANS, MARKS = 4, 60
 _LIMIT_S = 3600.0
 

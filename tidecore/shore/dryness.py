@@ -155,10 +155,9 @@ def _table(ground: Ground, sand: bool, largest: float) -> _Table:
     strengths = np.linspace(0.0, strongest, _STRENGTHS)
     reached = bottom + step * np.arange(needed.shape[1])
     wetted = np.empty((_LEVELS, _STRENGTHS))
-    for i, row in enumerate(needed):
-        # They never fall along a row.
-        some = int(np.searchsorted(row, _ALMOST_NEVER))
-        wetted[i] = np.interp(strengths, row[:some], reached[:some])
+    # They never fall along a row.
+    for i, some in enumerate(np.count_nonzero(needed < _ALMOST_NEVER, axis=1).tolist()):
+        wetted[i] = np.interp(strengths, needed[i, :some], reached[:some])
     for turned in (wetted, wetted.T):
         _lift_jumps(turned, 2.0 * step)
     wetted = np.maximum.accumulate(_accumulate(np.maximum, wetted), axis=1)
@@ -205,14 +204,15 @@ def _by_reach(strength: FloatArray, largest: float) -> FloatArray:
     place = np.arange(count) / largest
     before = np.minimum(place.astype(np.intp), _LEVELS - 1)
     after, part = np.minimum(before + 1, _LEVELS - 1), place - before
-    between = strength[after]
-    from_ = strength[before]
+    # A still level a row: each is moved whole to where its levels begin.
+    rows = np.ascontiguousarray(strength.T)
+    between, from_ = rows.take(after, axis=1), rows.take(before, axis=1)
     between -= from_
-    between *= part[:, None]
+    between *= part
     between += from_
     needed = np.zeros((_LEVELS, count))
     for i in range(_LEVELS):
-        needed[i, i:] = between[: count - i, i]
+        needed[i, i:] = between[i, : count - i]
     return needed
 
 

@@ -1,11 +1,14 @@
 """Which months of a log were written to: what is remembered of a month holds as long as its version is the same.
 
 Every write to the tables in question counts the months up that it touches, in its own transaction and in the
-repository that does the write. Versions only ever go up, so that none comes twice.
+repository that does the write. Versions only ever go up, and are the time of the write unless that is no more than the
+one before: so none comes twice, also where a store is restored that is older than an ETag somebody has, or a
+transaction is rolled back after its months were read.
 """
 
 from __future__ import annotations
 
+import time
 from collections.abc import Collection, Iterable, Mapping
 from datetime import date
 from typing import Any
@@ -21,8 +24,9 @@ FACT_PART, JOIN_PART = TripFactRow.__tablename__, TripJoinRow.__tablename__
 NO_MONTH = 0
 
 _COUNT_UP = text(
-    "INSERT INTO log_months (account_id, part, month, version) VALUES (:account_id, :part, :month, 1) "
-    "ON CONFLICT (account_id, part, month) DO UPDATE SET version = log_months.version + 1"
+    "INSERT INTO log_months (account_id, part, month, version) VALUES (:account_id, :part, :month, :now_us) "
+    "ON CONFLICT (account_id, part, month) DO UPDATE SET version = CASE "
+    "WHEN excluded.version > log_months.version THEN excluded.version ELSE log_months.version + 1 END"
 )
 
 #: Versions of months by part; in a month that is not among them there is nothing.
@@ -41,7 +45,8 @@ class LogMonthRepository(Repository):
 
     def count_up(self, part: str, months: Iterable[int]) -> None:
         """Note that rows of these months are written to."""
-        values = [{"account_id": self._account_id, "part": part, "month": month} for month in sorted(set(months))]
+        common = {"account_id": self._account_id, "part": part, "now_us": time.time_ns() // 1000}
+        values = [{**common, "month": month} for month in sorted(set(months))]
         if values:
             self._session.connection().execute(_COUNT_UP, values)
 

@@ -8,7 +8,7 @@ import pytest
 import xarray
 
 import tidecore
-from tests.reference.best_model import score
+from tests.reference.best_model import bracket, score
 from tests.reference.shallow_channel import ChannelGauge, shallow_gauge
 from tests.tidecore.model.test_fit import of_truth, record
 from tidecore.errors import InvalidInput
@@ -210,3 +210,12 @@ def test_parts_that_overlap_must_agree() -> None:
     assert (alone.diagnostics.values, alone.diagnostics.missing) == (24 * 60, 24 * 60)
     with pytest.raises(InvalidInput, match="there is none"):
         tidecore.fit([])
+
+
+def test_the_bracket_of_two_errors_holds_their_ratio_and_widens_with_weeks_that_disagree():
+    times = np.arange("2026-01-01", "2026-04-01", dtype="datetime64[h]").astype("datetime64[us]")
+    even = np.where(np.arange(len(times)) % 2 == 0, 0.1, -0.1)
+    assert bracket(times, 2.0 * even, even) == pytest.approx((2.0, 2.0))
+    low, high = bracket(times, even * np.where(np.arange(len(times)) // 168 % 2 == 0, 0.5, 1.4), even)
+    assert low < 0.98
+    assert high > 1.1
