@@ -29,7 +29,7 @@ from tidecore.safety import Care, OutingFacts, Thresholds
 from tidecore.sky import SkyPositions, sky_positions
 from tidecore.timebase import TimeSpan, from_microseconds
 from tidecore.timeline import Timeline, build_timeline
-from tidecore.windows import MarkSearch, SessionOptions, plan_sessions, search_marks
+from tidecore.windows import PlannedMark, SessionOptions, plan_marks, search_marks
 
 T = TypeVar("T")
 
@@ -113,13 +113,13 @@ def unpack(content: bytes) -> dict[str, Any]:
     return found
 
 
-def _together(asked: _Asked, chunk: PlanChunk) -> tuple[Mapping[str, MarkSearch], str | None]:
-    """Return what one search over all marks of a chunk finds; nothing where it fails: then each is searched alone.
+def _together(asked: _Asked, chunk: PlanChunk) -> tuple[Mapping[str, PlannedMark], str | None]:
+    """Return the plans of all marks of a chunk, made in one go; nothing where that fails: then each is made alone.
 
     An error that nobody foresaw comes with its trace.
     """
     try:
-        return asked.search(chunk, chunk.marks), None
+        return asked.plan(chunk, chunk.marks), None
     except (CoreError, ServiceError):
         # Which mark it was, and that the others are fine, comes out mark by mark, and the problem with it.
         return {}, None
@@ -129,9 +129,9 @@ def _together(asked: _Asked, chunk: PlanChunk) -> tuple[Mapping[str, MarkSearch]
         return {}, _trace(error)
 
 
-def _outcome(asked: _Asked, chunk: PlanChunk, one: ChunkMark, found: MarkSearch | None) -> MarkOutcome:
+def _outcome(asked: _Asked, chunk: PlanChunk, one: ChunkMark, found: PlannedMark | None) -> MarkOutcome:
     try:
-        document = asked.plan(chunk, one, found or asked.search(chunk, [one])[one.mark_id])
+        document = asked.document(chunk, one, found or asked.plan(chunk, [one])[one.mark_id])
     except (CoreError, ServiceError) as error:
         return MarkOutcome(one.mark_id, problem=encode_error(error))
     except MemoryError:
@@ -160,9 +160,15 @@ class _Asked:
         self.free_time = None if question.free_time is None else FreeTime.parse(question.free_time)
         self.sky = _SKIES.get((question.start_us, question.end_us), lambda: _sky(self.span))
 
-    def search(self, chunk: PlanChunk, marks: Sequence[ChunkMark]) -> dict[str, MarkSearch]:
-        """Return what the rules find at marks of a chunk, searched in one go, by the ids of the marks."""
-        return search_marks({one.mark_id: self._timeline(chunk, one) for one in marks}, self.rules, self.care)
+    def plan(self, chunk: PlanChunk, marks: Sequence[ChunkMark]) -> dict[str, PlannedMark]:
+        """Return the plans of marks of a chunk, searched in one go, by the ids of the marks."""
+        return plan_marks(
+            search_marks({one.mark_id: self._timeline(chunk, one) for one in marks}, self.rules, self.care),
+            self.options,
+            travel_min=self.question.travel_min,
+            most=self.question.most,
+            diverse=self.question.diverse,
+        )
 
     def _timeline(self, chunk: PlanChunk, one: ChunkMark) -> Timeline:
         return build_timeline(
@@ -179,21 +185,14 @@ class _Asked:
     def _sea(self, chunk: PlanChunk, one: ChunkMark) -> Conditions | None:
         return None if one.sea is None else _SEAS.get(one.sea, lambda: _conditions(*chunk.seas[str(one.sea)]))
 
-    def plan(self, chunk: PlanChunk, one: ChunkMark, search: MarkSearch) -> dict[str, Any]:
-        """Return the document of one mark, from what was found there."""
-        planned = plan_sessions(
-            search,
-            self.options,
-            travel_min=self.question.travel_min,
-            most=self.question.most,
-            diverse=self.question.diverse,
-        )
+    def document(self, chunk: PlanChunk, one: ChunkMark, planned: PlannedMark) -> dict[str, Any]:
+        """Return the document of one mark, from its plan."""
         told = _SAID.get(
             (one.sea, self.span.start_us, self.span.end_us),
             lambda: self._said(self._sea(chunk, one), chunk.nothing_told),
         )
         return {
-            "rests_on": {**one.rests_on, "datum": search.timeline.datum, "said": told},
+            "rests_on": {**one.rests_on, "datum": planned.datum, "said": told},
             **planned_document(planned),
         }
 

@@ -37,7 +37,7 @@ from tidecore.windows import (
     Session,
     SessionOptions,
     compare_sessions,
-    complete,
+    complete_all,
     explain_no_outings,
     find_double_outings,
     find_outings,
@@ -106,7 +106,8 @@ class SessionResult:
 
     def page(self, start: int, limit: int) -> list[tuple[RankedOuting, Session]]:
         """Return so many ranked outings from one place on, with the account of each."""
-        return [(one, complete(one.outing, self.searches)) for one in self.ranked[start : start + limit]]
+        some = self.ranked[start : start + limit]
+        return list(zip(some, complete_all([one.outing for one in some], self.searches), strict=True))
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ from tidecore.windows.obstacles import explain_why_not
 from tidecore.windows.options import SessionOptions
 from tidecore.windows.outings import Outing, find_outings
 from tidecore.windows.picks import LeadCheck, MethodPick, MethodPicks, NotPicked, Reason, pick_methods
-from tidecore.windows.planned import PlannedMark, PlannedSession, plan_sessions
+from tidecore.windows.planned import PlannedMark, PlannedSession, plan_marks, plan_sessions
 from tidecore.windows.ranking import RankedOuting, rank_outings
 from tidecore.windows.scoring import Scores, score_columns, score_rule
 from tidecore.windows.search import (
@@ -32,7 +32,7 @@ from tidecore.windows.search import (
     find_windows_at_marks,
 )
 from tidecore.windows.session import Lull, Session, SessionLeg, SessionWindow
-from tidecore.windows.sessions import complete, find_sessions, session_at
+from tidecore.windows.sessions import complete, complete_all, find_sessions, session_at
 from tidecore.windows.two_marks import find_double_outings
 from tidecore.windows.verdicts import Verdicts
 from tidecore.windows.window import BestHour, Contribution, GroupContribution, UnknownTerm, Window
@@ -72,6 +72,7 @@ __all__ = [
     "bait_dangers",
     "compare_sessions",
     "complete",
+    "complete_all",
     "explain",
     "explain_no_outings",
     "explain_why_not",
@@ -84,6 +85,7 @@ __all__ = [
     "find_windows",
     "find_windows_at_marks",
     "pick_methods",
+    "plan_marks",
     "plan_sessions",
     "rank_outings",
     "score_columns",

@@ -139,7 +139,7 @@ def _scored(judged: Judgement, spans: list[Span], samples: Samples) -> Search[tu
     """Return the instants over which windows are integrated, in all of which the rule holds, and the scores there."""
     # The rule still holds so far before the edge that was found.
     ends = np.array([(span.start_us, max(span.start_us, span.end_us - EDGE_TOLERANCE_US - 1)) for span in spans])
-    samples_us = samples.times_us
+    samples_us, suits = _about(samples, ends)
     within = np.searchsorted(ends[:, 0], samples_us, side="right") - 1
     sampled = samples_us[(within >= 0) & (samples_us < ends[within, 1])]
     times = distinct(np.concatenate((ends.ravel(), sampled)))
@@ -153,9 +153,9 @@ def _scored(judged: Judgement, spans: list[Span], samples: Samples) -> Search[tu
     at = np.minimum(np.searchsorted(samples_us, times), samples_us.size - 1)
     new = samples_us[at] != times
     found = yield from _judged(judged, times[new])
-    memberships = {k: suits[at] for k, suits in samples.suits.items()}
-    for k, suits in memberships.items():
-        suits[new] = found[k]
+    memberships = {k: one[at] for k, one in suits.items()}
+    for k, one in memberships.items():
+        one[new] = found[k]
     for turn in range(_TURNS):
         score = judged.scorer.score(memberships, times.size)
         more = [_tops(times, score, np.searchsorted(times, ends[:, 0]))]
@@ -169,6 +169,13 @@ def _scored(judged: Judgement, spans: list[Span], samples: Samples) -> Search[tu
             times = times[order]
             memberships = {k: np.concatenate((memberships[k], found[k]))[order] for k in memberships}
     return times, score_memberships(judged.rule, judged.scorer.memberships(memberships, times.size))
+
+
+def _about(samples: Samples, ends: IntArray) -> tuple[IntArray, dict[int, FloatArray]]:
+    """Return the samples from the first of some spans to the last, and how well each leaf that changes suits there."""
+    first, last = np.searchsorted(samples.times_us, (ends[0, 0], ends[-1, 1])).tolist()
+    part = slice(min(first, samples.times_us.size - 1), last + 1)
+    return samples.times_us[part], {k: one[part] for k, one in samples.suits.items()}
 
 
 def _judged(judged: Judgement, times_us: IntArray) -> Search[dict[int, FloatArray]]:

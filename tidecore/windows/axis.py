@@ -101,6 +101,8 @@ class Axis:
         parts: dict[str, list[tuple[Places, AnyArray]]] = {name: [] for name in names}
         for sharing, some in asked.items():
             here = np.concatenate([own_us[bounds[k] : bounds[k + 1]] for k in sharing])
+            if own_us.size > here.size == 0:
+                continue
             columns = self.timelines[sharing[0]].at(here, some)
             for name in some:
                 parts[name].append((sharing, columns[name]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -15,8 +16,8 @@ from tidecore.safety import CAREFUL, Care, clear_of
 from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE
 from tidecore.timeline import Timeline, factors
 from tidecore.units import AnyArray, FloatArray, IntArray
-from tidecore.windows.account import account
 from tidecore.windows.axis import Axis, axes
+from tidecore.windows.found import Found
 from tidecore.windows.groups import Group, search_groups
 from tidecore.windows.rounds import Search, side_by_side
 from tidecore.windows.search import held_by
@@ -81,18 +82,23 @@ class Curve:
 # No slots here and below: what is worked out once is kept in the instance's dictionary.
 @dataclass(frozen=True, eq=False)
 class RuleCurve:
-    """One rule at one mark: how the caller calls it, its windows in time order, and its score over the span."""
+    """One rule at one mark: how the caller calls it, its windows by their numbers, and its score over the span."""
 
     key: str
     rule: SpeciesRule
-    windows: tuple[Window, ...]
+    found: Found
+    numbers: range
     score: Curve
+
+    @property
+    def windows(self) -> tuple[Window, ...]:
+        """All its windows, in time order."""
+        return self.found.windows(self.numbers)
 
     @cached_property
     def windows_us(self) -> IntArray:
         """Start and end of each window [microseconds since 1970], shape ``(n, 2)``."""
-        ends = [(window.start, window.end) for window in self.windows]
-        return np.array(ends, dtype="datetime64[us]").reshape(-1, 2).view(np.int64)
+        return self.found.windows_us(self.numbers)
 
 
 @dataclass(frozen=True, eq=False)
@@ -229,19 +235,19 @@ def _searched(
     """Search for the windows of one rule at marks that are alike to it, and draw its score at each."""
     judged, places = group.judged, group.places
     spans, samples = yield from find_spans(judged, axis, places, kept)
-    windows = yield from account(judged, axis, spans, samples)
     # The search leaves out where nothing can hold; a session may fish on there.
     even = axis.even_us(places)
     score = judged.score({name: axis.even(name, places) for name in judged.names}, even.size)
     times, chosen = np.unique(np.concatenate((samples.times_us, even)), return_index=True)
     values, bounds = np.concatenate((samples.score, score))[chosen], np.searchsorted(axis.places(times), places)
+    all_of_them, at = Found(judged, axis, spans, samples), [span.place for span in spans]
     found = []
     for place, first, last in zip(places, bounds.tolist(), [*bounds.tolist()[1:], times.size], strict=True):
         curve = Curve(times[first:last] - axis.shift_us(place), values[first:last])
         if place in kept:
             curve = _only(curve, np.array(kept[place], dtype=np.int64).reshape(-1, 2))
-        here = tuple(window for span, window in zip(spans, windows, strict=True) if span.place == place)
-        found.append(RuleCurve(key, judged.rule, here, curve))
+        numbers = range(bisect_left(at, place), bisect_right(at, place))
+        found.append(RuleCurve(key, judged.rule, all_of_them, numbers, curve))
     return found
 
 

@@ -22,11 +22,11 @@ def explain_no_outings(
     name = search.timeline.mark.name
     if not search.curves:
         return (f"{name}: no rule accepts the ground here.",)
-    windows = [window for one in search.curves for window in one.windows]
+    windows = sum(len(one.windows_us) for one in search.curves)
     if not windows:
         return (f"{name}: no rule has a window in the span.", *_nearest(search))
     there = stays(search, free_us, travel_min, travel_min)
-    said = [f"{name}: {len(windows)} window{'s' if len(windows) > 1 else ''} of the rules in the span."]
+    said = [f"{name}: {windows} window{'s' if windows > 1 else ''} of the rules in the span."]
     said += search.care.said(search.timeline)
     if not len(there):
         said.append("None of the span is free, with time for the way, open access and no danger.")

@@ -16,9 +16,9 @@ from tidecore.windows.curves import MarkSearch
 from tidecore.windows.nothing import explain_no_outings
 from tidecore.windows.options import SessionOptions
 from tidecore.windows.outings import Outing, find_outings
-from tidecore.windows.ranking import local_days, rank_outings
+from tidecore.windows.ranking import RankedOuting, local_days, rank_outings
 from tidecore.windows.session import SessionWindow
-from tidecore.windows.sessions import windows_fished
+from tidecore.windows.sessions import account_for, windows_fished
 from tidecore.windows.verdicts import FishableGrade, grade_stays
 from tidecore.windows.window import BestHour
 
@@ -88,13 +88,14 @@ class PlannedSession:
 class PlannedMark:
     """A mark in a plan: how many sessions there are, the best of them in time order, why there is none.
 
-    ``clock_changes`` are those of the mark's clocks in the span.
+    ``clock_changes`` are those of the mark's clocks in the span, ``datum`` is what heights there are above.
     """
 
     found: int
     sessions: tuple[PlannedSession, ...]
     nothing: tuple[str, ...]
     clock_changes: tuple[ClockChange, ...]
+    datum: str
 
 
 def plan_sessions(
@@ -125,15 +126,45 @@ def plan_sessions(
     The same sessions as `find_outings` has, with hazards as `assess` has them; what is the same work for all of them
     is done once.
     """
+    return plan_marks({search.key: search}, options, travel_min=travel_min, most=most, diverse=diverse)[search.key]
+
+
+def plan_marks(
+    searches: Mapping[str, MarkSearch],
+    options: SessionOptions,
+    *,
+    travel_min: float = 0.0,
+    most: int | None = None,
+    diverse: bool = True,
+) -> dict[str, PlannedMark]:
+    """Return the sessions of several marks by key, each as `plan_sessions` has them, and windows told in one go."""
+    found: dict[str, list[Outing]] = {}
+    kept: dict[str, list[RankedOuting]] = {}
+    for key, search in searches.items():
+        outings = find_outings(search, options, search.timeline.sources.free_us, travel_min)
+        ranked = rank_outings(outings, {search.key: search}, diverse=diverse, each=most)
+        found[key], kept[key] = outings, sorted(ranked, key=lambda one: one.outing.order)
+    account_for([(search.curves, [one.outing.legs[0] for one in kept[key]]) for key, search in searches.items()])
+    return {
+        key: _told(search, kept[key], len(found[key])) if found[key] else _nothing(search, options, travel_min)
+        for key, search in searches.items()
+    }
+
+
+def _nothing(search: MarkSearch, options: SessionOptions, travel_min: float) -> PlannedMark:
+    said = explain_no_outings(search, options, search.timeline.sources.free_us, travel_min)
+    return _planned(search, 0, (), said)
+
+
+def _planned(search: MarkSearch, found: int, sessions: Sequence[PlannedSession], nothing: Sequence[str]) -> PlannedMark:
     timeline = search.timeline
     changes = clock_changes(timeline.mark.zone, timeline.span)
-    free = timeline.sources.free_us
-    outings = find_outings(search, options, free, travel_min)
-    if not outings:
-        return PlannedMark(0, (), explain_no_outings(search, options, free, travel_min), changes)
-    ranked = rank_outings(outings, {search.key: search}, diverse=diverse, each=most)
-    kept = sorted(ranked, key=lambda one: one.outing.order)
-    chosen = [one.outing for one in kept]
+    return PlannedMark(found, tuple(sessions), tuple(nothing), changes, timeline.datum)
+
+
+def _told(search: MarkSearch, kept: Sequence[RankedOuting], found: int) -> PlannedMark:
+    """Return what a plan keeps of a mark: of so many outings that were found those in time order."""
+    timeline, chosen = search.timeline, [one.outing for one in kept]
     hazards = _hazards(search, chosen)
     fishable = grade_stays(timeline, [(one.legs[0].start_us, one.legs[0].end_us) for one in chosen])
     columns = _at_best(timeline, chosen)
@@ -162,7 +193,7 @@ def plan_sessions(
                 unknowns=tuple(sorted({term.factor for window in windows for term in window.window.unknowns})),
             )
         )
-    return PlannedMark(len(outings), tuple(sessions), (), changes)
+    return _planned(search, found, sessions, ())
 
 
 def _hazards(search: MarkSearch, outings: Sequence[Outing]) -> list[HazardReport]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from tidecore.timebase import US_PER_MINUTE, US_PER_SECOND, TimeSpan, from_micro
 from tidecore.timeline import Timeline, find_factor
 from tidecore.units import AnyArray, FloatArray
 from tidecore.windows.curves import MarkSearch, RuleCurve, search_mark
+from tidecore.windows.found import tell
 from tidecore.windows.options import SessionOptions
 from tidecore.windows.outings import Outing, OutingLeg, find_outings, leg_at, outing_of
 from tidecore.windows.reasons import session_reasons
@@ -73,7 +74,7 @@ def find_sessions(
     """
     search = search_mark(timeline.mark.name, timeline, _named(rules), care)
     outings = find_outings(search, options or SessionOptions(), timeline.sources.free_us, travel_min)
-    return [complete(outing, {search.key: search}) for outing in outings]
+    return complete_all(outings, {search.key: search})
 
 
 def session_at(
@@ -105,6 +106,13 @@ def _named(rules: Sequence[SpeciesRule]) -> dict[str, SpeciesRule]:
     for number, rule in enumerate(rules, start=1):
         found[rule.name if rule.name not in found else f"rule {number}"] = rule
     return found
+
+
+def complete_all(outings: Sequence[Outing], searches: Mapping[str, MarkSearch]) -> list[Session]:
+    """Return the full account of each outing, as `complete` does; the windows of all are accounted for in one go."""
+    legs = [leg for outing in outings for leg in outing.legs]
+    account_for([(search.curves, [leg for leg in legs if leg.mark == key]) for key, search in searches.items()])
+    return [complete(outing, searches) for outing in outings]
 
 
 def complete(outing: Outing, searches: Mapping[str, MarkSearch]) -> Session:
@@ -173,15 +181,25 @@ def _leg(leg: OutingLeg, search: MarkSearch) -> SessionLeg:
 
 def windows_fished(curves: Sequence[RuleCurve], legs: Sequence[OutingLeg]) -> list[tuple[SessionWindow, ...]]:
     """Return the parts of windows that each leg fishes, in time order."""
-    starts, ends = (np.array([getattr(leg, name) for leg in legs], dtype=np.int64) for name in ("start_us", "end_us"))
+    account_for([(curves, legs)])
     found: list[list[SessionWindow]] = [[] for _ in legs]
     for one in curves:
-        # The windows of a rule are apart and in order.
-        firsts = np.searchsorted(one.windows_us[:, 1], starts, side="right").tolist()
-        lasts = np.searchsorted(one.windows_us[:, 0], ends).tolist()
-        for parts, leg, first, last in zip(found, legs, firsts, lasts, strict=True):
-            parts += [_part(one, window, leg) for window in one.windows[first:last]]
+        for parts, leg, numbers in zip(found, legs, _fished(one, legs), strict=True):
+            parts += [_part(one, window, leg) for window in one.found.windows(numbers)]
     return [tuple(sorted(parts, key=lambda one: (one.start, one.end, one.rule))) for parts in found]
+
+
+def account_for(asked: Iterable[tuple[Sequence[RuleCurve], Sequence[OutingLeg]]]) -> None:
+    """Account for the windows that legs at some marks fish, in one go."""
+    tell([(one.found, numbers) for curves, legs in asked for one in curves for numbers in _fished(one, legs)])
+
+
+def _fished(one: RuleCurve, legs: Sequence[OutingLeg]) -> list[range]:
+    """Return the numbers of the windows that each leg fishes: those of a rule are apart and in order."""
+    starts, ends = (np.array([getattr(leg, name) for leg in legs], dtype=np.int64) for name in ("start_us", "end_us"))
+    firsts = np.searchsorted(one.windows_us[:, 1], starts, side="right").tolist()
+    lasts = np.searchsorted(one.windows_us[:, 0], ends).tolist()
+    return [one.numbers[first:last] for first, last in zip(firsts, lasts, strict=True)]
 
 
 def _part(one: RuleCurve, window: Window, leg: OutingLeg) -> SessionWindow:

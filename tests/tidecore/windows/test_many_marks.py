@@ -14,10 +14,13 @@ from tidecore.filters import Filter
 from tidecore.rules import SpeciesRule
 from tidecore.timeline import Timeline, build_timeline
 from tidecore.windows import (
+    SessionOptions,
     Window,
     find_all_windows,
     find_windows,
     find_windows_at_marks,
+    plan_marks,
+    plan_sessions,
     search_mark,
     search_marks,
 )
@@ -97,6 +100,34 @@ def test_curves_of_marks_searched_together_are_those_of_each_alone() -> None:
 def _assert_equal(mine: Curve, other: Curve, line: Timeline) -> None:
     inside = np.arange(line.span.start_us, line.span.end_us, 60_000_000)
     np.testing.assert_allclose(mine.at(inside), other.at(inside), rtol=0, atol=1e-12)
+
+
+def test_a_window_is_told_alone_as_it_is_with_all_others() -> None:
+    rules: dict[str, SpeciesRule] = {f"rule {k}": one for k, one in enumerate(RULES)}
+    some, every = (search_marks({str(k): one for k, one in enumerate(lines())}, rules) for _ in range(2))
+    curves = [(mine, other) for key in some for mine, other in zip(some[key].curves, every[key].curves, strict=True)]
+    for mine, other in curves:
+        last = mine.numbers[-1:]
+        assert told(list(mine.found.windows(last))) == told(list(other.windows))[-1:]
+        assert told(list(mine.windows)) == told(list(other.windows))
+    assert sum(len(mine.windows_us) for mine, _ in curves) > 10
+
+
+def test_plans_of_marks_made_together_are_those_of_each_alone() -> None:
+    rules, each = {"wind": RULES[0], "flow": RULES[1]}, {str(k): one for k, one in enumerate(lines())}
+    together = plan_marks(search_marks(each, rules), SessionOptions(), travel_min=15.0, most=4)
+    for key, one in each.items():
+        alone, mine = (
+            plan_sessions(search_mark(key, one, rules), SessionOptions(), travel_min=15.0, most=4),
+            together[key],
+        )
+        assert (mine.found, mine.nothing, mine.datum) == (alone.found, alone.nothing, one.datum)
+        assert [session.outing for session in mine.sessions] == [session.outing for session in alone.sessions]
+        for session, other in zip(mine.sessions, alone.sessions, strict=True):
+            windows, others = ([part.window for part in some.windows] for some in (session, other))
+            assert told(windows) == told(others)
+            assert session.limiting_factor == other.limiting_factor
+    assert sum(len(mark.sessions) for mark in together.values()) > 4
 
 
 def test_one_mark_is_found_as_one_rule_finds_it() -> None:
