@@ -38,8 +38,8 @@ IMPORT = "import"
 ROWS = 1000
 #: Rows that are longer than so much together are more than one transaction, however few they are [bytes].
 MOST_BYTES = 8 * 1024 * 1024
-#: Smallest file whose rows are judged by processes of their own; starting these costs as much as a few MB [bytes].
-LARGE = 4 * 1024 * 1024
+#: Smallest file whose rows are judged by processes of their own; to start these costs as much as some MB do [bytes].
+LARGE = 16 * 1024 * 1024
 #: Most of these processes: more than the one that writes can keep up with are of no use.
 MOST_JUDGES = 4
 #: How often a transaction is tried where another writer was at the same rows.
