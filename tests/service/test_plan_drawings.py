@@ -16,6 +16,7 @@ from tests.service.conftest import settings_for
 from tests.service.problems import problem
 from tests.service.test_mark_charts import words
 from tests.service.test_plans import items, made
+from tidecore.windows import factor_words
 
 SVG, PNG, HTML = {"accept": "image/svg+xml"}, {"accept": "image/png"}, {"accept": "text/html"}
 EDIT = {"if-match": "*", "content-type": "application/merge-patch+json"}
@@ -117,7 +118,9 @@ def test_a_sheet_tells_every_day_and_the_best_sessions(shore):
     assert [row[0] for row in best] == [str(one["rank"]) for one in sessions[:6]]
     for row, one in zip(best, sessions, strict=False):
         assert "not all assessed" in row[-1] or one["verdicts"]["safe"] != "not_assessed"
-        assert f"feeding {one['verdicts']['feeding']['mean_score']:.2f}" in row[-1]
+        feeding = one["verdicts"]["feeding"]
+        assert f"feeding {feeding['mean_score']:.2f}" in row[-1]
+        assert feeding["limiting_factor"] is None or f"by the {factor_words(feeding['limiting_factor'])}" in row[-1]
     assert "Not for navigation" in sheet.text
     assert "coastguard" in sheet.text
 

@@ -17,6 +17,7 @@ from service.exports.month_sheet.sheet import MOST_TOLD
 from service.exports.series import Export
 from service.usecases.plan_charts import Drawing
 from tidecore.timeline import Timeline
+from tidecore.windows import factor_words
 
 _FISHABLE = {
     "yes": "fishable",
@@ -38,7 +39,7 @@ def write_month_sheet(found: Drawing) -> Export:
 def _session(one: Mapping[str, Any], drawn: ChartSession) -> SheetSession:
     feeding = one["verdicts"]["feeding"]
     limit = feeding["limiting_factor"]
-    held = "" if limit is None else f", held down most by {limit.replace('_', ' ')}"
+    held = "" if limit is None else f", held down most by the {factor_words(limit)}"
     return SheetSession(
         drawn=drawn,
         leave_home_us=micros(one["leave_home"]),
