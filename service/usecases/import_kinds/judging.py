@@ -27,7 +27,7 @@ from service.usecases.import_kinds.kind import Candidate, Ready, Wrong
 from service.usecases.import_kinds.known import Known
 from service.usecases.import_kinds.registry import IMPORT_KINDS
 from service.usecases.references import ExternalRef
-from tidecore.errors import CoreError, Fault, InvalidInput, UnknownName
+from tidecore.errors import CoreError, Fault, InvalidInput, UnknownName, one_of
 
 #: Faults of one row that are listed in the report; more are counted.
 MOST_FAULTS = 20
@@ -146,7 +146,7 @@ def _faults_of(error: CoreError | ServiceError) -> Sequence[Fault]:
     if isinstance(error, InvalidInput | DocumentInvalid):
         return error.faults
     if isinstance(error, UnknownName):
-        return (Fault(error.kind, f"{error.name!r} is not known", f"one of: {', '.join(error.known[:40])}"),)
+        return (Fault(error.kind, f"{error.name!r} is not known", one_of(error.known[:40], error.name)),)
     return (Fault("row", str(error), "a row that POST would take"),)
 
 
