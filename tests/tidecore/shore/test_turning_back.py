@@ -208,7 +208,9 @@ def test_moves_are_those_of_a_scan_of_every_second():
             if to != here:
                 expected.append((time, (to - here) * step))
                 here = to
-        assert [move.metres for move in found] == pytest.approx([metres for _, metres in expected])
+        metres = [metres for _, metres in expected]
+        assert [move.metres for move in found] == pytest.approx(metres)
+        assert [move.waterline_m for move in found] == pytest.approx(edge[0] + np.cumsum(metres))
         for move, (time, _) in zip(found, expected, strict=True):
             assert move.time_us == pytest.approx(time, abs=1.5 * US_PER_SECOND)
         told += len(found)
