@@ -24,6 +24,12 @@ def search(coastal, **changes):
     return client.post("/v1/windows/search", json=body)
 
 
+def test_a_factor_has_its_name_and_the_words_of_the_trade(coastal):
+    items = {one["name"]: one["words"] for one in coastal[0].get("/v1/factors").json()["items"]}
+    assert (items["hours_from_lw"], items["sun_altitude"]) == ("time from low water", "height of the sun")
+    assert items["sea_trend"] == "sea trend"
+
+
 def test_a_rule_is_made_and_read(coastal):
     client, _ = coastal
     response = post(client, external_ref="another-rule")

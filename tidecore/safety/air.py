@@ -65,10 +65,10 @@ def _warnings(look: Look) -> Line:
         "official_warning",
         codes,
         {
-            CAUTION: "An official warning of {severity} severity is in force from {since} to {until}: it goes before "
+            CAUTION: "An official warning of {severity} severity is in force from {since} until {over}: it goes before "
             "anything said here.",
             NOT_ASSESSED: "Whether an official warning is in force is not known: ask the authority before going.",
-            DANGER: "An official warning of {severity} severity is in force from {since} to {until}: it goes before "
+            DANGER: "An official warning of {severity} severity is in force from {since} until {over}: it goes before "
             "anything said here.",
         },
         "official warnings on file, Common Alerting Protocol 1.2",
@@ -234,9 +234,9 @@ def _access(look: Look) -> Iterator[Line]:
         "access",
         graded(shut, shut & _gale(look), unsure),
         {
-            CAUTION: "From {since} to {until} access is closed: do not go in, and be out before.",
+            CAUTION: "From {since} until {over} access is closed: do not go in, and be out before.",
             NOT_ASSESSED: "Whether access is open is not known: look for notices and gates.",
-            DANGER: "Closed for the gale from {since} to {until}: stay off.",
+            DANGER: "Closed for the gale from {since} until {over}: stay off.",
         },
         "the access calendar of the mark",
     )

@@ -28,6 +28,8 @@ from tidecore.timeline.wall_clock import shown_minute
 from tidecore.units import AnyArray, BoolArray, IntArray
 
 NOBODY = OutingFacts()
+#: When a hazard is over is told so long after an outing; past that, that it lasts longer [microseconds].
+_BEYOND_US = 360 * US_PER_MINUTE
 GRADE_OF: dict[int, Grade] = {INFO: "info", CAUTION: "caution", NOT_ASSESSED: "not_assessed", DANGER: "danger"}
 
 
@@ -38,14 +40,14 @@ class _Told:
     line: Line
     stretches: tuple[tuple[int, int, int], ...]
 
-    def meeting(self, starts: IntArray, stops: IntArray) -> Iterator[tuple[int, slice, int]]:
-        """Yield which of some parts of the look a stretch meets, where it does, and its code."""
+    def meeting(self, starts: IntArray, stops: IntArray) -> Iterator[tuple[int, slice, int, int]]:
+        """Yield which of some parts of the look a stretch meets, where it does, its code, and where it ends itself."""
         begins, ends = (np.array([one[k] for one in self.stretches], dtype=np.int64) for k in (0, 1))
         firsts, lasts = np.searchsorted(ends, starts, side="right"), np.searchsorted(begins, stops)
         parts = zip(starts.tolist(), stops.tolist(), firsts.tolist(), lasts.tolist(), strict=True)
         for k, (start, stop, first, last) in enumerate(parts):
             for begin, end, code in self.stretches[first:last]:
-                yield k, slice(max(begin, start), min(end, stop)), code
+                yield k, slice(max(begin, start), min(end, stop)), code, end
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -122,8 +124,8 @@ def assess_all(
     starts, stops = np.searchsorted(times, firsts, side="right") - 1, np.searchsorted(times, lasts) + 1
     found: list[list[Hazard]] = [[] for _ in outings]
     for told in graded.telling:
-        for k, part, code in told.meeting(starts, stops):
-            found[k].append(_hazard(told.line, graded.look, code, part, *outings[k]))
+        for k, part, code, whole in told.meeting(starts, stops):
+            found[k].append(_hazard(told.line, graded.look, code, part, whole, *outings[k]))
     return [report_of(hazards, graded.changed, graded.loosened) for hazards in found]
 
 
@@ -228,8 +230,11 @@ def _kept(_sources: Sources) -> dict[tuple[Thresholds, OutingFacts], _Graded]:
     return {}
 
 
-def _hazard(line: Line, look: Look, code: int, part: slice, first: int, last: int) -> Hazard:
-    """Return the hazard of a stretch of one grade, as far as an outing from ``first`` to ``last`` meets it."""
+def _hazard(line: Line, look: Look, code: int, part: slice, ends: int, first: int, last: int) -> Hazard:
+    """Return the hazard of a stretch of one grade, as far as an outing from ``first`` to ``last`` meets it.
+
+    ``ends`` is where the stretch itself ends in what is looked at: after the outing, it may be.
+    """
     times = look.times_us
     begin = max(first, int(times[part.start if code == INFO else max(part.start - 1, 0)]))
     finish = min(last, int(times[min(part.stop, times.size - 1)]))
@@ -240,7 +245,8 @@ def _hazard(line: Line, look: Look, code: int, part: slice, first: int, last: in
         worst = float((np.fmin if line.least_is_worst else np.fmax).reduce(values[part]))
         value = None if math.isnan(worst) else worst
     threshold = None if value is None else line.thresholds.get(code)
-    moments = {"since": begin, "until": finish}
+    over = int(times[min(ends, times.size - 1)])
+    moments = {"since": begin, "until": finish, "over": min(over, last + _BEYOND_US)}
     if "{turn_back}" in line.texts[code]:
         moments["turn_back"] = _turn_back(line, look, part)
         if code == DANGER:
@@ -248,11 +254,12 @@ def _hazard(line: Line, look: Look, code: int, part: slice, first: int, last: in
             moments["since"] = begin = max(first, min(begin, moments["turn_back"]))
     zone = look.sources.mark.zone
     clocks = {name: _clock(zone, one, last - first) for name, one in moments.items()}
-    if moments.get("turn_back", first) < first:
-        clocks["turning"] = "Turning back was due at"
-    else:
-        clocks["turning"] = "Turn back by"
+    if over > last + _BEYOND_US:
+        clocks["over"] = f"after {clocks['over']}"
     due = moments.get("turn_back")
+    late = due is not None and due < first
+    clocks["turning"] = "Turning back was due at" if late else "Turn back by"
+    clocks["alone"] = "Alone, and turning back was due at" if late else "Alone, turn back well before"
     return Hazard(
         line.kind,
         GRADE_OF[code],

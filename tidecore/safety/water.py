@@ -35,6 +35,8 @@ _OPEN = ("open_beach", _ROCK, _WALL)
 #: Turning back is named so long before [microseconds].
 _NAMED_US = 180 * US_PER_MINUTE
 _RUN_UP = "Stockdon et al. 2006 on sand, Poate et al. 2016 on shingle; Rayleigh for the largest"
+#: What the pressure lifts the sea by is told from so much on, by which the sentence is rounded [m].
+_TOLD_SURGE_M = 0.005
 _NOT_IN_TIME = "decide 24 to 48 h before, and again on arrival"
 
 
@@ -87,7 +89,7 @@ def _surge(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line]
     by = "by the inverse barometer (1 cm a hPa under 1013.25 hPa; high pressure is not counted as less water)"
     yield Line(
         "surge",
-        graded(much, False, np.isnan(lifted), np.where(lifted > 0.0, INFO, NONE)),
+        graded(much, False, np.isnan(lifted), np.where(lifted >= _TOLD_SURGE_M, INFO, NONE)),
         {
             INFO: f"Low pressure lifts the sea by up to {{value:.2f}} m {by}; what the wind adds is not in it.",
             CAUTION: f"A deep low lifts the sea by up to {{value:.2f}} m {by}, and its wind can add much more, which "
@@ -170,10 +172,10 @@ def _behind(look: Look, facts: OutingFacts) -> Iterator[Line]:
         "water_behind",
         graded(caution, danger & ~np.isnan(upper), np.isnan(upper)),
         {
-            CAUTION: "From {since} to {until} water can stand behind the banks of this ground: whoever is out on one "
+            CAUTION: "From {since} until {over} water can stand behind the banks of this ground: whoever is out on one "
             "is cut off.",
             NOT_ASSESSED: "Whether water stands behind the peg is not assessed: the tide is not known.",
-            DANGER: f"From {{since}} to {{until}} water can stand {between}: be off it before. Whoever is cut off "
+            DANGER: f"From {{since}} until {{over}} water can stand {between}: be off it before. Whoever is cut off "
             "calls the coastguard and does not try to cross.",
         },
         "the profile, and the level that 95 % of waters stay under",
@@ -203,15 +205,15 @@ def _way_back(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Li
     if facts.is_alone:
         codes = up_a_grade(codes, codes == INFO)
     lowest = f"{way.sill_name}, {way.sill_m:.1f} m; the way takes {(way.walk_min or 0.0) * facts.pace:.0f} min"
-    ahead_said = f"Turn back by {{turn_back}}: after it the water can cover the way back ({lowest})."
+    ahead_said = f"{{turning}} {{turn_back}}: after it the water can cover the way back ({lowest})."
     yield Line(
         "cut_off",
         codes,
         {
             INFO: ahead_said,
-            CAUTION: f"Alone, turn back well before {{turn_back}}: then the water can cover the way back ({lowest}).",
+            CAUTION: f"{{alone}} {{turn_back}}: then the water can cover the way back ({lowest}).",
             NOT_ASSESSED: "Being cut off is not assessed: the tide is not known.",
-            DANGER: f"{{turning}} {{turn_back}}: until {{until}} the water can cut off the way back ({lowest}). "
+            DANGER: f"{{turning}} {{turn_back}}: until {{over}} the water can cut off the way back ({lowest}). "
             "Whoever is cut off calls the coastguard and does not try to cross.",
         },
         f"the way back as stated, the level that 95 % of waters stay under; {COMMON}",
@@ -232,7 +234,7 @@ def _no_walk(look: Look, way: WayBack, limits: Thresholds, facts: OutingFacts) -
         codes,
         {
             NOT_ASSESSED: f"When to turn back is not assessed: {way.why}.",
-            DANGER: f"From {{since}} to {{until}} the water can cut off the way back ({way.sill_name}, "
+            DANGER: f"From {{since}} until {{over}} the water can cut off the way back ({way.sill_name}, "
             f"{way.sill_m:.1f} m): be off long before, for nobody knows how long the way takes. Whoever is cut off "
             "calls the coastguard and does not try to cross.",
         },
