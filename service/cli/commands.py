@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from service.errors import ServiceError
-from service.starting import uncollected
+from service.garbage import uncollected
 from tidecore.errors import CoreError
 
 app = typer.Typer(
