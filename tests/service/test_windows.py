@@ -24,12 +24,6 @@ def search(coastal, **changes):
     return client.post("/v1/windows/search", json=body)
 
 
-def test_a_factor_has_its_name_and_the_words_of_the_trade(coastal):
-    items = {one["name"]: one["words"] for one in coastal[0].get("/v1/factors").json()["items"]}
-    assert (items["hours_from_lw"], items["sun_altitude"]) == ("time from low water", "height of the sun")
-    assert items["sea_trend"] == "sea trend"
-
-
 def test_a_rule_is_made_and_read(coastal):
     client, _ = coastal
     response = post(client, external_ref="another-rule")
@@ -247,3 +241,9 @@ def test_a_limit_without_a_fraction_is_an_integer(coastal):
     for wrong in (20.5, "20", True, None):
         response = client.post("/v1/windows/search", json={**body, "limit": wrong})
         problem(response, 422, "invalid-request", "limit")
+
+
+def test_too_few_of_a_list_say_how_many_there_must_be(coastal):
+    body = {"start": "2026-06-01T00:00Z", "end": "2026-06-02T00:00Z", "rule_ids": []}
+    found = problem(coastal[0].post("/v1/windows/search", json=body), 422, "invalid-request")
+    assert found["errors"][0]["expected"] == "at least 1 item"

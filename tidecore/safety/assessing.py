@@ -28,7 +28,8 @@ from tidecore.timeline.wall_clock import shown_minute
 from tidecore.units import AnyArray, BoolArray, IntArray
 
 NOBODY = OutingFacts()
-#: When a hazard is over is told so long after an outing; past that, that it lasts longer [microseconds].
+#: When a hazard is over is told so long after an outing, and when turning back was due so long before it; past that,
+#: that it lasts longer [microseconds].
 _BEYOND_US = 360 * US_PER_MINUTE
 GRADE_OF: dict[int, Grade] = {INFO: "info", CAUTION: "caution", NOT_ASSESSED: "not_assessed", DANGER: "danger"}
 
@@ -258,6 +259,8 @@ def _hazard(line: Line, look: Look, code: int, part: slice, ends: int, first: in
         clocks["over"] = f"after {clocks['over']}"
     due = moments.get("turn_back")
     late = due is not None and due < first
+    if due is not None and due < first - _BEYOND_US:
+        clocks["turn_back"] = f"or before {_clock(zone, first - _BEYOND_US, last - first)}"
     clocks["turning"] = "Turning back was due at" if late else "Turn back by"
     clocks["alone"] = "Alone, and turning back was due at" if late else "Alone, turn back well before"
     return Hazard(

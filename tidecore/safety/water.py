@@ -140,7 +140,7 @@ def _at_the_peg(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[
             CAUTION: "One wave in fifty runs up to {beside} the peg by the formula: stand further up.",
             NOT_ASSESSED: "How far waves run up to the peg is not assessed for a part of the time: bed, slope or sea "
             "are none that a formula covers.",
-            DANGER: "The largest waves from {since} to {until} can come to the peg or over it (to {beside} it by the "
+            DANGER: "The largest waves from {since} to {over} can come to the peg or over it (to {beside} it by the "
             "formula, which scatters): stand well above the wet line, or do not go.",
         },
         _RUN_UP,
@@ -300,7 +300,7 @@ def _rock(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line]:
             CAUTION: f"Alone on rock. {watch}",
             NOT_ASSESSED: "Height, period or direction of the sea leave it open whether waves come over " + place + ": "
             "stay off it where you cannot tell.",
-            DANGER: f"A sea of {{value:.1f}} m and {{period}} s from {{since}} to {{until}} sweeps {place}, large "
+            DANGER: f"A sea of {{value:.1f}} m and {{period}} s from {{since}} to {{over}} sweeps {place}, large "
             "waves after quiet spells: stay off it.",
         },
         COMMON,
@@ -333,7 +333,7 @@ def _break(look: Look, limits: Thresholds) -> Iterator[Line]:
         {
             NOT_ASSESSED: "Whether the sea breaks hard on the shore is not assessed: period, direction or bed are not "
             "known.",
-            DANGER: "A sea of {value:.1f} m and {period} s breaks hard on steep shingle from {since} to {until}: do "
+            DANGER: "A sea of {value:.1f} m and {period} s breaks hard on steep shingle from {since} to {over}: do "
             "not go down to land a fish.",
         },
         COMMON,
@@ -362,7 +362,7 @@ def _wading(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line
             CAUTION: "Do not wade here: " + ("the mud is soft." if mud else "the flood comes in behind a bar."),
             NOT_ASSESSED: "Whether it is fit to wade is not assessed, for sea or ground are not known: do not wade.",
             DANGER: "No wading: "
-            + ("soft mud." if mud else "a flood behind a bar, or waves above the knee, from {since} to {until}."),
+            + ("soft mud." if mud else "a flood behind a bar, or waves above the knee, from {since} to {over}."),
         },
         COMMON,
         {INFO: height, DANGER: height},
