@@ -34,14 +34,14 @@ class _Told:
     line: Line
     stretches: tuple[tuple[int, int, int], ...]
 
-    def meeting(self, starts: IntArray, stops: IntArray) -> Iterator[tuple[int, slice, int]]:
-        """Yield which of some parts of the look a stretch meets, where it does, and its code."""
+    def meeting(self, starts: IntArray, stops: IntArray) -> Iterator[tuple[int, slice, int, int]]:
+        """Yield which of some parts of the look a stretch meets, where it does, its code, and where it ends itself."""
         begins, ends = (np.array([one[k] for one in self.stretches], dtype=np.int64) for k in (0, 1))
         firsts, lasts = np.searchsorted(ends, starts, side="right"), np.searchsorted(begins, stops)
         parts = zip(starts.tolist(), stops.tolist(), firsts.tolist(), lasts.tolist(), strict=True)
         for k, (start, stop, first, last) in enumerate(parts):
             for begin, end, code in self.stretches[first:last]:
-                yield k, slice(max(begin, start), min(end, stop)), code
+                yield k, slice(max(begin, start), min(end, stop)), code, end
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -118,8 +118,8 @@ def assess_all(
     starts, stops = np.searchsorted(times, firsts, side="right") - 1, np.searchsorted(times, lasts) + 1
     found: list[list[Hazard]] = [[] for _ in outings]
     for told in graded.telling:
-        for k, part, code in told.meeting(starts, stops):
-            found[k].append(tell(told.line, graded.look, code, part, *outings[k]))
+        for k, part, code, whole in told.meeting(starts, stops):
+            found[k].append(tell(told.line, graded.look, code, part, whole, *outings[k]))
     return [report_of(hazards, graded.changed, graded.loosened) for hazards in found]
 
 

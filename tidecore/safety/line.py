@@ -27,7 +27,7 @@ class Line:
         Places in `tidecore.shore.dangers.GRADES`.
     texts : mapping of int to str
         What is said of each code there is; ``{value}`` is the worst value of the time, ``{since}`` and ``{until}`` its
-        ends by the clocks of the mark.
+        ends by the clocks of the mark, as far as the outing goes; ``{over}`` when it is over, be that after the outing.
     source : str
         Where thresholds and values come from.
     values : mapping of int to float64 array

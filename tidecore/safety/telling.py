@@ -16,13 +16,17 @@ from tidecore.shore.dangers import CAUTION, DANGER, INFO, NOT_ASSESSED
 from tidecore.timebase import US_PER_DAY, US_PER_MINUTE
 from tidecore.timeline.wall_clock import shown_minute
 
+#: When a hazard is over is told so long after an outing, and when turning back was due so long before it; past that,
+#: that it lasts longer [microseconds].
+_BEYOND_US = 360 * US_PER_MINUTE
 GRADE_OF: dict[int, Grade] = {INFO: "info", CAUTION: "caution", NOT_ASSESSED: "not_assessed", DANGER: "danger"}
 
 
-def tell(line: Line, look: Look, code: int, part: slice, first: int, last: int) -> Hazard:
+def tell(line: Line, look: Look, code: int, part: slice, ends: int, first: int, last: int) -> Hazard:
     """Return the hazard of a stretch of one grade, as far as an outing from ``first`` to ``last`` meets it.
 
     ``part`` are the places of the look that have the grade and lie in the outing, ``code`` is that of the grade.
+    ``ends`` is where the stretch itself ends in what is looked at: after the outing, it may be.
     """
     times, text = look.times_us, line.texts[code]
     begin = max(first, int(times[part.start if code == INFO else max(part.start - 1, 0)]))
@@ -37,9 +41,19 @@ def tell(line: Line, look: Look, code: int, part: slice, first: int, last: int) 
     # Most of what is told names nothing, and is not put together anew for every outing.
     if asked:
         zone, within = look.sources.mark.zone, last - first
-        moments = (("since", begin), ("until", finish), ("turn_back", due))
-        words = {name: _clock(zone, at, within) for name, at in moments if name in asked and at is not None}
-        words["turning"] = "Turning back was due at" if due is not None and due < first else "Turn back by"
+
+        def shown(time_us: int) -> str:
+            return _clock(zone, time_us, within)
+
+        words = {name: shown(at) for name, at in (("since", begin), ("until", finish)) if name in asked}
+        if "over" in asked:
+            over = int(times[min(ends, times.size - 1)])
+            words["over"] = shown(over) if over <= last + _BEYOND_US else f"after {shown(last + _BEYOND_US)}"
+        if due is not None:
+            late, long_past = due < first, due < first - _BEYOND_US
+            words["turn_back"] = f"or before {shown(first - _BEYOND_US)}" if long_past else shown(due)
+            words["turning"] = "Turning back was due at" if late else "Turn back by"
+            words["alone"] = "Alone, and turning back was due at" if late else "Alone, turn back well before"
         words |= _beside(line, part)
         if value is not None:
             words["beside"] = f"{abs(value):.1f} m {'above' if value < 0.0 else 'below'}"

@@ -7,10 +7,9 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from service.api.instants import write_instants
+from service.api.instants import local_date, write_instants
 from service.api.media import numbers
-from service.api.v1.schemas.common import InstantText, Schema
-from service.api.v1.schemas.heights import zone_name
+from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.usecases.mark_extremes import MarkExtremesView
 
 
@@ -22,7 +21,8 @@ class MarkExtremes(Schema):
     station_id: str
     station_version: int
     datum: str
-    time_zone: str
+    time_zone: Annotated[str, Field(description="Zone of the mark.")]
+    date_local: Annotated[DateText, Field(description="Date of the start by the clocks of the mark.")]
     count: int
     times: list[InstantText]
     heights_m: list[float]
@@ -48,7 +48,8 @@ def write_mark_extremes(view: MarkExtremesView, zone: zoneinfo.ZoneInfo | None) 
         "station_id": served.station.station_id,
         "station_version": served.version,
         "datum": mark.document.datum_of(served.model.datum),
-        "time_zone": zone_name(zone),
+        "time_zone": mark.document.time_zone,
+        "date_local": local_date(view.basis.span.start, mark.document.zone),
         "count": len(table),
         "times": write_instants(table.time, zone),
         "heights_m": numbers(table.height, 3),
