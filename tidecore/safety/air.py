@@ -40,7 +40,7 @@ def air_lines(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Li
     yield _warnings(look)
     yield _thunder(look, limits)
     yield from _visibility(look, limits, facts)
-    yield from _cold(look, limits)
+    yield from look.shared(("cold", limits), lambda: tuple(_cold(look, limits)))
     yield from _cliff(look, limits)
     yield from _gusts(look, limits)
     yield from _access(look)

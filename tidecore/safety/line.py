@@ -10,6 +10,11 @@ from tidecore.units import AnyArray, FloatArray, IntArray
 COMMON = "common practice"
 
 
+def verbatim(text: str) -> str:
+    """Return a text that somebody gave so that it stands in the texts of a line as it is, curly brackets and all."""
+    return text.replace("{", "{{").replace("}", "}}")
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Line:
     """A kind of hazard, shape ``(n,)``.

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from tidecore.safety.line import COMMON, Line
+from tidecore.safety.line import COMMON, Line, verbatim
 from tidecore.safety.looking import Look, lead_us
 from tidecore.safety.outing import OutingFacts
 from tidecore.safety.thresholds import DEFAULTS, Thresholds
@@ -204,7 +204,8 @@ def _way_back(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Li
     codes = np.where(np.isnan(look.upper), NOT_ASSESSED, codes).astype(np.int8)
     if facts.is_alone:
         codes = up_a_grade(codes, codes == INFO)
-    lowest = f"{way.sill_name}, {way.sill_m:.1f} m; the way takes {(way.walk_min or 0.0) * facts.pace:.0f} min"
+    walk_min = way.walk_min * facts.pace
+    lowest = f"{verbatim(way.sill_name)}, {way.sill_m:.1f} m; the way takes {walk_min:.0f} min"
     ahead_said = f"{{turning}} {{turn_back}}: after it the water can cover the way back ({lowest})."
     yield Line(
         "cut_off",
@@ -233,8 +234,8 @@ def _no_walk(look: Look, way: WayBack, limits: Thresholds, facts: OutingFacts) -
         "cut_off",
         codes,
         {
-            NOT_ASSESSED: f"When to turn back is not assessed: {way.why}.",
-            DANGER: f"From {{since}} until {{over}} the water can cut off the way back ({way.sill_name}, "
+            NOT_ASSESSED: f"When to turn back is not assessed: {verbatim(way.why)}.",
+            DANGER: f"From {{since}} until {{over}} the water can cut off the way back ({verbatim(way.sill_name)}, "
             f"{way.sill_m:.1f} m): be off long before, for nobody knows how long the way takes. Whoever is cut off "
             "calls the coastguard and does not try to cross.",
         },

@@ -137,6 +137,12 @@ def test_water_stands_behind_the_peg_on_a_bar_and_cuts_it_off():
     assert next(one.text for one in of(after, "cut_off")).startswith("Turning back was due at")
 
 
+def test_a_way_is_called_what_its_owner_calls_it():
+    called = "gut {a} {value}"
+    told = line_of({**BEACH, "way_back": [{**WAY[0], "name": called}]}, CALM)
+    assert any(f"({called}, 4.0 m" in one.text for one in assess(told, NOON, SMALL_HOURS).hazards)
+
+
 def test_alone_goes_up_a_grade_with_night_rock_or_a_tide_that_cuts_off():
     timeline = line_of(LEDGE, {})
     alone = OutingFacts(alone=True, first_visit=False)
