@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from service.errors import ServiceError
-from service.starting import uncollected
+from service.garbage import uncollected
 from tidecore.errors import CoreError
 
 app = typer.Typer(
@@ -125,7 +125,7 @@ def fit(
 @app.command()
 def windows(
     start: Annotated[str | None, typer.Option(help="Start with its offset; now unless given.")] = None,
-    days: Annotated[float, typer.Option(min=0.01, help="Length of the span [days].")] = 14.0,
+    days: Annotated[float, typer.Option(min=0.01, help="Length of the span in days.")] = 14.0,
     mark: Annotated[list[str] | None, typer.Option(help="Id of a mark; all unless given.")] = None,
     rule: Annotated[list[str] | None, typer.Option(help="Id of a species rule; all unless given.")] = None,
     most: Annotated[int, typer.Option(min=1, help="Most windows shown.")] = 20,
