@@ -7,7 +7,7 @@ import os
 # As in `service.cli`: one thread a request.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from service.starting import uncollected
+from service.garbage import uncollected
 
 with uncollected():
     from service.app import create_app

@@ -6,7 +6,7 @@ import os
 # a core for matrices of a few hundred rows, and the waiting of those threads doubles the time of a search.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from service.starting import uncollected
+from service.garbage import uncollected
 
 with uncollected():
     from service.cli.commands import app

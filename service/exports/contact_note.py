@@ -111,6 +111,8 @@ def _write(facts: ContactFacts, form: _Form) -> str:
         turned = facts.turn_back.astimezone(facts.zone)
         day = "" if turned.date() == overdue.date() else f" {_day(turned)}"
         back = f"Turn back by {clock(facts.turn_back)}{day}."
+        if facts.turn_back <= facts.arrive:
+            back = f"Turn-back was due {clock(facts.turn_back)}{day}, before arriving."
     else:
         back = "Way back stays dry." if facts.back == "dry" else "Turn-back not known."
     return (

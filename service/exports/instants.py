@@ -11,8 +11,10 @@ import numpy as np
 from tidecore.timebase import US_PER_SECOND
 from tidecore.units import AnyArray
 
-_EPOCH, _MICROSECOND = datetime(1970, 1, 1, tzinfo=UTC), timedelta(microseconds=1)
+_EPOCH, _DAY_S = datetime(1970, 1, 1, tzinfo=UTC), 86_400
 _NAIVE_EPOCH = _EPOCH.replace(tzinfo=None)
+_MINUTES = tuple(f"T{minute // 60:02}:{minute % 60:02}" for minute in range(1440))
+_SECONDS = tuple(f":{second:02}Z" for second in range(60))
 
 
 def write_instants(times: AnyArray, zone: zoneinfo.ZoneInfo | None = None) -> list[str | None]:
@@ -31,31 +33,29 @@ def write_instants(times: AnyArray, zone: zoneinfo.ZoneInfo | None = None) -> li
 
 def write_instant(time: np.datetime64 | datetime | int, zone: zoneinfo.ZoneInfo | None = None) -> str:
     """Return one instant as text: a ``datetime64``, an aware datetime, or microseconds since 1970."""
-    if isinstance(time, int):
-        ticks = time
-    elif isinstance(time, datetime):
-        ticks = (time - _EPOCH) // _MICROSECOND
-    else:
-        found = time.item()
-        if not isinstance(found, datetime):
-            found = time.astype("datetime64[us]").item()
-        ticks = (found - _NAIVE_EPOCH) // _MICROSECOND
-    second = (ticks + US_PER_SECOND // 2) // US_PER_SECOND
+    day, second = _nearest_second(time)
     if zone is None:
         # Put together rather than formatted: a plan holds a thousand instants a mark, of few days.
-        day, rest = divmod(second, 86_400)
-        return _day(day) + _clock(rest)
-    return datetime.fromtimestamp(second, zone).isoformat(timespec="seconds")
+        return _day(day) + _MINUTES[second // 60] + _SECONDS[second % 60]
+    return datetime.fromtimestamp(day * _DAY_S + second, zone).isoformat(timespec="seconds")
+
+
+def _nearest_second(time: np.datetime64 | datetime | int) -> tuple[int, int]:
+    """Return the day since 1970 and the second of it that an instant is nearest to; halves go to the later."""
+    if isinstance(time, int):
+        return divmod((time + US_PER_SECOND // 2) // US_PER_SECOND, _DAY_S)
+    if isinstance(time, datetime):
+        since = time - _EPOCH
+    else:
+        found = time.item()
+        since = (found if isinstance(found, datetime) else time.astype("datetime64[us]").item()) - _NAIVE_EPOCH
+    second = since.seconds + (2 * since.microseconds >= US_PER_SECOND)
+    return (since.days, second) if second < _DAY_S else (since.days + 1, 0)
 
 
 @lru_cache(maxsize=4096)
 def _day(number: int) -> str:
     return (_EPOCH + timedelta(days=number)).date().isoformat()
-
-
-@lru_cache(maxsize=4096)
-def _clock(second: int) -> str:
-    return f"T{second // 3600:02}:{second // 60 % 60:02}:{second % 60:02}Z"
 
 
 def local_date(time: np.datetime64, zone: zoneinfo.ZoneInfo) -> str:

@@ -112,6 +112,7 @@ def _shared_instant(time: np.datetime64) -> str:
     return write_instant(time)
 
 
+@lru_cache(maxsize=256)
 def _field(name: str) -> str:
     return name + _ENDS[find_factor(name).unit]
 

@@ -11,8 +11,9 @@ import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from itertools import chain, islice
-from typing import Protocol, TypeVar
+from typing import Any, Protocol, TypeVar
 
+from service.garbage import collect_between_pieces, collecting_between_pieces, do_piece
 from service.jobs.worker import end_with_parent
 
 T = TypeVar("T")
@@ -34,7 +35,9 @@ class Here:
 
     def run(self, work: Callable[[T], R], pieces: Iterator[T]) -> Iterator[R]:
         """Yield the results of ``work``."""
-        yield from map(work, pieces)
+        with collecting_between_pieces():
+            for piece in pieces:
+                yield do_piece(work, piece)
 
 
 class Pool:
@@ -48,11 +51,18 @@ class Pool:
         """Yield the results of ``work``."""
         first = list(islice(pieces, 2))
         if len(first) < 2 or self._workers < 2:
-            yield from map(work, chain(first, pieces))
+            yield from Here().run(work, chain(first, pieces))
             return
         context = multiprocessing.get_context("spawn")
-        with ProcessPoolExecutor(self._workers, context, initializer=end_with_parent) as pool:
-            yield from in_flight(lambda piece: pool.submit(work, piece), chain(first, pieces), AHEAD * self._workers)
+        with ProcessPoolExecutor(self._workers, context, initializer=_begin, initargs=(work,)) as pool:
+            ahead = AHEAD * self._workers
+            yield from in_flight(lambda piece: pool.submit(do_piece, work, piece), chain(first, pieces), ahead)
+
+
+def _begin(_work: Callable[[Any], Any]) -> None:
+    """Make a process ready for pieces of some work, whose modules are imported by its being named here."""
+    end_with_parent()
+    collect_between_pieces()
 
 
 def in_flight(submit: Callable[[T], Future[R]], pieces: Iterator[T], most: int) -> Iterator[R]:

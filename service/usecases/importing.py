@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from service.errors import FileUnreadable, RecordLost, ServiceError, StoreConflict, StoreUnavailable, TooManyRows
+from service.garbage import collecting_between_pieces
 from service.imports.formats import FORMATS
 from service.imports.mapping import ColumnMapping
 from service.imports.rows import Cut
@@ -59,14 +60,11 @@ def import_rows(task: JobTask, _progress: Progress) -> JobOutcome:
     if not path.is_file():
         raise RecordLost
     store = Store(open_engine(task.place.database_url))
-    # What is there now stays, and rows hold no cycles: what is left by those that do is collected a batch at a time.
-    gc.freeze()
-    gc.disable()
     try:
-        return _Import(store, task).run(path)
+        # Rows hold no cycles: what is left by those that do is collected a batch at a time.
+        with collecting_between_pieces():
+            return _Import(store, task).run(path)
     finally:
-        gc.enable()
-        gc.unfreeze()
         store.close()
 
 

@@ -211,8 +211,9 @@ def _event(found: PlanCalendar, one: Mapping[str, Any], stamp: datetime, caution
         end=_time(one["leave"]),
         sequence=one["changed"],
         stamp=stamp,
-        summary=f"{fish} at {mark.name}",
-        description="\n".join((*_told(one, mark.zone, turning), caution)),
+        # A list of days shows no more than this.
+        summary=f"{'Danger: ' if one['verdicts']['safe'] == 'danger' else ''}{fish} at {mark.name}",
+        description="\n".join((*_told(one, mark.zone, turning), _looked(stamp, mark.zone), caution)),
         place=mark.name,
         latitude=mark.latitude,
         longitude=mark.longitude,
@@ -232,13 +233,20 @@ def _told(one: Mapping[str, Any], zone: zoneinfo.ZoneInfo, turning: datetime | N
     )
     best = one["best_hour"]
     yield f"Best from {clock(best['start'])} to {clock(best['end'])}; worth {one['worth_h']:.1f} h of the best fishing."
-    if turning is not None:
+    if turning is not None and turning <= _time(one["arrive"]):
+        yield "Turning back is due before arriving: the water can cover the way back by then."
+    elif turning is not None:
         yield f"Turn back by {turning.astimezone(zone):%H:%M}."
     for hazard in one["hazards"]:
         if hazard["grade"] != "not_assessed":
             yield f"{hazard['grade'].capitalize()}: {hazard['text']}"
     if one["not_assessed"]:
-        yield f"Not assessed: {', '.join(one['not_assessed'])}."
+        yield f"Not assessed: {', '.join(kind.replace('_', ' ') for kind in one['not_assessed'])}."
+
+
+def _looked(stamp: datetime, zone: zoneinfo.ZoneInfo) -> str:
+    """Return when a session was computed: what a calendar shows may be weeks older than the forecast of the day."""
+    return f"Computed {stamp.astimezone(zone):%-d %b %Y %H:%M}; look again 24 to 48 h before, and on arrival."
 
 
 def _gone_event(found: PlanCalendar, one: Gone) -> CalendarEvent:

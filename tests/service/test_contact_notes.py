@@ -240,6 +240,11 @@ def test_going_when_it_is_too_late_is_warned_of(coastal):
     mark = make_mark(client, coast.station, told=False, way_back=[low])
     found = ask(client, mark).json()
     assert found["cautions"][0].startswith("do not go")
+    assert ", before arriving. If not home" in found["text"]
+    assert "Turn back by" not in found["text"]
+    asked = {"mark_id": mark, "start": OUTING["arrive"], "end": OUTING["leave"]}
+    plan = client.post("/v1/sessions/peg-plan", json=asked).json()
+    assert any(one.startswith("Turning back was due at") for one in plan["sentences"])
 
 
 def test_low_pressure_turns_one_back_as_early_as_a_surge_that_is_given(coastal):

@@ -7,6 +7,7 @@ import xml.etree.ElementTree as ElementTree
 
 import pytest
 
+from service.api.v1.schemas.mark_charts import Danger, gather_hazards
 from service.exports.mark_chart import THEMES, raster
 from tests.service.coast import example
 from tests.service.problems import problem
@@ -45,7 +46,7 @@ def test_a_day_tells_high_and_low_waters_by_the_clocks_of_the_mark(charted):
     ]
     assert len(told) >= 3
     for one in told:
-        assert any(text.startswith(one[:-1]) for text in said), (one, said)
+        assert any(text.startswith(one) for text in said), (one, said)
     assert f"clock times: {zone}" in said
     assert "Wednesday 3 June 2026" in said
 
@@ -76,8 +77,24 @@ def test_a_day_numbers_the_sessions_of_the_search(charted):
     said = words(get().content)
     assert found
     for place, one in enumerate(found, start=1):
-        start = one["session"]["legs"][0]["start"][11:15]
+        start = one["session"]["legs"][0]["start"][11:16]
         assert any(text.startswith(f"{place}. {start}") for text in said)
+
+
+def test_a_time_to_turn_back_is_told_of_its_own_session_alone():
+    dark = [Danger("not_assessed", "dark", at, at + 9, f"Dark from {at}.") for at in (1, 2)]
+    ends = [Danger("info", "cut_off", at, at + 9, f"Turn back by {at}.") for at in (5, 18)]
+    sign = Danger("info", "cold_water", 0, 30, "Cold.")
+    sessions = [(place, [dark[place - 1], ends[place - 1], sign]) for place in (1, 2)]
+    assert [one.text for one in gather_hazards("day", sessions)] == [
+        "Turn back by 5. (session 1)",
+        "Turn back by 18. (session 2)",
+        "Dark from 1. (session 1; the like at every other)",
+        "Cold. (every session)",
+    ]
+    assert "Turn back by 5. (session 1; the like at every other)" in [
+        one.text for one in gather_hazards("month", sessions)
+    ]
 
 
 @pytest.mark.parametrize(("kind", "days"), [("week", 7), ("month", 30)])

@@ -57,6 +57,8 @@ def test_timeline_and_windows_are_of_the_marks_own_tide(coastal):
     mark = post(client, offsets=OFFSETS).json()["id"]
     found = client.get(f"/v1/marks/{mark}/timeline", params={**SPAN, "step": "1min"}).json()
     assert found["datum"] == "invented chart datum"
+    assert found["time_zone"] == client.get(f"/v1/marks/{mark}").json()["time_zone"]
+    assert found["date_local"] == "2026-06-01"
     extremes = client.get(f"/v1/stations/{coast.station}/extremes", params=SPAN).json()
     highs = [
         np.datetime64(t.removesuffix("Z"))

@@ -162,6 +162,8 @@ def test_a_time_without_sun_and_moon_is_refused(coastal):
 def test_factors_are_listed_as_timelines_hold_them(coastal):
     client, _ = coastal
     listed = client.get("/v1/factors").json()["items"]
+    words = {factor["name"]: factor.pop("words") for factor in listed}
+    assert (words["hours_from_lw"], words["sea_trend"]) == ("time from low water", "sea trend")
     assert listed == timeline(coastal).json()["factors"]
     by_name = {factor["name"]: factor for factor in listed}
     assert by_name["light"]["values"][0] == "day"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zoneinfo
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -79,6 +80,19 @@ def test_with_the_end_of_the_session_come_the_peg_the_next_move_and_turning_back
     text = ask(client, mark, TEXT, until=UNTIL).text
     assert f"Stand at {plan['moves'][0]['distance_m']:g} m" in text
     assert "turn back; gully" in text
+
+
+def test_the_screen_says_when_to_turn_back_without_the_end_of_the_session_too(coastal):
+    client, coast = coastal
+    mark = make_mark(client, coast.station, way_back=[{**GULLY, "lowest_sill_m": 4.5}])
+    due = datetime.fromisoformat(ask(client, mark, until=UNTIL).json()["turn_back"]["time"])
+    # Six hours from then on end after turning back is due, and before the water is there.
+    early = (due - timedelta(hours=6, minutes=-5)).isoformat()
+    assert {one["grade"] for one in ask(client, mark, at=early).json()["hazards"] if one["kind"] == "cut_off"} == {
+        "info"
+    }
+    zone = zoneinfo.ZoneInfo(example("create_mark")["time_zone"])
+    assert f"- Turn back by {due.astimezone(zone):%H:%M}" in ask(client, mark, TEXT, at=early).text
 
 
 def test_hazards_are_those_of_the_outing_and_what_is_not_assessed_is_never_silent(sand):

@@ -71,7 +71,7 @@ def test_a_calendar_has_the_sessions_of_the_plan_and_their_alarms(shore):
     assert told.headers["content-type"] == "text/calendar; charset=utf-8; method=PUBLISH"
     found = events(told.content)
     assert len(found) == len(sessions) > 4
-    turned = 0
+    turned, late = 0, 0
     for one, event in zip(sessions, found.values(), strict=True):
         assert event["DTSTART"].dt == datetime.fromisoformat(one["arrive"])
         assert event["DTEND"].dt == datetime.fromisoformat(one["leave"])
@@ -85,9 +85,16 @@ def test_a_calendar_has_the_sessions_of_the_plan_and_their_alarms(shore):
             assert f"Turn back by {due.astimezone(ZONE):%H:%M}." in event["DESCRIPTION"]
         else:
             assert len(rings) == 1
-        assert "Not for navigation" in event["DESCRIPTION"]
+            assert "Turn back by" not in event["DESCRIPTION"].split("Not for navigation")[0].split("Info: ")[0]
+        if one["turn_back"] is not None and one["turn_back"] <= one["arrive"]:
+            late += 1
+            assert "Turning back is due before arriving" in event["DESCRIPTION"]
+            assert event["SUMMARY"].startswith("Danger: ")
+        assert "look again 24 to 48 h before, and on arrival.\nNot for navigation" in event["DESCRIPTION"]
+        assert f"Computed {event['DTSTAMP'].dt.astimezone(ZONE):%-d %b %Y %H:%M};" in event["DESCRIPTION"]
         assert event["LOCATION"] == "Long, Beach; <b>"
     assert turned, "no session has a way back that the water covers"
+    assert late, "no session has one that is covered on arriving"
     # The same again by a reader of lines that knows the standard and not the package.
     lines = [one for name, one in read_calendar(told.content) if name == "VEVENT"]
     assert [one["UID"] for one in lines] == list(found)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import os
+import weakref
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
@@ -116,6 +118,27 @@ def test_no_more_pieces_are_made_than_are_under_way():
     with ThreadPoolExecutor(2) as pool:
         for count, _ in enumerate(in_flight(lambda piece: pool.submit(abs, piece), pieces(), 4), start=1):
             assert len(made) <= count + 2 * 4
+
+
+class Ring:
+    """A thing that holds itself: garbage that nothing but the collector frees."""
+
+    def __init__(self) -> None:
+        self.itself = self
+
+
+def test_garbage_of_a_piece_is_collected_before_the_next():
+    left: list[weakref.ref[Ring]] = []
+
+    def work(_: int) -> tuple[bool, int]:
+        there = sum(one() is not None for one in left)
+        left.append(weakref.ref(Ring()))
+        return gc.isenabled(), there
+
+    frozen = gc.get_freeze_count()
+    assert list(Here().run(work, iter(range(3)))) == [(False, 0)] * 3
+    assert gc.isenabled()
+    assert gc.get_freeze_count() <= frozen
 
 
 def test_where_pieces_are_done_is_a_setting():

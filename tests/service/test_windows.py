@@ -241,3 +241,9 @@ def test_a_limit_without_a_fraction_is_an_integer(coastal):
     for wrong in (20.5, "20", True, None):
         response = client.post("/v1/windows/search", json={**body, "limit": wrong})
         problem(response, 422, "invalid-request", "limit")
+
+
+def test_too_few_of_a_list_say_how_many_there_must_be(coastal):
+    body = {"start": "2026-06-01T00:00Z", "end": "2026-06-02T00:00Z", "rule_ids": []}
+    found = problem(coastal[0].post("/v1/windows/search", json=body), 422, "invalid-request")
+    assert found["errors"][0]["expected"] == "at least 1 item"

@@ -41,10 +41,11 @@ for (const [name, width, height, colorScheme] of [
   });
   const reasons = await page.locator("#reasons li").count();
   const when = await page.locator("#when").textContent();
+  const verdicts = await page.locator("#verdicts").textContent();
   const marks = await page.locator("#mark option").allTextContents();
   await page.screenshot({ path: path.join(pictures, `${name}.png`), fullPage: true });
   seen.push({
-    name, listed, said, when, hazards, marks, wide, letters, reasons, repeated, wrong, asked: [...asked],
+    name, listed, said, when, hazards, marks, wide, letters, reasons, verdicts, repeated, wrong, asked: [...asked],
     violations: violations.map((one) => `${one.id}: ${one.nodes.map((node) => node.target.join(" ")).join(", ")}`),
   });
   await context.close();

@@ -61,6 +61,7 @@ def test_it_shows_sessions_of_the_marks_there_are_and_why(seen):
         assert one["when"].startswith("Arrive ")
         assert one["hazards"] > 0
         assert one["reasons"] > 0
+        assert ", held down most by the " in one["verdicts"], "in the words of the trade"
         assert one["repeated"] == [], "what is said of hazards is said once"
 
 

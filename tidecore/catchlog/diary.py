@@ -154,6 +154,8 @@ def coarse_effort(row: DiaryRow, zone: zoneinfo.ZoneInfo, waters_us: IntArray | 
     date = (DateRange.parse({"from": row.date, "to": row.date}),)
     if row.hours is not None:
         found = spans(WeeklyHours(hours=row.hours, dates=date), zone, around)
+        if not len(found):
+            return CoarseEffort(nowhere, float("nan"), ("the clocks skip these hours on the day: effort unknown",))
         notes = tuple(
             f"the clocks change on the day: hours are those that passed ({float(_hours(found)):g} h)"
             for change in clock_changes(zone, around)

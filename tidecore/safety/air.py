@@ -40,7 +40,7 @@ def air_lines(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Li
     yield _warnings(look)
     yield _thunder(look, limits)
     yield from _visibility(look, limits, facts)
-    yield from _cold(look, limits)
+    yield from look.shared(("cold", limits), lambda: tuple(_cold(look, limits)))
     yield from _cliff(look, limits)
     yield from _gusts(look, limits)
     yield from _access(look)
@@ -65,10 +65,10 @@ def _warnings(look: Look) -> Line:
         "official_warning",
         codes,
         {
-            CAUTION: "An official warning of {severity} severity is in force from {since} to {until}: it goes before "
+            CAUTION: "An official warning of {severity} severity is in force from {since} until {over}: it goes before "
             "anything said here.",
             NOT_ASSESSED: "Whether an official warning is in force is not known: ask the authority before going.",
-            DANGER: "An official warning of {severity} severity is in force from {since} to {until}: it goes before "
+            DANGER: "An official warning of {severity} severity is in force from {since} until {over}: it goes before "
             "anything said here.",
         },
         "official warnings on file, Common Alerting Protocol 1.2",
@@ -82,10 +82,10 @@ def _thunder(look: Look, limits: Thresholds) -> Line:
         "thunder",
         thunder(probability, look.thunder_seen, look.warned_of_thunder, limits.thunder_caution_percent),
         {
-            CAUTION: "Thunder is possible from {since} to {until} ({value:.0f} %): at the first sign rods down, off "
+            CAUTION: "Thunder is possible from {since} to {over} ({value:.0f} %): at the first sign rods down, off "
             "the water and the ridge, and wait 30 min after the last.",
             NOT_ASSESSED: "Thunder is not assessed: no forecast of it covers this time.",
-            DANGER: "Thunder is observed or warned of from {since} to {until}: rods down, leave water and ridge, wait "
+            DANGER: "Thunder is observed or warned of from {since} to {over}: rods down, leave water and ridge, wait "
             "30 min after the last.",
         },
         f"the conditions and warnings given; {COMMON}",
@@ -109,7 +109,7 @@ def _visibility(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[
         {
             NOT_ASSESSED: "Mist on the flats is not assessed: the visibility, or how far from the shore the mark lies, "
             "is not known.",
-            DANGER: "Visibility falls to {value:.0f} m on flats far from the shore from {since} to {until}: be ashore "
+            DANGER: "Visibility falls to {value:.0f} m on flats far from the shore from {since} to {over}: be ashore "
             "before.",
         },
         f"the conditions given; {COMMON}",
@@ -210,11 +210,11 @@ def _gusts(look: Look, limits: Thresholds) -> Iterator[Line]:
         "wind",
         codes,
         {
-            CAUTION: f"Gusts of {{value:.0f}} m/s{{how}} on {place} from {{since}} to {{until}} make one stagger: keep "
+            CAUTION: f"Gusts of {{value:.0f}} m/s{{how}} on {place} from {{since}} to {{over}} make one stagger: keep "
             "well back from every edge, and leave as it freshens.",
             NOT_ASSESSED: f"Wind on {place} from {{since}} to {{until}} is not assessed: gusts are not known, and may "
             "make one stagger; keep back from every edge.",
-            DANGER: f"Gusts of {{value:.0f}} m/s{{how}} from {{since}} to {{until}} can take one off {place}: stay off "
+            DANGER: f"Gusts of {{value:.0f}} m/s{{how}} from {{since}} to {{over}} can take one off {place}: stay off "
             "it, and away from every edge.",
         },
         f"the conditions given; gusts of 1.5 times the mean wind where they are not told; {COMMON}",
@@ -234,9 +234,9 @@ def _access(look: Look) -> Iterator[Line]:
         "access",
         graded(shut, shut & _gale(look), unsure),
         {
-            CAUTION: "From {since} to {until} access is closed: do not go in, and be out before.",
+            CAUTION: "From {since} until {over} access is closed: do not go in, and be out before.",
             NOT_ASSESSED: "Whether access is open is not known: look for notices and gates.",
-            DANGER: "Closed for the gale from {since} to {until}: stay off.",
+            DANGER: "Closed for the gale from {since} until {over}: stay off.",
         },
         "the access calendar of the mark",
     )

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import math
-import zoneinfo
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
@@ -17,18 +14,17 @@ from tidecore.safety.decks import deck_lines
 from tidecore.safety.line import Line
 from tidecore.safety.looking import Look, look_at, walk_us
 from tidecore.safety.outing import OutingFacts
-from tidecore.safety.report import Grade, Hazard, HazardReport, report_of
+from tidecore.safety.report import Hazard, HazardReport, report_of
+from tidecore.safety.telling import tell
 from tidecore.safety.thresholds import DEFAULTS, Thresholds
 from tidecore.safety.water import water_lines
-from tidecore.shore.dangers import CAUTION, DANGER, INFO, NONE, NOT_ASSESSED
-from tidecore.timebase import US_PER_DAY, US_PER_MINUTE, from_microseconds, instant
+from tidecore.shore.dangers import DANGER, NONE
+from tidecore.timebase import US_PER_MINUTE, from_microseconds, instant
 from tidecore.timeline import Timeline
 from tidecore.timeline.sources import Sources
-from tidecore.timeline.wall_clock import shown_minute
 from tidecore.units import AnyArray, BoolArray, IntArray
 
 NOBODY = OutingFacts()
-GRADE_OF: dict[int, Grade] = {INFO: "info", CAUTION: "caution", NOT_ASSESSED: "not_assessed", DANGER: "danger"}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,14 +34,14 @@ class _Told:
     line: Line
     stretches: tuple[tuple[int, int, int], ...]
 
-    def meeting(self, starts: IntArray, stops: IntArray) -> Iterator[tuple[int, slice, int]]:
-        """Yield which of some parts of the look a stretch meets, where it does, and its code."""
+    def meeting(self, starts: IntArray, stops: IntArray) -> Iterator[tuple[int, slice, int, int]]:
+        """Yield which of some parts of the look a stretch meets, where it does, its code, and where it ends itself."""
         begins, ends = (np.array([one[k] for one in self.stretches], dtype=np.int64) for k in (0, 1))
         firsts, lasts = np.searchsorted(ends, starts, side="right"), np.searchsorted(begins, stops)
         parts = zip(starts.tolist(), stops.tolist(), firsts.tolist(), lasts.tolist(), strict=True)
         for k, (start, stop, first, last) in enumerate(parts):
             for begin, end, code in self.stretches[first:last]:
-                yield k, slice(max(begin, start), min(end, stop)), code
+                yield k, slice(max(begin, start), min(end, stop)), code, end
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -122,8 +118,8 @@ def assess_all(
     starts, stops = np.searchsorted(times, firsts, side="right") - 1, np.searchsorted(times, lasts) + 1
     found: list[list[Hazard]] = [[] for _ in outings]
     for told in graded.telling:
-        for k, part, code in told.meeting(starts, stops):
-            found[k].append(_hazard(told.line, graded.look, code, part, *outings[k]))
+        for k, part, code, whole in told.meeting(starts, stops):
+            found[k].append(tell(told.line, graded.look, code, part, whole, *outings[k]))
     return [report_of(hazards, graded.changed, graded.loosened) for hazards in found]
 
 
@@ -228,82 +224,11 @@ def _kept(_sources: Sources) -> dict[tuple[Thresholds, OutingFacts], _Graded]:
     return {}
 
 
-def _hazard(line: Line, look: Look, code: int, part: slice, first: int, last: int) -> Hazard:
-    """Return the hazard of a stretch of one grade, as far as an outing from ``first`` to ``last`` meets it."""
-    times = look.times_us
-    begin = max(first, int(times[part.start if code == INFO else max(part.start - 1, 0)]))
-    finish = min(last, int(times[min(part.stop, times.size - 1)]))
-    values = line.values.get(code)
-    value = None
-    if values is not None:
-        # NaN only where all of them are.
-        worst = float((np.fmin if line.least_is_worst else np.fmax).reduce(values[part]))
-        value = None if math.isnan(worst) else worst
-    threshold = None if value is None else line.thresholds.get(code)
-    moments = {"since": begin, "until": finish}
-    if "{turn_back}" in line.texts[code]:
-        moments["turn_back"] = _turn_back(line, look, part)
-        if code == DANGER:
-            # In an outing that does not end in time the danger begins when turning back is due.
-            moments["since"] = begin = max(first, min(begin, moments["turn_back"]))
-    zone = look.sources.mark.zone
-    clocks = {name: _clock(zone, one, last - first) for name, one in moments.items()}
-    if moments.get("turn_back", first) < first:
-        clocks["turning"] = "Turning back was due at"
-    else:
-        clocks["turning"] = "Turn back by"
-    due = moments.get("turn_back")
-    return Hazard(
-        line.kind,
-        GRADE_OF[code],
-        _moment(begin),
-        _moment(finish),
-        value,
-        line.unit,
-        threshold,
-        line.source,
-        _said(line, code, part, value, clocks),
-        None if due is None else _moment(due),
-    )
-
-
-def _said(line: Line, code: int, part: slice, value: float | None, words: dict[str, str]) -> str:
-    """Return what is said of a stretch, with the clocks in ``words``."""
-    for name, column in line.besides.items():
-        known = column[part][~np.isnan(column[part])]
-        words[name] = f"{known.max():.0f}" if known.size else "unknown"
-    for name, (places, names) in line.named.items():
-        words[name] = names[int(places[part].max())]
-    if value is not None:
-        words["beside"] = f"{abs(value):.1f} m {'above' if value < 0.0 else 'below'}"
-    return line.texts[code].format(value=np.nan if value is None else value, **words)
-
-
-def _turn_back(line: Line, look: Look, part: slice) -> int:
-    """Return when turning back is due, by the time that is left at the first instant of a stretch that tells it."""
-    left = line.values[DANGER][part]
-    k = int(np.argmax(~np.isnan(left)))
-    return int(look.times_us[part.start + k]) + round(float(left[k]) * US_PER_MINUTE)
-
-
 def _stretches(codes: AnyArray) -> tuple[tuple[int, int, int], ...]:
     """Return the stretches of equal codes that are a hazard: first place, place after the last, code."""
     bounds = np.concatenate(([0], np.flatnonzero(codes[1:] != codes[:-1]) + 1, [codes.size]))
     rows = zip(bounds[:-1].tolist(), bounds[1:].tolist(), codes[bounds[:-1]].tolist(), strict=True)
     return tuple(row for row in rows if row[2] != NONE)
-
-
-# The hazards of an outing begin and end together, most of them.
-@lru_cache(maxsize=4096)
-def _moment(time_us: int) -> np.datetime64:
-    return np.datetime64(time_us, "us")
-
-
-@lru_cache(maxsize=4096)
-def _clock(zone: zoneinfo.ZoneInfo, time_us: int, within_us: int) -> str:
-    """Return what a clock at the mark shows, to the minute; with the date where that may be of several days."""
-    shown = shown_minute(zone, time_us)
-    return shown[11:] if within_us < US_PER_DAY else shown
 
 
 def _ticks(time: np.datetime64) -> int:

@@ -47,11 +47,11 @@ def deck_lines(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[L
         "overtopping",
         codes,
         {
-            CAUTION: f"From {{since}} to {{until}} the highest waves can come to {{beside}} the top of {place}: stand "
+            CAUTION: f"From {{since}} to {{over}} the highest waves can come to {{beside}} the top of {place}: stand "
             "back from the edge, and leave as soon as it gets wet.",
             NOT_ASSESSED: f"Whether waves come over {place} from {{since}} to {{until}} is not assessed: the sea is "
             "not known, or not whether it comes here.",
-            DANGER: f"Water can come over {place} from {{since}} to {{until}}, to {{beside}} its top: stay off it; it "
+            DANGER: f"Water can come over {place} from {{since}} to {{over}}, to {{beside}} its top: stay off it; it "
             "sweeps people away.",
         },
         _SOURCE,

@@ -10,6 +10,11 @@ from tidecore.units import AnyArray, FloatArray, IntArray
 COMMON = "common practice"
 
 
+def verbatim(text: str) -> str:
+    """Return a text that somebody gave so that it stands in the texts of a line as it is, curly brackets and all."""
+    return text.replace("{", "{{").replace("}", "}}")
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Line:
     """A kind of hazard, shape ``(n,)``.
@@ -22,7 +27,7 @@ class Line:
         Places in `tidecore.shore.dangers.GRADES`.
     texts : mapping of int to str
         What is said of each code there is; ``{value}`` is the worst value of the time, ``{since}`` and ``{until}`` its
-        ends by the clocks of the mark.
+        ends by the clocks of the mark, as far as the outing goes; ``{over}`` when it is over, be that after the outing.
     source : str
         Where thresholds and values come from.
     values : mapping of int to float64 array

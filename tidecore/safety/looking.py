@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TypeVar
@@ -56,8 +56,8 @@ class Look:
     @cached_property
     def sea(self) -> ShoreSea:
         """The sea as it was given, and whether it reaches the mark."""
-        waves = self._shared("waves", lambda: given_waves(self.frame))
-        at = self._shared("waves_at", lambda: text(self.frame, "waves_at"))
+        waves = self.shared("waves", lambda: given_waves(self.frame))
+        at = self.shared("waves_at", lambda: text(self.frame, "waves_at"))
         return ShoreSea(waves, self.sources.setting.reaches(at, self.given("wave_from_degree")))
 
     @cached_property
@@ -69,7 +69,7 @@ class Look:
     @cached_property
     def pressure_surge(self) -> FloatArray:
         """What the pressure of the air lifts the sea [m], NaN where it is unknown; high pressure is no less water."""
-        return self._shared("pressure_surge", lambda: pressure_surge(self.sources.conditions, self.times_us))
+        return self.shared("pressure_surge", lambda: pressure_surge(self.sources.conditions, self.times_us))
 
     def surge(self, facts: OutingFacts) -> FloatArray:
         """Return the surge that is given or, where none is, that of the pressure; 0 where neither is known."""
@@ -98,13 +98,13 @@ class Look:
 
     def given(self, variable: str) -> FloatArray:
         """Return a variable of the conditions."""
-        return self._shared(variable, lambda: number(self.frame, variable))
+        return self.shared(variable, lambda: number(self.frame, variable))
 
     @cached_property
     def _times_key(self) -> bytes:
         return self.times_us.tobytes()
 
-    def _shared(self, what: str, make: Callable[[], T]) -> T:
+    def shared(self, what: Hashable, make: Callable[[], T]) -> T:
         """Return what is made of the conditions and the instants alone; marks that share both make it once."""
         conditions = self.sources.conditions
         if conditions is None or len(self) > _MOST_SHARED:
@@ -147,7 +147,7 @@ class Look:
     @cached_property
     def thunder_seen(self) -> BoolArray:
         """Whether thunder was observed, or was in the half hour before."""
-        return self._shared("thunder", self._thundered)
+        return self.shared("thunder", self._thundered)
 
     def _thundered(self) -> BoolArray:
         conditions = self.sources.conditions
@@ -165,7 +165,7 @@ class Look:
     @cached_property
     def rained_mm(self) -> tuple[FloatArray, BoolArray]:
         """Rain of the 48 h before so far as it is known [mm], and whether all of it is known."""
-        return self._shared("rained", self._rained)
+        return self.shared("rained", self._rained)
 
     def _rained(self) -> tuple[FloatArray, BoolArray]:
         rates = self._past("rain_mm_per_h")
@@ -177,7 +177,7 @@ class Look:
     @cached_property
     def frost(self) -> AnyArray:
         """Whether it froze in the 48 h before: 1, 0, or -1 where nobody knows."""
-        return self._shared("frost", self._froze)
+        return self.shared("frost", self._froze)
 
     def _froze(self) -> AnyArray:
         air = self._past("air_temperature_c")

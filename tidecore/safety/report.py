@@ -12,7 +12,7 @@ Grade = Literal["info", "caution", "danger", "not_assessed"]
 #: How much each grade weighs: what is not assessed counts as a caution.
 WEIGHT: dict[Grade, int] = {"info": 0, "caution": 1, "not_assessed": 1, "danger": 2}
 #: The order in which hazards are told, and in which one grade stands for several.
-_TOLD: tuple[Grade, ...] = ("danger", "caution", "not_assessed", "info")
+_TOLD: dict[Grade, int] = {"danger": 0, "caution": 1, "not_assessed": 2, "info": 3}
 
 #: What every assessment ends with.
 DEFERS = (
@@ -76,9 +76,9 @@ class HazardReport:
 
 def report_of(hazards: Iterable[Hazard], changed: tuple[str, ...], loosened: dict[str, str]) -> HazardReport:
     """Return the report of some hazards; ``loosened`` are thresholds, and what is said of each."""
-    told = sorted(hazards, key=lambda one: (_TOLD.index(one.grade), one.start, one.kind, one.end))
-    grades = {one.grade for one in told}
-    grade: Grade = next((one for one in _TOLD if one in grades), "info")
+    # Datetimes compare ten times as fast as datetime64s.
+    told = sorted(hazards, key=lambda one: (_TOLD[one.grade], one.start.item(), one.kind, one.end.item()))
+    grade: Grade = told[0].grade if told else "info"
     missing = tuple(dict.fromkeys(one.kind for one in told if one.grade == "not_assessed"))
     sentences = (*dict.fromkeys(one.text for one in told), *loosened.values(), DEFERS)
     return HazardReport(tuple(told), grade, missing, changed, tuple(loosened), sentences)

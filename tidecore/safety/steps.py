@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tidecore.safety.assessing import GRADE_OF, NOBODY, graded_lines
+from tidecore.safety.assessing import NOBODY, graded_lines
 from tidecore.safety.outing import OutingFacts
+from tidecore.safety.telling import GRADE_OF
 from tidecore.safety.thresholds import DEFAULTS, Thresholds
 from tidecore.shore.dangers import CAUTION, DANGER, INFO, NOT_ASSESSED
 from tidecore.timeline import Timeline

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from tidecore.safety.line import COMMON, Line
+from tidecore.safety.line import COMMON, Line, verbatim
 from tidecore.safety.looking import Look, lead_us
 from tidecore.safety.outing import OutingFacts
 from tidecore.safety.thresholds import DEFAULTS, Thresholds
@@ -35,6 +35,8 @@ _OPEN = ("open_beach", _ROCK, _WALL)
 #: Turning back is named so long before [microseconds].
 _NAMED_US = 180 * US_PER_MINUTE
 _RUN_UP = "Stockdon et al. 2006 on sand, Poate et al. 2016 on shingle; Rayleigh for the largest"
+#: What the pressure lifts the sea by is told from so much on, by which the sentence is rounded [m].
+_TOLD_SURGE_M = 0.005
 _NOT_IN_TIME = "decide 24 to 48 h before, and again on arrival"
 
 
@@ -87,7 +89,7 @@ def _surge(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line]
     by = "by the inverse barometer (1 cm a hPa under 1013.25 hPa; high pressure is not counted as less water)"
     yield Line(
         "surge",
-        graded(much, False, np.isnan(lifted), np.where(lifted > 0.0, INFO, NONE)),
+        graded(much, False, np.isnan(lifted), np.where(lifted >= _TOLD_SURGE_M, INFO, NONE)),
         {
             INFO: f"Low pressure lifts the sea by up to {{value:.2f}} m {by}; what the wind adds is not in it.",
             CAUTION: f"A deep low lifts the sea by up to {{value:.2f}} m {by}, and its wind can add much more, which "
@@ -138,7 +140,7 @@ def _at_the_peg(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[
             CAUTION: "One wave in fifty runs up to {beside} the peg by the formula: stand further up.",
             NOT_ASSESSED: "How far waves run up to the peg is not assessed for a part of the time: bed, slope or sea "
             "are none that a formula covers.",
-            DANGER: "The largest waves from {since} to {until} can come to the peg or over it (to {beside} it by the "
+            DANGER: "The largest waves from {since} to {over} can come to the peg or over it (to {beside} it by the "
             "formula, which scatters): stand well above the wet line, or do not go.",
         },
         _RUN_UP,
@@ -170,10 +172,10 @@ def _behind(look: Look, facts: OutingFacts) -> Iterator[Line]:
         "water_behind",
         graded(caution, danger & ~np.isnan(upper), np.isnan(upper)),
         {
-            CAUTION: "From {since} to {until} water can stand behind the banks of this ground: whoever is out on one "
+            CAUTION: "From {since} until {over} water can stand behind the banks of this ground: whoever is out on one "
             "is cut off.",
             NOT_ASSESSED: "Whether water stands behind the peg is not assessed: the tide is not known.",
-            DANGER: f"From {{since}} to {{until}} water can stand {between}: be off it before. Whoever is cut off "
+            DANGER: f"From {{since}} until {{over}} water can stand {between}: be off it before. Whoever is cut off "
             "calls the coastguard and does not try to cross.",
         },
         "the profile, and the level that 95 % of waters stay under",
@@ -202,16 +204,17 @@ def _way_back(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Li
     codes = np.where(np.isnan(look.upper), NOT_ASSESSED, codes).astype(np.int8)
     if facts.is_alone:
         codes = up_a_grade(codes, codes == INFO)
-    lowest = f"{way.sill_name}, {way.sill_m:.1f} m; the way takes {(way.walk_min or 0.0) * facts.pace:.0f} min"
-    ahead_said = f"Turn back by {{turn_back}}: after it the water can cover the way back ({lowest})."
+    walk_min = way.walk_min * facts.pace
+    lowest = f"{verbatim(way.sill_name)}, {way.sill_m:.1f} m; the way takes {walk_min:.0f} min"
+    ahead_said = f"{{turning}} {{turn_back}}: after it the water can cover the way back ({lowest})."
     yield Line(
         "cut_off",
         codes,
         {
             INFO: ahead_said,
-            CAUTION: f"Alone, turn back well before {{turn_back}}: then the water can cover the way back ({lowest}).",
+            CAUTION: f"{{alone}} {{turn_back}}: then the water can cover the way back ({lowest}).",
             NOT_ASSESSED: "Being cut off is not assessed: the tide is not known.",
-            DANGER: f"{{turning}} {{turn_back}}: until {{until}} the water can cut off the way back ({lowest}). "
+            DANGER: f"{{turning}} {{turn_back}}: until {{over}} the water can cut off the way back ({lowest}). "
             "Whoever is cut off calls the coastguard and does not try to cross.",
         },
         f"the way back as stated, the level that 95 % of waters stay under; {COMMON}",
@@ -231,8 +234,8 @@ def _no_walk(look: Look, way: WayBack, limits: Thresholds, facts: OutingFacts) -
         "cut_off",
         codes,
         {
-            NOT_ASSESSED: f"When to turn back is not assessed: {way.why}.",
-            DANGER: f"From {{since}} to {{until}} the water can cut off the way back ({way.sill_name}, "
+            NOT_ASSESSED: f"When to turn back is not assessed: {verbatim(way.why)}.",
+            DANGER: f"From {{since}} until {{over}} the water can cut off the way back ({verbatim(way.sill_name)}, "
             f"{way.sill_m:.1f} m): be off long before, for nobody knows how long the way takes. Whoever is cut off "
             "calls the coastguard and does not try to cross.",
         },
@@ -298,7 +301,7 @@ def _rock(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line]:
             CAUTION: f"Alone on rock. {watch}",
             NOT_ASSESSED: "Height, period or direction of the sea leave it open whether waves come over " + place + ": "
             "stay off it where you cannot tell.",
-            DANGER: f"A sea of {{value:.1f}} m and {{period}} s from {{since}} to {{until}} sweeps {place}, large "
+            DANGER: f"A sea of {{value:.1f}} m and {{period}} s from {{since}} to {{over}} sweeps {place}, large "
             "waves after quiet spells: stay off it.",
         },
         COMMON,
@@ -331,7 +334,7 @@ def _break(look: Look, limits: Thresholds) -> Iterator[Line]:
         {
             NOT_ASSESSED: "Whether the sea breaks hard on the shore is not assessed: period, direction or bed are not "
             "known.",
-            DANGER: "A sea of {value:.1f} m and {period} s breaks hard on steep shingle from {since} to {until}: do "
+            DANGER: "A sea of {value:.1f} m and {period} s breaks hard on steep shingle from {since} to {over}: do "
             "not go down to land a fish.",
         },
         COMMON,
@@ -360,7 +363,7 @@ def _wading(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line
             CAUTION: "Do not wade here: " + ("the mud is soft." if mud else "the flood comes in behind a bar."),
             NOT_ASSESSED: "Whether it is fit to wade is not assessed, for sea or ground are not known: do not wade.",
             DANGER: "No wading: "
-            + ("soft mud." if mud else "a flood behind a bar, or waves above the knee, from {since} to {until}."),
+            + ("soft mud." if mud else "a flood behind a bar, or waves above the knee, from {since} to {over}."),
         },
         COMMON,
         {INFO: height, DANGER: height},

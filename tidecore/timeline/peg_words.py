@@ -32,7 +32,7 @@ def peg_sentences(plan: PegPlan, zone: zoneinfo.ZoneInfo) -> tuple[str, ...]:
     if plan.missing:
         told.append((plan.span.start_us, f"No plan of pegs: {'; '.join(plan.missing)}."))
     if plan.turn_back is not None and plan.turn_back.time_us is not None:
-        told.append((plan.turn_back.time_us, turn_back_sentence(plan.turn_back, zone)))
+        told.append((plan.turn_back.time_us, turn_back_sentence(plan.turn_back, zone, plan.span.start_us)))
     return tuple(sentence for _, sentence in sorted(told))
 
 

@@ -50,8 +50,12 @@ def local_times(zone: zoneinfo.ZoneInfo, times_us: IntArray) -> UtcTimes:
 
 
 def shown_minute(zone: zoneinfo.ZoneInfo, time_us: int) -> str:
-    """Return what a clock in ``zone`` shows, as ``2026-10-24 18:05``; in an hour that comes twice with its offset."""
-    moment = (_EPOCH + datetime.timedelta(microseconds=time_us)).astimezone(zone)
+    """Return what a clock in ``zone`` shows, as ``2026-10-24 18:05``; in an hour that comes twice with its offset.
+
+    The minute is the one that the instant is in, to the second as instants are published: never the minute after.
+    """
+    seconds = (time_us + US_PER_SECOND // 2) // US_PER_SECOND
+    moment = (_EPOCH + datetime.timedelta(seconds=seconds)).astimezone(zone)
     text = moment.isoformat(sep=" ", timespec="minutes")
     again = moment.replace(fold=1 - moment.fold)
     # The two folds of a time differ but where it comes twice; what is skipped no clock shows.

@@ -17,6 +17,8 @@ from tidecore.windows.wording import clock, day_and_clock, factor_words, hours_w
 _HOUR = np.timedelta64(1, "h")
 #: What is unknown for more of the time than this is unknown for all of it.
 _ALL = 0.995
+#: Of a quantity of sea and air that nothing tells, before why.
+_NOT_ASSESSED = " not assessed"
 #: A rule that gives less than this part of what the best one gives is only named.
 _TOLD_PART = 0.25
 _TOLD = {
@@ -99,15 +101,21 @@ def _unknown(legs: Sequence[SessionLeg]) -> list[str]:
         "penalise": "marked down for it",
         "decided": "decided by the rest of the rule",
     }
-    found: dict[tuple[str, str], dict[str, None]] = {}
+    found: dict[tuple[str, str], tuple[dict[str, None], dict[str, None]]] = {}
     for leg in legs:
         for account in leg.rules:
             for one in account.unknowns:
                 how = "" if one.share > _ALL else f" (for {one.share:.0%} of the time)"
-                found.setdefault((one.reason, done[one.policy]), {})[factor_words(one.factor) + how] = None
+                # One cause of several quantities is told once, with all of them.
+                quantity, missing, cause = one.reason.partition(_NOT_ASSESSED)
+                key = (missing + cause if missing else one.reason, done[one.policy])
+                names, quantities = found.setdefault(key, ({}, {}))
+                names[factor_words(one.factor) + how] = None
+                if missing:
+                    quantities[quantity] = None
     return [
-        f"Not known and {made}: {listed(sorted(names))}. Why: {reason.rstrip('.')}."
-        for (reason, made), names in sorted(found.items())
+        f"Not known and {made}: {listed(sorted(names))}. Why: {listed(sorted(quantities))}{cause.rstrip('.')}."
+        for (cause, made), (names, quantities) in sorted(found.items())
     ]
 
 

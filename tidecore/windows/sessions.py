@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import pairwise
 
 import numpy as np
 
@@ -10,9 +11,9 @@ from tidecore.calendars import clipped, clock_changes, difference, merged
 from tidecore.errors import Fault, InvalidInput
 from tidecore.rules import SpeciesRule
 from tidecore.safety import Care, joined
-from tidecore.timebase import US_PER_MINUTE, US_PER_SECOND, TimeSpan, from_microseconds, instant
+from tidecore.timebase import US_PER_MINUTE, US_PER_SECOND, TimeSpan, instant
 from tidecore.timeline import Timeline, find_factor
-from tidecore.units import AnyArray, FloatArray
+from tidecore.units import AnyArray, FloatArray, IntArray
 from tidecore.windows.curves import MarkSearch, RuleCurve, search_mark
 from tidecore.windows.found import tell
 from tidecore.windows.options import SessionOptions
@@ -30,7 +31,7 @@ from tidecore.windows.session import (
 )
 from tidecore.windows.unknowns import unknown_terms
 from tidecore.windows.verdicts import Feeding, Safe, Verdicts, judge_fishing, worst
-from tidecore.windows.window import BestHour, Window
+from tidecore.windows.window import BestHour
 
 #: Accounts of rules and factors rest on the fishing time so often [microseconds].
 _LOOK_US = 5 * US_PER_MINUTE
@@ -158,7 +159,7 @@ def _leg(leg: OutingLeg, search: MarkSearch) -> SessionLeg:
     timeline, fished = search.timeline, {key for key, _ in leg.rule_hours}
     curves = [one for one in search.curves if one.key in fished]
     (windows,) = windows_fished(curves, [leg])
-    times = np.arange(leg.start_us, leg.end_us, _LOOK_US, dtype=np.int64)
+    times = _looked_at(leg)
     scores = {one.key: score_at(one.rule, timeline, times) for one in curves}
     names = tuple(dict.fromkeys(name for one in curves for name in one.rule.factor_names))
     arrive, start, end, leave = (_time(t) for t in (leg.arrive_us, leg.start_us, leg.end_us, leg.leave_us))
@@ -179,37 +180,54 @@ def _leg(leg: OutingLeg, search: MarkSearch) -> SessionLeg:
     )
 
 
+def _looked_at(leg: OutingLeg) -> IntArray:
+    """Return the instants at which it is looked how rules fare over the fishing of a leg."""
+    return np.arange(leg.start_us, leg.end_us, _LOOK_US, dtype=np.int64)
+
+
+def limiting_factors(one: RuleCurve, timeline: Timeline, legs: Sequence[OutingLeg]) -> list[str | None]:
+    """Return what takes most from a rule over the fishing of each leg at a mark, as `complete` has it."""
+    times = [_looked_at(leg) for leg in legs]
+    scores = score_at(one.rule, timeline, np.concatenate(times))
+    bounds = np.cumsum([0, *(part.size for part in times)]).tolist()
+    return [_limiting(_losses(scores, slice(first, after))) for first, after in pairwise(bounds)]
+
+
 def windows_fished(curves: Sequence[RuleCurve], legs: Sequence[OutingLeg]) -> list[tuple[SessionWindow, ...]]:
     """Return the parts of windows that each leg fishes, in time order."""
     account_for([(curves, legs)])
-    found: list[list[SessionWindow]] = [[] for _ in legs]
+    found: list[list[tuple[int, int, str, SessionWindow]]] = [[] for _ in legs]
     for one in curves:
-        for parts, leg, numbers in zip(found, legs, _fished(one, legs), strict=True):
-            parts += [_part(one, window, leg) for window in one.found.windows(numbers)]
-    return [tuple(sorted(parts, key=lambda one: (one.start, one.end, one.rule))) for parts in found]
+        for k, numbers in _fished(one, legs):
+            found[k] += _parts(one, numbers, legs[k])
+    return [tuple(part for *_, part in sorted(parts, key=lambda part: part[:3])) for parts in found]
 
 
 def account_for(asked: Iterable[tuple[Sequence[RuleCurve], Sequence[OutingLeg]]]) -> None:
     """Account for the windows that legs at some marks fish, in one go."""
-    tell([(one.found, numbers) for curves, legs in asked for one in curves for numbers in _fished(one, legs)])
+    tell([(one.found, numbers) for curves, legs in asked for one in curves for _, numbers in _fished(one, legs)])
 
 
-def _fished(one: RuleCurve, legs: Sequence[OutingLeg]) -> list[range]:
-    """Return the numbers of the windows that each leg fishes: those of a rule are apart and in order."""
-    starts, ends = (np.array([getattr(leg, name) for leg in legs], dtype=np.int64) for name in ("start_us", "end_us"))
-    firsts = np.searchsorted(one.windows_us[:, 1], starts, side="right").tolist()
-    lasts = np.searchsorted(one.windows_us[:, 0], ends).tolist()
-    return [one.numbers[first:last] for first, last in zip(firsts, lasts, strict=True)]
+def _fished(one: RuleCurve, legs: Sequence[OutingLeg]) -> list[tuple[int, range]]:
+    """Return which legs fish windows of a rule, and their numbers: those of a rule are apart and in order."""
+    spans = np.array([(leg.start_us, leg.end_us) for leg in legs], dtype=np.int64).reshape(-1, 2)
+    firsts = np.searchsorted(one.windows_us[:, 1], spans[:, 0], side="right").tolist()
+    lasts = np.searchsorted(one.windows_us[:, 0], spans[:, 1]).tolist()
+    ends = enumerate(zip(firsts, lasts, strict=True))
+    return [(k, one.numbers[first:last]) for k, (first, last) in ends if first < last]
 
 
-def _part(one: RuleCurve, window: Window, leg: OutingLeg) -> SessionWindow:
-    """Return the part of a window that a leg fishes; the window's own peak where that lies in it."""
-    start, end = max(window.start, _time(leg.start_us)), min(window.end, _time(leg.end_us))
-    peak, time = window.peak_score, window.peak_time
-    if not start <= time <= end:
-        peak, ticks = one.score.peak(_ticks(start), _ticks(end))
-        time = _time(ticks)
-    return SessionWindow(one.key, start, end, peak, time, window)
+def _parts(one: RuleCurve, numbers: range, leg: OutingLeg) -> Iterator[tuple[int, int, str, SessionWindow]]:
+    """Yield the parts of windows that a leg fishes after what puts them in order; each has the window's own peak where
+    that lies in it."""
+    rows = one.windows_us[numbers.start - one.numbers.start : numbers.stop - one.numbers.start].tolist()
+    for (first, last), window in zip(rows, one.found.windows(numbers), strict=True):
+        start, end = max(first, leg.start_us), min(last, leg.end_us)
+        peak, time = window.peak_score, window.peak_time
+        if not start <= _ticks(time) <= end:
+            peak, ticks = one.score.peak(start, end)
+            time = _time(ticks)
+        yield start, end, one.key, SessionWindow(one.key, _time(start), _time(end), peak, time, window)
 
 
 def _lulls(
@@ -239,9 +257,9 @@ def _standing_in_the_way(curves: Sequence[RuleCurve], timeline: Timeline, time_u
     return _limiting(_losses(best))
 
 
-def _losses(scores: Scores) -> dict[str, float]:
-    """Return the mean loss of every factor of a rule."""
-    counted = np.minimum(np.nan_to_num(scores.losses, nan=0.0, posinf=np.inf), -np.log(_LEAST_SCORE))
+def _losses(scores: Scores, part: slice = slice(None)) -> dict[str, float]:
+    """Return the mean loss of every factor of a rule, over a part of the instants."""
+    counted = np.minimum(np.nan_to_num(scores.losses[:, part], nan=0.0, posinf=np.inf), -np.log(_LEAST_SCORE))
     losses: dict[str, float] = {}
     for term, loss in zip(scores.rule.tree.leaves, counted.mean(axis=1).tolist(), strict=True):
         losses[term.factor] = losses.get(term.factor, 0.0) + loss
@@ -305,8 +323,7 @@ def _feeding(legs: Sequence[SessionLeg]) -> Feeding:
 
 
 def _time(ticks: int) -> np.datetime64:
-    time: np.datetime64 = from_microseconds(np.array([ticks], dtype=np.int64))[0]
-    return time
+    return np.datetime64(ticks, "us")
 
 
 def _ticks(time: np.datetime64) -> int:

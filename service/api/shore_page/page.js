@@ -60,7 +60,10 @@ const day = (instant) =>
 const nameOf = (rule) => rule.species.local_name ?? rule.name;
 
 async function fill() {
-  const [marks, rules] = await Promise.all([everything("/v1/marks"), everything("/v1/species-rules")]);
+  const [marks, rules, factors] = await Promise.all([
+    everything("/v1/marks"), everything("/v1/species-rules"), call("/v1/factors"),
+  ]);
+  words = new Map(factors.items.map((one) => [one.name, one.words]));
   at("mark").replaceChildren(...marks.map((one) => new Option(one.name, one.id)));
   const named = rules.map((one) => new Option(nameOf(one.rule), one.id));
   at("rule").replaceChildren(new Option("all of them", ""), ...named);
@@ -70,6 +73,7 @@ async function fill() {
 }
 
 let species = new Map();
+let words = new Map();
 
 async function find() {
   const turn = ++asked;
@@ -157,8 +161,6 @@ async function show(ranked, choice) {
     row.append(element("td", clock(one.time)), element("td", one.kind.replaceAll("_", " ")), element("td", height));
     return row;
   }));
-  const unknown = [...new Set(session.unknowns.map((one) => one.factor.replaceAll("_", " ")))];
-  at("unknown").textContent = unknown.length ? `Not known, and so not weighed: ${unknown.join(", ")}.` : "";
   at("one").hidden = false;
   const from = new Date(Date.parse(session.arrive) - 4 * 3600000).toISOString();
   const to = new Date(Date.parse(session.leave) + 4 * 3600000).toISOString();
@@ -177,7 +179,7 @@ async function show(ranked, choice) {
 function verdicts(session) {
   const { safe, fishable, feeding } = session.verdicts;
   const score = feeding.rule_id ? `mean score ${feeding.mean_score.toFixed(2)}` : "no rule holds";
-  const limit = feeding.limiting_factor ? `, held down most by ${feeding.limiting_factor.replaceAll("_", " ")}` : "";
+  const limit = feeding.limiting_factor ? `, held down most by the ${words.get(feeding.limiting_factor)}` : "";
   const parts = [
     ["Safe?", `${WORDS[safe.grade]}; see the hazards`],
     ["Fishable?", [fishable.grade.replaceAll("_", " "), ...fishable.reasons].join("; ")],

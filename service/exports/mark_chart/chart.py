@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 
 from tidecore.safety import Grade
-from tidecore.timebase import US_PER_HOUR, TimeSpan, from_microseconds
+from tidecore.timebase import US_PER_HOUR, US_PER_SECOND, TimeSpan, from_microseconds
 from tidecore.timeline import KeyTime
 from tidecore.units import AnyArray, FloatArray, IntArray
 
@@ -88,8 +88,8 @@ class MarkChart:
         return stamp.replace(tzinfo=datetime.UTC).astimezone(self.zone)
 
     def clock(self, at_us: int) -> str:
-        """Return an instant as hours and minutes by the clocks of the mark, to the nearest minute."""
-        return f"{self.local(at_us + 30_000_000):%H:%M}"
+        """Return an instant as a clock at the mark shows it: to the second as it is published, the minute it is in."""
+        return f"{self.local(at_us + US_PER_SECOND // 2):%H:%M}"
 
     def days(self) -> list[tuple[datetime.date, int, int]]:
         """Return the local days of the span: date, first and last instant [microseconds since 1970]."""

@@ -105,12 +105,12 @@ def _best(sheet: MonthSheet) -> Iterator[str]:
 
 
 def _due(sheet: MonthSheet, one: SheetSession) -> str:
-    """Return when turning back is due, to the whole minute before: what is read off a clock must not be late."""
+    """Return when turning back is due."""
     if one.turn_back_us is None:
         return "no time is told"
     if one.turn_back_us <= one.drawn.arrive_us:
         return "due before arriving"
-    return f"by {sheet.chart.clock(one.turn_back_us - 30_000_000)}"
+    return f"by {sheet.chart.clock(one.turn_back_us)}"
 
 
 def _verdicts(one: SheetSession) -> str:

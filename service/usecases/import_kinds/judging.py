@@ -17,6 +17,7 @@ from typing import Any, NamedTuple
 from pydantic import TypeAdapter, ValidationError
 
 from service.errors import DocumentInvalid, ServiceError
+from service.garbage import collect_between_pieces
 from service.imports.formats import FORMATS, MAPPED
 from service.imports.mapping import ColumnMapping
 from service.imports.rows import Cut, Row
@@ -125,8 +126,7 @@ def judge_elsewhere(piece: tuple[Setup, Sequence[Cut]]) -> Judged:
 def get_ready() -> None:
     """Make a process ready for `judge_elsewhere`: what had to be imported for this stays, and is never looked through
     again."""
-    gc.disable()
-    gc.freeze()
+    collect_between_pieces()
 
 
 @lru_cache(maxsize=1)

@@ -110,4 +110,12 @@ def test_a_day_that_a_zone_skipped_has_no_waters():
     tidal = row(date="2011-12-30", tide={"event": "high_water", "from_h": -2, "to_h": 2})
     found = coarse_effort(tidal, apia, np.array([us("2011-12-30T10:30")]))
     assert len(found.spans_us) == 0
-    assert coarse_effort(row(date="2011-12-30", hours={"from": "10:00", "to": "12:00"}), apia).rod_hours == 0.0
+    skipped = coarse_effort(row(date="2011-12-30", hours={"from": "10:00", "to": "12:00"}), apia)
+    assert np.isnan(skipped.rod_hours)
+
+
+def test_hours_that_the_clocks_skip_are_no_effort_that_is_known():
+    found = coarse_effort(row(date="2019-03-31", hours={"from": "02:15", "to": "02:45"}), BERLIN)
+    assert np.isnan(found.rod_hours)
+    assert not len(found.spans_us)
+    assert found.notes == ("the clocks skip these hours on the day: effort unknown",)

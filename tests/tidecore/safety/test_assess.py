@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pickle
+import re
 
 import numpy as np
 import pytest
@@ -122,6 +123,24 @@ def test_water_stands_behind_the_peg_on_a_bar_and_cuts_it_off():
     late = assess(timeline, cut.end - HOUR, cut.end, facts=KNOWN)
     said = [one.text for one in of(late, "cut_off") if one.grade == "danger"]
     assert said[0].startswith("Turning back was due at")
+    # The outing may be over before the water goes: that it goes then is not said.
+    early = assess(timeline, cut.start - HOUR, cut.end - HOUR, facts=KNOWN)
+    (behind,) = (one for one in of(report, "water_behind") if one.start < cut.end and one.end > cut.start)
+    for whole in (cut, behind):
+        assert whole.end > early.hazards[0].end
+        dry = re.search(r"until \S+ (\d\d:\d\d)", whole.text)
+        assert dry is not None
+        assert f"until {dry[1]}" in " ".join(one.text for one in of(early, whole.kind))
+    due = cut.turn_back
+    assert due is not None
+    after = assess(timeline, due + np.timedelta64(1, "m"), due + np.timedelta64(9, "m"), facts=KNOWN)
+    assert next(one.text for one in of(after, "cut_off")).startswith("Turning back was due at")
+
+
+def test_a_way_is_called_what_its_owner_calls_it():
+    called = "gut {a} {value}"
+    told = line_of({**BEACH, "way_back": [{**WAY[0], "name": called}]}, CALM)
+    assert any(f"({called}, 4.0 m" in one.text for one in assess(told, NOON, SMALL_HOURS).hazards)
 
 
 def test_alone_goes_up_a_grade_with_night_rock_or_a_tide_that_cuts_off():

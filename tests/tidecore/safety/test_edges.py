@@ -92,7 +92,13 @@ def test_the_wind_is_told_of_cliffs_too_and_by_the_thresholds_of_the_account():
 
 def test_low_pressure_lifts_the_sea_and_a_given_surge_replaces_it():
     mark = {**BEACH, "way_back": [{**WAY[0], "lowest_sill_m": 5.6}]}
-    for pressure, grade in ((1030.0, set()), (1008.25, {"info"}), (973.25, {"caution"}), (None, {"not_assessed"})):
+    for pressure, grade in (
+        (1030.0, set()),
+        (1013.0, set()),
+        (1008.25, {"info"}),
+        (973.25, {"caution"}),
+        (None, {"not_assessed"}),
+    ):
         found = of(mark, {"pressure_hpa": pressure}, "surge")
         assert {one.grade for one in found} == grade
         if pressure is not None and found:

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.tidecore.safety.shores import issue_of
 from tests.tidecore.timeline.places import mark_at, model_of
 from tests.tidecore.windows.doubles import rule, trapezoid
 from tests.tidecore.windows.evenings import ALWAYS, DAYS_ONLY, DOWN_AND_UP, NEVER, NIGHT_FLOOD, search, timeline_over
@@ -180,6 +181,23 @@ def test_safety_is_never_said_to_be_assessed():
         assert session.verdicts.safe.reasons
         assert session.verdicts.fishable.grade == "unknown"
         assert "not assessed" in " ".join(session.reasons)
+
+
+def test_one_cause_of_several_quantities_is_said_once_with_all_of_them():
+    wants = ("sea_temperature", "pressure", "wave_height")
+    picky = rule(
+        name="picky",
+        require=[("flow_strength", trapezoid(0.2, 0.3, None, None), {})],
+        prefer=[(name, trapezoid(0.5, 1.0, None, None), {}) for name in wants],
+    )
+    # The forecast ends long before.
+    given = Conditions.of([issue_of({"sea_temperature_c": 9.0, "pressure_hpa": 1020.0, "wave_height_m": 1.0})])
+    timeline = build_timeline(mark_at(), model_of("large"), "2026-10-20", "2026-10-21", conditions=given)
+    (said,) = (one for one in find_sessions([picky], timeline)[0].reasons if one.startswith("Not known"))
+    assert said.startswith("Not known and left out of the score: height of the waves, pressure and sea temperature.")
+    assert said.endswith(
+        "Why: pressure, sea and sea temperature not assessed: no issue says anything of it in this span."
+    )
 
 
 def test_the_change_of_the_clocks_is_said():

@@ -9,6 +9,7 @@ from pydantic import Field
 
 from service.api.v1.schemas.common import Schema
 from tidecore.timeline import Factor as CoreFactor
+from tidecore.windows import factor_words
 
 
 class Factor(Schema):
@@ -25,10 +26,16 @@ class Factor(Schema):
     given_by_caller: Annotated[bool, Field(description="Whether only a caller can give it; unknown until then.")]
 
 
+class NamedFactor(Factor):
+    """A factor, and what an angler calls it."""
+
+    words: Annotated[str, Field(description="What an angler calls it, for a sentence.")]
+
+
 class FactorList(Schema):
     """Every factor, in the order of the columns of a timeline."""
 
-    items: list[Factor]
+    items: list[NamedFactor]
 
 
 def write_factor(factor: CoreFactor) -> dict[str, Any]:
@@ -48,4 +55,4 @@ def write_factor(factor: CoreFactor) -> dict[str, Any]:
 
 def write_factors(factors: Sequence[CoreFactor]) -> dict[str, Any]:
     """Return all factors as `FactorList` has them."""
-    return {"items": [write_factor(factor) for factor in factors]}
+    return {"items": [{**write_factor(factor), "words": factor_words(factor.name)} for factor in factors]}

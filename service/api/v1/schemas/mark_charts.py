@@ -56,10 +56,11 @@ def _chart(view: ChartView) -> MarkChart:
         windows=_windows(search, species) if basis.kind == "day" else (),
         sessions=[_session(place, one, species) for place, one in enumerate(view.sessions, start=1)],
         hazards=gather_hazards(
+            basis.kind,
             [
                 (place, [Danger(h.grade, h.kind, _us(h.start), _us(h.end), h.text) for h in one.hazards.hazards])
                 for place, one in enumerate(view.sessions, start=1)
-            ]
+            ],
         ),
         facts=tide_facts(line, basis.kind, _counted(len(view.sessions))),
         notes=_notes(view),
@@ -118,33 +119,56 @@ class Danger:
     text: str
 
 
-def gather_hazards(sessions: Sequence[tuple[int, Sequence[Danger]]]) -> list[ChartHazard]:
+def gather_hazards(kind: ChartKind, sessions: Sequence[tuple[int, Sequence[Danger]]]) -> list[ChartHazard]:
     """Return each kind of hazard once in each grade, as the best session has it, and the other sessions that do.
 
-    ``sessions`` are what each is numbered by, and its hazards, the best first.
+    ``sessions`` are what each is numbered by, and its hazards, the best first. Of a day each says by itself when to
+    turn back.
     """
-    found: dict[tuple[str, str], tuple[Danger, list[int]]] = {}
+    found: dict[tuple[str, str, str], tuple[Danger, list[int]]] = {}
+    alike: dict[tuple[str, str, str], bool] = {}
+
+    def key_of(one: Danger) -> tuple[str, str, str]:
+        return one.grade, one.kind, one.text if kind == "day" and one.kind == "cut_off" else ""
+
     for number, dangers in sessions:
         for one in dangers:
-            _, numbers = found.setdefault((one.grade, one.kind), (one, []))
+            key = key_of(one)
+            first, numbers = found.setdefault(key, (one, []))
+            alike[key] = alike.get(key, True) and one.text == first.text
             if number not in numbers:
                 numbers.append(number)
     place = {number: place for place, (number, _) in enumerate(sessions)}
-    told = sorted(found.values(), key=lambda pair: (_ORDER.index(pair[0].grade), place[pair[1][0]], pair[0].start_us))
+
+    def order(pair: tuple[Danger, list[int]]) -> tuple[int, bool, int, int]:
+        one, numbers = pair
+        own = bool(key_of(one)[2])
+        # Before what is not assessed, for lack of room leaves out the last.
+        grave = min(_ORDER.index(one.grade), _ORDER.index("not_assessed")) if own else _ORDER.index(one.grade)
+        return grave, not own, place[numbers[0]], one.start_us
+
+    told = sorted(found.values(), key=order)
     return [
-        ChartHazard(one.grade, one.start_us, one.end_us, f"{one.text} {_which(numbers, len(sessions))}".strip())
+        ChartHazard(
+            one.grade,
+            one.start_us,
+            one.end_us,
+            f"{one.text} {_which(numbers, len(sessions), alike[key_of(one)])}".strip(),
+        )
         for one, numbers in told
     ]
 
 
-def _which(places: Sequence[int], of: int) -> str:
+def _which(places: Sequence[int], of: int, alike: bool) -> str:
+    """Return at which sessions a hazard is, of so many; unless it is ``alike`` there its words are of the first."""
     if of == 1:
         return ""
-    if len(places) == of:
+    if len(places) == of and alike:
         return "(every session)"
     if len(places) == 1:
         return f"(session {places[0]})"
-    return f"(session {places[0]}; the like at {', '.join(map(str, places[1:]))})"
+    others = "every other" if len(places) == of else ", ".join(map(str, places[1:]))
+    return f"(session {places[0]}; the like at {others})"
 
 
 def tide_facts(line: Timeline, kind: ChartKind, sessions: str) -> list[str]:

@@ -33,7 +33,7 @@ def write_month_sheet(found: Drawing) -> Export:
     chart = replace(chart, notes=[*chart.notes[:-1], *_said(found.said), chart.notes[-1]])
     sessions = [_session(one, drawn) for one, drawn in zip(found.sessions, chart.sessions, strict=True)]
     told = [(one["rank"], dangers(one)) for one in found.sessions[:MOST_TOLD]]
-    return write_sheet(MonthSheet(chart, sessions, _cycle(chart, found.timeline), gather_hazards(told)))
+    return write_sheet(MonthSheet(chart, sessions, _cycle(chart, found.timeline), gather_hazards(chart.kind, told)))
 
 
 def _session(one: Mapping[str, Any], drawn: ChartSession) -> SheetSession:

@@ -117,6 +117,10 @@ def _condition(one: ToldNow | None, called: str, unit: str) -> str:
 def _moves(view: NowView) -> Iterator[str]:
     plan, zone = view.plan, view.basis.outing.mark.document.zone
     if plan is None:
+        # Where it is worse than to be minded, it stands among the hazards.
+        back = [one for one in view.hazards.hazards if one.kind == "cut_off"]
+        if all(one.grade == "info" for one in back):
+            yield from dict.fromkeys(one.text for one in back)
         return
     if plan.turn_back is not None:
         yield turn_back_sentence(plan.turn_back, zone, view.coming.time_us)

@@ -42,7 +42,7 @@ def plan_chart(found: Drawing) -> MarkChart:
         events=line.events(found.span.start, found.span.end),
         windows=[_window(one, found.fish) for session in found.sessions for one in session["windows"]],
         sessions=sessions,
-        hazards=gather_hazards([(one["rank"], dangers(one)) for one in found.sessions]),
+        hazards=gather_hazards(found.kind, [(one["rank"], dangers(one)) for one in found.sessions]),
         facts=tide_facts(line, found.kind, _counted(found)),
         notes=_notes(found),
     )

@@ -66,7 +66,8 @@ class PlannedSessionSchema(Schema):
     turn_back: Annotated[
         InstantText | None,
         Field(
-            description="When turning back is due, where the water can cover the way back; null where no hazard says."
+            description="When turning back is due, where the water can cover the way back: before arriving, where it "
+            "can by then; null where no hazard says."
         ),
     ]
     fishing_h: float
