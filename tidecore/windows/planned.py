@@ -9,7 +9,6 @@ import numpy as np
 
 from tidecore.calendars import ClockChange, clock_changes
 from tidecore.safety import HazardReport
-from tidecore.timebase import from_microseconds
 from tidecore.timeline import KeyTime, Timeline, find_factor
 from tidecore.units import AnyArray
 from tidecore.windows.curves import MarkSearch
@@ -175,7 +174,7 @@ def _told(search: MarkSearch, kept: Sequence[RankedOuting], found: int) -> Plann
     for k, one in enumerate(kept):
         outing, leg, windows = one.outing, one.outing.legs[0], fished[k]
         rule, limiting = _giving_most(outing, windows)
-        start, end = from_microseconds(np.array(outing.best_us, dtype=np.int64))
+        start, end = (np.datetime64(ticks, "us") for ticks in outing.best_us)
         sessions.append(
             PlannedSession(
                 rank=one.rank,
@@ -207,7 +206,7 @@ def _giving_most(outing: Outing, windows: Sequence[SessionWindow]) -> tuple[str 
     own = [one for one in windows if one.rule == rule]
     if not own:
         return rule, None
-    longest = max(own, key=lambda one: one.end - one.start)
+    longest = max(own, key=lambda one: one.end - one.start) if len(own) > 1 else own[0]
     return rule, longest.window.limiting_factor
 
 
