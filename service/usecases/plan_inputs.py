@@ -28,7 +28,7 @@ from tidecore.conditions import OfficialWarning
 from tidecore.timebase import TimeSpan
 
 #: Raised whenever the same inputs come out as other bytes of a result.
-PLAN_FORMAT = 3
+PLAN_FORMAT = 4
 #: Marks read at a time, and marks of a chunk.
 MARKS_READ, MARKS_OF_A_CHUNK = 500, 20
 #: Rules of an account that are read at most.

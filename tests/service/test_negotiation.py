@@ -139,9 +139,8 @@ def test_every_form_that_is_offered_is_declared(coastal):
     all_forms = {"/v1/heights", "/v1/flow", "/v1/timelines", "/v1/stations/{station_id}/heights",
                  "/v1/stations/{station_id}/flow", "/v1/marks/{mark_id}/timeline"}  # fmt: skip
     expected = {(path, form) for path in all_forms for form in OFFERED}
-    expected |= {
-        (path, form) for path in ("/v1/extremes", "/v1/stations/{station_id}/extremes") for form in OFFERED[:3]
-    }
+    turns = ("/v1/extremes", "/v1/stations/{station_id}/extremes", "/v1/marks/{mark_id}/extremes")
+    expected |= {(path, form) for path in turns for form in OFFERED[:3]}
     tables = ("/v1/stations/{station_id}/constituents", "/v1/stations/{station_id}/datums", "/v1/windows/search",
               "/v1/marks/{mark_id}/conditions")  # fmt: skip
     expected |= {(path, CSV) for path in tables}

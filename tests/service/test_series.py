@@ -90,9 +90,10 @@ def test_flow_says_the_same_in_every_form(coastal):
         assert dataset["flow_reliable"].values.tolist() == [float(reliable)]
 
 
-def test_extremes_say_the_same_in_every_form(coastal):
+@pytest.mark.parametrize("place", ["station", "mark"])
+def test_extremes_say_the_same_in_every_form(coastal, place):
     client, coast = coastal
-    path = f"/v1/stations/{coast.station}/extremes"
+    path = f"/v1/{place}s/{getattr(coast, place)}/extremes"
     said = ask(client, path, end="2026-06-04T00:00:00Z", tz="Asia/Kolkata")
     rows = ask(client, path, CSV, end="2026-06-04T00:00:00Z", tz="Asia/Kolkata")
     assert [row["time"] for row in rows] == said["times"]
@@ -108,8 +109,9 @@ def test_extremes_say_the_same_in_every_form(coastal):
         "height_m": "heights_m", "kind": "kinds", "primary": "primary", "tide_id": "tide_ids", "double": "double",
         "rank": "ranks", "no_tide": "no_tide", "stand_start": "stand_starts", "stand_end": "stand_ends",
     }  # fmt: skip
-    for one, many in pairs.items():
+    for one, many in (pairs | ({"height_held": "heights_held"} if place == "mark" else {})).items():
         assert decoded(coverage, one) == said[many], one
+    assert coverage["about"][f"{place}_id"] == rows[0][f"{place}_id"] == getattr(coast, place)
 
 
 def test_a_timeline_says_the_same_in_every_form(coastal):

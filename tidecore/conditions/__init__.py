@@ -12,7 +12,7 @@ from tidecore.conditions.in_force import WARNING_LEVELS, WarningSteps, warning_s
 from tidecore.conditions.issue import ConditionIssue
 from tidecore.conditions.merged import CONDITION_NAMES, LOOK_BACK_DAYS, Conditions
 from tidecore.conditions.reading import read_conditions
-from tidecore.conditions.sea import TRENDS, SeaAtMark, sea_at
+from tidecore.conditions.sea import TRENDS, SeaAtMark, Waters, sea_at
 from tidecore.conditions.variables import CLARITIES, PERIOD_ASSUMPTION, VARIABLES, WEEDS, Variable
 from tidecore.conditions.warning import OfficialWarning, WarningArea, WarningCircle, WarningReference
 
@@ -36,6 +36,7 @@ __all__ = [
     "WarningCircle",
     "WarningReference",
     "WarningSteps",
+    "Waters",
     "read_cap",
     "read_conditions",
     "sea_at",

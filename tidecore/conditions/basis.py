@@ -19,7 +19,8 @@ FAR_H = 48.0
 #: More gaps than this are counted, not said one by one.
 _GAPS_SAID = 3
 
-_CALLED = {
+#: What an angler calls a quantity.
+CALLED = {
     "wave_height_m": "sea",
     "wave_period_s": "wave period",
     "wave_peak_period_s": "wave period",
@@ -95,7 +96,7 @@ class Basis:
     @property
     def called(self) -> str:
         """The quantity in words."""
-        return _CALLED[self.name]
+        return CALLED[self.name]
 
     def missing(self) -> list[str]:
         """Return in words where the quantity is not known."""

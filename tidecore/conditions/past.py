@@ -61,13 +61,17 @@ class Past:
 
     def told(self, times_us: IntArray) -> tuple[FloatArray, FloatArray]:
         """Return `since_h` and `known_h` at once."""
-        begun, inside = self._begun(times_us), self._inside(times_us)
+        unknown = np.full(times_us.shape, np.nan)
+        if not self.known_from_us.size:
+            return unknown, unknown
+        stretch = np.maximum(np.searchsorted(self.known_from_us, times_us, side="right") - 1, 0)
+        begun = self.known_from_us[stretch]
+        inside = (times_us >= begun) & (times_us <= self.known_to_us[stretch])
         known_h = np.where(inside, (times_us - begun) / US_PER_HOUR, np.nan)
         if not self.start_us.size:
-            return np.full(times_us.shape, np.nan), known_h
-        k = np.searchsorted(self.start_us, times_us, side="right") - 1
-        last = np.maximum(k, 0)
-        known = (k >= 0) & inside & (self.start_us[last] >= begun)
+            return unknown, known_h
+        last = np.maximum(np.searchsorted(self.start_us, times_us, side="right") - 1, 0)
+        known = inside & (self.start_us[last] >= begun) & (self.start_us[last] <= times_us)
         return np.where(known, np.maximum(times_us - self.end_us[last], 0) / US_PER_HOUR, np.nan), known_h
 
     def known_h(self, times_us: IntArray) -> FloatArray:
@@ -87,19 +91,6 @@ class Past:
         found = [self.start_us, self.end_us, self.end_us + 1, self.known_from_us, self.known_to_us + 1]
         found += [self.end_us + after for after in ahead] + [self.known_from_us + after for after in ahead]
         return np.unique(np.concatenate(found))
-
-    def _begun(self, times_us: IntArray) -> IntArray:
-        """Return since when the past of each instant is known."""
-        if not self.known_from_us.size:
-            return np.zeros(times_us.shape, dtype=np.int64)
-        k = np.searchsorted(self.known_from_us, times_us, side="right") - 1
-        return self.known_from_us[np.maximum(k, 0)]
-
-    def _inside(self, times_us: IntArray) -> BoolArray:
-        if not self.known_from_us.size:
-            return np.zeros(times_us.shape, dtype=np.bool_)
-        k = np.searchsorted(self.known_from_us, times_us, side="right") - 1
-        return (k >= 0) & (times_us <= self.known_to_us[np.maximum(k, 0)])
 
 
 def _stretches(pieces: Pieces) -> Iterator[tuple[int, int, FloatArray]]:

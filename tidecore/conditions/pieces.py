@@ -117,8 +117,9 @@ class Pieces:
         """Return which piece holds each instant, -1 where none does."""
         if not len(self):
             return np.full(times_us.shape, -1, dtype=np.int64)
-        k = np.searchsorted(self.start_us, times_us, side="right") - 1
-        return np.where((k >= 0) & (times_us < self.end_us[np.maximum(k, 0)]), k, -1)
+        # Before the first piece k is -1, which would be the last.
+        k = self.start_us.searchsorted(times_us, side="right") - 1
+        return np.where((k >= 0) & (times_us < self.end_us[k]), k, -1)
 
     def at(self, times_us: IntArray) -> FloatArray:
         """Return the values at instants in any order, NaN where nothing is known; shape ``(n,)``."""

@@ -29,6 +29,10 @@ _ONSHORE = 90.0
 _ROUNDING = 1e-9
 
 
+class Waters:
+    """Waters of one sea that clear alike, as a key: marks that have the very same one have one clarity."""
+
+
 # No slots: what is worked out once is kept in the instance's dictionary.
 @dataclass(frozen=True, eq=False)
 class SeaAtMark:
@@ -73,6 +77,14 @@ class SeaAtMark:
     def wet(self) -> Past:
         """When rain of the 24 h before was enough to colour an estuary."""
         return Past.of(self.conditions.pieces("rain_mm_per_h"), day_sum_over(COLOURING_MM))
+
+    def waters(self, bed: str | None, estuary: bool) -> Waters:
+        """Return the waters over beds of one class, those of estuaries apart."""
+        return self._waters.setdefault((bed, estuary), Waters())
+
+    @cached_property
+    def _waters(self) -> dict[tuple[str | None, bool], Waters]:
+        return {}
 
     def hours_since_peak(self, times_us: IntArray) -> FloatArray:
         """Return hours since the sea was at a peak, at most 240; NaN where no peak is known and there may be one."""

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tidecore.conditions import VARIABLES
+from tidecore.conditions.basis import CALLED
 from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, TimeSpan, from_microseconds
 from tidecore.timeline.columns import Timeline
 from tidecore.timeline.events import KeyTime
@@ -43,16 +44,16 @@ VALUES = (
     "holding",
     "fishable",
 )
-#: Factors whose absence is named, with why.
-_NAMED = (
-    "access_open",
-    "waterline",
-    "run_up",
-    "dry_margin",
-    "minutes_to_turn_back",
-    "holding",
-    "fishable",
-)
+#: Factors whose absence is named, with why, and what they are called.
+_NAMED = {
+    "access_open": "access",
+    "waterline": "edge of the water",
+    "run_up": "run-up",
+    "dry_margin": "dry margin",
+    "minutes_to_turn_back": "when to turn back",
+    "holding": "holding",
+    "fishable": "whether it fishes",
+}
 #: The next of each of these is told; slack of either kind counts as slack.
 NEXT = ("high_water", "low_water", "slack", "sunrise", "sunset", "first_light", "last_light")
 #: Events are looked for so far ahead [h].
@@ -174,11 +175,14 @@ def _unknown(timeline: Timeline, values: Mapping[str, Value], conditions: tuple[
     if len(missing) == len([one for one in VARIABLES if one.kind != "category"]):
         found.append("sea and air: no forecast or observation tells anything of this instant")
     elif missing:
-        found.append(f"sea and air: nothing tells {', '.join(missing)}")
-    for name in _NAMED:
+        found.append(f"sea and air: nothing tells {', '.join(dict.fromkeys(CALLED[name] for name in missing))}")
+    # One cause of several is told once, with all of them.
+    causes: dict[str, list[str]] = {}
+    for name, called in _NAMED.items():
         if values[name] is None:
             why = find_factor(name).why_unknown
-            found.append(name if why is None else f"{name}: {why(timeline.sources)}")
+            causes.setdefault("" if why is None else f": {why(timeline.sources)}", []).append(called)
+    found += [f"{', '.join(called)}{why}" for why, called in causes.items()]
     return tuple(found)
 
 
@@ -194,8 +198,8 @@ def _sentences(
         yield _of_stream(timeline, zone, times, inside, values, columns["flow_index"])
     edge = columns["waterline"]
     if not np.isnan(edge[[0, -1]]).any() and abs(edge[-1] - edge[0]) >= 1.0:
-        way = "out" if edge[-1] > edge[0] else "in"
-        yield f"The edge of the water goes {way} {abs(edge[-1] - edge[0]):.0f} m by {clock(zone, span.end_us)}."
+        way = "goes out" if edge[-1] > edge[0] else "comes in"
+        yield f"The edge of the water {way} {abs(edge[-1] - edge[0]):.0f} m by {clock(zone, span.end_us)}."
     yield _of_light(zone, inside, values["light"])
     yield from _of_sea_and_air(timeline, zone, times)
     if changes is not None and changes < span.end_us:

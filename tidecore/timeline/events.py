@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 
@@ -18,8 +18,7 @@ KEY_KINDS = ("high_water", "low_water", "slack_after_hw", "slack_after_lw", *EVE
 _RANK = {kind: place for place, kind in enumerate(KEY_KINDS)}
 
 
-@dataclass(frozen=True, slots=True)
-class KeyTime:
+class KeyTime(NamedTuple):
     """Something that happens at an instant: ``time`` [UTC], ``kind``, and the ``height`` [m] of a high or low water.
 
     ``grazing`` is true of a rising or setting so slow that its instant hangs on the air of the day.

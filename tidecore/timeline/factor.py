@@ -68,8 +68,9 @@ class Factor:
     why_unknown : callable or None
         Of the sources of a mark: why the factor is unknown for a part of the span, or all of it.
     hangs_on : callable or None
-        Of the sources of a mark: the tables, conditions, sea or time zone that alone make values and breaks, so that
-        marks which share it share them; None for a factor that hangs on the mark, or on several of these.
+        Of the sources of a mark: the tables, conditions, sea, its waters or time zone that alone make values and
+        breaks, so that marks which share it share them; None for a factor that hangs on the mark, or on several of
+        these.
     together : callable or None
         What ``compute`` gives at some instants at each of several marks, worked out in one go.
     """

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tidecore.conditions import CLARITIES, WEEDS, SeaAtMark
+from tidecore.conditions import CLARITIES, WEEDS, SeaAtMark, Waters
 from tidecore.place import Bed, Mark
 from tidecore.timebase import US_PER_MINUTE
 from tidecore.timeline.factor import Factor, pick
@@ -107,6 +107,12 @@ def _clarity_proxy(frame: Frame, sea: SeaAtMark) -> IntArray:
     return found
 
 
+def _waters(sources: Sources) -> Waters | None:
+    """Return what alone the clarity hangs on; over mud springs count besides, which are of the tide."""
+    sea, bed = sources.sea, bed_class(sources.mark)
+    return None if sea is None or bed == "mud" else sea.waters(bed, sources.mark.kind == "estuary")
+
+
 def clarity_breaks(sources: Sources) -> IntArray:
     """Return the instants at which the clarity may change, but for springs."""
     sea, bed = sources.sea, bed_class(sources.mark)
@@ -198,6 +204,7 @@ FACTORS = (
         categories=CLARITIES,
         rests_on=partial(rests_on, variables=_RESTS_ON),
         why_unknown=_clarity_unknown,
+        hangs_on=_waters,
     ),
     Factor(
         "weed_risk",

@@ -244,14 +244,11 @@ def _tops(times: IntArray, score: FloatArray, starts: IntArray) -> IntArray:
 def _contributions(scores: Scores, slices: _Slices) -> list[tuple[Contribution, ...]]:
     """Return what each term gave and took in each window."""
     means, losses = _known_means(scores.memberships, slices), slices.means(scores.losses).tolist()
-    leaves = scores.rule.tree.leaves
-    return [
-        tuple(
-            Contribution(leaf.factor, leaf.role, means[row][k], losses[row][k], leaf.path)
-            for row, leaf in enumerate(leaves)
-        )
-        for k in range(slices.lengths.size)
-    ]
+    rows = []
+    for leaf, mean, lost in zip(scores.rule.tree.leaves, means, losses, strict=True):
+        factor, role, path = leaf.factor, leaf.role, leaf.path
+        rows.append([Contribution(factor, role, one, other, path) for one, other in zip(mean, lost, strict=True)])
+    return list(zip(*rows, strict=True))
 
 
 def _groups(scores: Scores, slices: _Slices) -> list[tuple[GroupContribution, ...]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from functools import cached_property
+from itertools import starmap
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from tidecore.timebase import US_PER_DAY
 from tidecore.timeline import Frames, KeyTime, Marks, Timeline, find_factor, share_sky_events
 from tidecore.units import AnyArray, IntArray
 from tidecore.windows.rounds import Columns
-from tidecore.windows.tracks import Tracks, tracks_of
+from tidecore.windows.tracks import Tracks, Wanted, prepare, tracks_of
 
 #: Timelines are looked at a day beyond their span; as much again keeps marks apart on the axis [microseconds].
 _REACH_US = 2 * US_PER_DAY
@@ -53,6 +54,11 @@ class Axis:
         """Return instants of the axis as those of their timelines [microseconds since 1970]."""
         return times_us - self.places(times_us) * self._stride_us
 
+    def prepare(self, names: Sequence[tuple[str, ...]]) -> None:
+        """Make the tracks of the factors named ready, timeline by timeline."""
+        each = zip(self.tracks, self.timelines, names, map(self.shift_us, self.everywhere), strict=True)
+        prepare(self.at, list(starmap(Wanted, each)))
+
     def even_us(self, places: Places) -> IntArray:
         """Return the even steps of some timelines on the axis."""
         key = "", places
@@ -79,9 +85,9 @@ class Axis:
         """Return factors at instants of the axis, in any order; timelines share what one cause makes of a factor."""
         if len(self.timelines) == 1:
             return self.timelines[0].at(times_us, names)
-        places = self.places(times_us)
-        order = np.argsort(places, kind="stable")
-        own = (times_us - places * self._stride_us)[order]
+        asked, back = _each_once(times_us)
+        places = self.places(asked)
+        own = asked - places * self._stride_us
         counts = np.bincount(places, minlength=len(self.timelines)).tolist()
         found: dict[str, AnyArray] = {}
         together = {name: make for name in names if (make := find_factor(name).together) is not None}
@@ -90,7 +96,7 @@ class Axis:
             found = {name: make(frames) for name, make in together.items()}
         rest = [name for name in names if name not in found]
         found |= self._by_cause(own, np.cumsum([0, *counts]).tolist(), rest) if rest else {}
-        return {name: _scattered(found[name], order) for name in names}
+        return {name: found[name][back] for name in names}
 
     def _by_cause(self, own_us: IntArray, bounds: list[int], names: Sequence[str]) -> dict[str, AnyArray]:
         """Return factors at instants of the timelines, one after another; those of one cause are asked for at once."""
@@ -144,11 +150,17 @@ def _in_order(parts: Sequence[tuple[Places, AnyArray]], bounds: list[int]) -> An
     return found
 
 
-def _scattered(values: AnyArray, order: IntArray) -> AnyArray:
-    """Return values in the order in which they were asked for."""
-    found = np.empty_like(values)
-    found[order] = values
-    return found
+def _each_once(times_us: IntArray) -> tuple[IntArray, IntArray]:
+    """Return instants in ascending order, each once, and where each of those given is among them.
+
+    A fifth of what the searches of several rules ask for together is asked for by more than one.
+    """
+    order = np.argsort(times_us, kind="stable")
+    ordered = times_us[order]
+    fresh = np.append(True, ordered[1:] != ordered[:-1]) if ordered.size else np.empty(0, dtype=np.bool_)
+    back = np.empty(times_us.size, dtype=np.int64)
+    back[order] = np.cumsum(fresh) - 1
+    return ordered[fresh], back
 
 
 def axes(timelines: Sequence[Timeline]) -> Iterator[tuple[list[int], Axis]]:

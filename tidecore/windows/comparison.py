@@ -8,6 +8,7 @@ from typing import Literal
 
 import numpy as np
 
+from tidecore.safety import WEIGHT
 from tidecore.timebase import US_PER_HOUR
 from tidecore.windows.session import FactorSummary, Session
 from tidecore.windows.wording import day_and_clock, factor_words, listed
@@ -16,8 +17,7 @@ Side = Literal["first", "second", "neither"]
 
 #: Differences smaller than this part of the larger are none.
 _ALIKE = 0.05
-_SAFE = ("not_assessed", "caution", "danger")
-_FISHABLE = ("yes", "unknown", "hard", "no")
+_FISHABLE = {"yes": 0, "unknown": 1, "hard": 2, "no": 3}
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,9 +141,9 @@ def _advantages(first: Session, second: Session) -> tuple[Advantage, ...]:
     hours = [_species(one) for one in both]
     for species in sorted({*hours[0], *hours[1]}):
         found.append(more(f"species {species}", "h", [one.get(species, 0.0) for one in hours]))
-    for what, order in (("fishable", _FISHABLE), ("safe", _SAFE)):
+    for what, order in (("fishable", _FISHABLE), ("safe", WEIGHT)):
         grades = [getattr(one.verdicts, what).grade for one in both]
-        places = [order.index(grade) for grade in grades]
+        places = [order[grade] for grade in grades]
         better: Side = "neither" if places[0] == places[1] else ("first" if places[0] < places[1] else "second")
         found.append(Advantage(what, "", grades[0], grades[1], better))
     return tuple(found)
@@ -182,6 +182,8 @@ def _sentences(
             )
         elif one.what == "safe" and one.better != "neither":
             said.append(f"Less is known against {names[one.better]}: {values}; neither is said to be safe.")
+        elif one.what == "unknowns" and one.better != "neither":
+            said.append(f"Of {names[one.better]} less is unknown: {one.first:.0f} against {one.second:.0f} things.")
         elif one.better != "neither":
             what = one.what.removeprefix("species ").replace("_", " ")
             said.append(f"For {what} {names[one.better]} is better: {values}.")

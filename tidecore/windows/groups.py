@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 
+from tidecore.place import Mark
 from tidecore.rules import SpeciesRule, rule_at, suitability
 from tidecore.windows.axis import Axis, Places
 from tidecore.windows.spans import Judgement
@@ -25,13 +26,17 @@ def search_groups(rules: Sequence[SpeciesRule], axis: Axis) -> list[Group]:
     Marks are in one group where neither an override, nor what is known of the stream, nor a factor that never changes
     makes a difference to the rule.
     """
+    here = [_accepted(rules, timeline.mark) for timeline in axis.timelines]
+    axis.prepare([tuple(dict.fromkeys(name for rule in some.values() for name in rule.factor_names)) for some in here])
     made: dict[Hashable, tuple[int, Judgement, list[int]]] = {}
     for place, timeline in enumerate(axis.timelines):
-        here = {k: rule_at(rule, timeline.mark) for k, rule in enumerate(rules)}
-        here = {k: rule for k, rule in here.items() if suitability(rule, timeline.mark) != "other_bed"}
-        tracks = axis.tracks[place]
-        tracks.prepare(timeline, tuple(dict.fromkeys(name for rule in here.values() for name in rule.factor_names)))
-        for k, rule in here.items():
-            judged = Judgement(rule, timeline, tracks)
+        for k, rule in here[place].items():
+            judged = Judgement(rule, timeline, axis.tracks[place])
             made.setdefault((k, judged.alike()), (k, judged, []))[2].append(place)
     return [Group(rule, judged, tuple(places)) for rule, judged, places in made.values()]
+
+
+def _accepted(rules: Sequence[SpeciesRule], mark: Mark) -> dict[int, SpeciesRule]:
+    """Return the rules as they are at a mark whose ground they accept or may accept, by their numbers."""
+    here = {k: rule_at(rule, mark) for k, rule in enumerate(rules)}
+    return {k: rule for k, rule in here.items() if suitability(rule, mark) != "other_bed"}

@@ -17,7 +17,7 @@ from tidecore.windows.options import SessionOptions
 from tidecore.windows.outings import Outing, find_outings
 from tidecore.windows.ranking import RankedOuting, local_days, rank_outings
 from tidecore.windows.session import SessionWindow
-from tidecore.windows.sessions import account_for, windows_fished
+from tidecore.windows.sessions import account_for, limiting_factors, windows_fished
 from tidecore.windows.verdicts import FishableGrade, grade_stays
 from tidecore.windows.window import BestHour
 
@@ -55,7 +55,7 @@ class PlannedSession:
     rule : str or None
         The rule that gives most.
     limiting_factor : str or None
-        What takes most from that rule in its longest window here.
+        What takes most from that rule over the fishing.
     fishable : str
         Whether the mark fishes meanwhile.
     hazards : HazardReport
@@ -170,10 +170,11 @@ def _told(search: MarkSearch, kept: Sequence[RankedOuting], found: int) -> Plann
     days = local_days({search.key: search}, chosen)
     events = _events(timeline, chosen)
     fished = windows_fished(search.curves, [one.legs[0] for one in chosen])
+    rules = [_giving_most(one) for one in chosen]
+    limiting = _limiting(search, chosen, rules)
     sessions = []
     for k, one in enumerate(kept):
         outing, leg, windows = one.outing, one.outing.legs[0], fished[k]
-        rule, limiting = _giving_most(outing, windows)
         start, end = (np.datetime64(ticks, "us") for ticks in outing.best_us)
         sessions.append(
             PlannedSession(
@@ -183,8 +184,8 @@ def _told(search: MarkSearch, kept: Sequence[RankedOuting], found: int) -> Plann
                 outing=outing,
                 best_hour=BestHour(start, end, outing.best_score, outing.best_us == (leg.start_us, leg.end_us)),
                 windows=windows,
-                rule=rule,
-                limiting_factor=limiting,
+                rule=rules[k],
+                limiting_factor=limiting.get(k),
                 fishable=fishable[k],
                 hazards=hazards[k],
                 key_times=events[k],
@@ -199,15 +200,21 @@ def _hazards(search: MarkSearch, outings: Sequence[Outing]) -> list[HazardReport
     return search.care.stays(search.timeline, [(one.arrive_us, one.leave_us) for one in outings])
 
 
-def _giving_most(outing: Outing, windows: Sequence[SessionWindow]) -> tuple[str | None, str | None]:
-    """Return the rule that gives most, the first by key of equals, and what limits it where it holds longest."""
+def _giving_most(outing: Outing) -> str | None:
+    """Return the rule that gives most, the first by key of equals."""
     hours = outing.rule_hours
-    rule = min(hours, key=lambda key: (-round(hours[key], 9), key), default=None)
-    own = [one for one in windows if one.rule == rule]
-    if not own:
-        return rule, None
-    longest = max(own, key=lambda one: one.end - one.start) if len(own) > 1 else own[0]
-    return rule, longest.window.limiting_factor
+    return min(hours, key=lambda key: (-round(hours[key], 9), key), default=None)
+
+
+def _limiting(search: MarkSearch, outings: Sequence[Outing], rules: Sequence[str | None]) -> dict[int, str | None]:
+    """Return what takes most from the rule of each outing, by its place; those of one rule are looked at together."""
+    found: dict[int, str | None] = {}
+    for one in search.curves:
+        places = [k for k, rule in enumerate(rules) if rule == one.key]
+        if places:
+            legs = [outings[k].legs[0] for k in places]
+            found |= zip(places, limiting_factors(one, search.timeline, legs), strict=True)
+    return found
 
 
 def _at_best(timeline: Timeline, outings: Sequence[Outing]) -> dict[str, list[float | str | None]]:

@@ -21,7 +21,7 @@ from tidecore.windows.rounds import Search, side_by_side
 from tidecore.windows.scoring import ROUNDING, Scores, score_rule
 from tidecore.windows.spans import find_spans
 from tidecore.windows.unknowns import unknown_terms
-from tidecore.windows.window import UnknownTerm, Window
+from tidecore.windows.window import Done, UnknownTerm, Window
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,7 +240,12 @@ def _sentences(
     terms: tuple[TermReport, ...],
 ) -> list[str]:
     """Return the explanation in words."""
-    done = {"exclude": "excluded", "ignore": "ignored", "penalise": "penalised"}
+    done: dict[Done, str] = {
+        "exclude": "excluded",
+        "ignore": "ignored",
+        "penalise": "penalised",
+        "decided": "settled by others of its group",
+    }
     said = [
         f"{unknown.factor} ({unknown.role}) is unknown for {unknown.share:.0%} of the span and {done[unknown.policy]}: "
         f"{unknown.reason}."

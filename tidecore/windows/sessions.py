@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import pairwise
 
 import numpy as np
 
@@ -12,7 +13,7 @@ from tidecore.rules import SpeciesRule
 from tidecore.safety import Care, joined
 from tidecore.timebase import US_PER_MINUTE, US_PER_SECOND, TimeSpan, instant
 from tidecore.timeline import Timeline, find_factor
-from tidecore.units import AnyArray, FloatArray
+from tidecore.units import AnyArray, FloatArray, IntArray
 from tidecore.windows.curves import MarkSearch, RuleCurve, search_mark
 from tidecore.windows.found import tell
 from tidecore.windows.options import SessionOptions
@@ -158,7 +159,7 @@ def _leg(leg: OutingLeg, search: MarkSearch) -> SessionLeg:
     timeline, fished = search.timeline, {key for key, _ in leg.rule_hours}
     curves = [one for one in search.curves if one.key in fished]
     (windows,) = windows_fished(curves, [leg])
-    times = np.arange(leg.start_us, leg.end_us, _LOOK_US, dtype=np.int64)
+    times = _looked_at(leg)
     scores = {one.key: score_at(one.rule, timeline, times) for one in curves}
     names = tuple(dict.fromkeys(name for one in curves for name in one.rule.factor_names))
     arrive, start, end, leave = (_time(t) for t in (leg.arrive_us, leg.start_us, leg.end_us, leg.leave_us))
@@ -177,6 +178,19 @@ def _leg(leg: OutingLeg, search: MarkSearch) -> SessionLeg:
         factors=tuple(_summary(name, columns[name]) for name in sorted(names)),
         key_times=timeline.events(arrive, leave),
     )
+
+
+def _looked_at(leg: OutingLeg) -> IntArray:
+    """Return the instants at which it is looked how rules fare over the fishing of a leg."""
+    return np.arange(leg.start_us, leg.end_us, _LOOK_US, dtype=np.int64)
+
+
+def limiting_factors(one: RuleCurve, timeline: Timeline, legs: Sequence[OutingLeg]) -> list[str | None]:
+    """Return what takes most from a rule over the fishing of each leg at a mark, as `complete` has it."""
+    times = [_looked_at(leg) for leg in legs]
+    scores = score_at(one.rule, timeline, np.concatenate(times))
+    bounds = np.cumsum([0, *(part.size for part in times)]).tolist()
+    return [_limiting(_losses(scores, slice(first, after))) for first, after in pairwise(bounds)]
 
 
 def windows_fished(curves: Sequence[RuleCurve], legs: Sequence[OutingLeg]) -> list[tuple[SessionWindow, ...]]:
@@ -243,9 +257,9 @@ def _standing_in_the_way(curves: Sequence[RuleCurve], timeline: Timeline, time_u
     return _limiting(_losses(best))
 
 
-def _losses(scores: Scores) -> dict[str, float]:
-    """Return the mean loss of every factor of a rule."""
-    counted = np.minimum(np.nan_to_num(scores.losses, nan=0.0, posinf=np.inf), -np.log(_LEAST_SCORE))
+def _losses(scores: Scores, part: slice = slice(None)) -> dict[str, float]:
+    """Return the mean loss of every factor of a rule, over a part of the instants."""
+    counted = np.minimum(np.nan_to_num(scores.losses[:, part], nan=0.0, posinf=np.inf), -np.log(_LEAST_SCORE))
     losses: dict[str, float] = {}
     for term, loss in zip(scores.rule.tree.leaves, counted.mean(axis=1).tolist(), strict=True):
         losses[term.factor] = losses.get(term.factor, 0.0) + loss

@@ -180,11 +180,12 @@ def _laid(axis: Axis, places: Places, each: Sequence[IntArray]) -> IntArray:
 def _passings(track: Track, leaf: Leaf) -> IntArray:
     """Return when a factor passes the corners of its shape, about; just before and after if one is an edge."""
     corners = leaf.term.corners() if track.number else ()
-    found = [np.empty(0, dtype=np.int64)]
-    for corner in dict.fromkeys(corners):
-        passing = np.rint(track.passing(corner)).astype(np.int64)
-        found += [passing - _EDGE_SIDE_US, passing + _EDGE_SIDE_US] if corners.count(corner) > 1 else [passing]
-    return np.concatenate(found)
+    if not corners:
+        return np.empty(0, dtype=np.int64)
+    each = tuple(dict.fromkeys(corners))
+    which, times = track.passing(each)
+    passing, edges = np.rint(times).astype(np.int64), np.array([corners.count(corner) > 1 for corner in each])[which]
+    return np.concatenate((passing[~edges], passing[edges] - _EDGE_SIDE_US, passing[edges] + _EDGE_SIDE_US))
 
 
 def _gate(rule: SpeciesRule, leaf: int, suits: float) -> float:

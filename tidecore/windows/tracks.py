@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from threading import Lock
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -15,6 +15,7 @@ from tidecore.rules import Leaf
 from tidecore.timebase import US_PER_DAY, US_PER_MINUTE, US_PER_SECOND
 from tidecore.timeline import Timeline, find_factor
 from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
+from tidecore.windows.rounds import Ask, Question, Search, side_by_side
 
 #: Samples lie no further apart than this, whatever the step of the timeline [microseconds].
 LONGEST_STEP_US = 10 * US_PER_MINUTE
@@ -59,21 +60,27 @@ class Track:
     def _kept(self) -> dict[Hashable, tuple[Leaf, Any]]:
         return {}
 
-    def passing(self, corner: float) -> FloatArray:
-        """Return about when the factor passes a value between two samples [microseconds since 1970].
+    def passing(self, corners: Sequence[float]) -> tuple[IntArray, FloatArray]:
+        """Return which of some values the factor passes between two samples, and about when [microseconds since 1970].
 
         By the parabola through the samples on both sides: within a second where the factor bends over hours.
         """
-        times = self.times_us
-        above = self.values - corner
-        # What meets a corner to the last digits has passed it already.
-        above[np.abs(above) < _NEARLY * max(1.0, abs(corner))] = 0.0
-        k = np.flatnonzero((above[:-1] * above[1:] < 0.0) & self._smooth)
-        rise, gap = above[k + 1] - above[k], self.gaps[k]
-        part = -above[k] / rise
+        values, passed = self.values, np.array(corners)
+        over = values > passed[:, None]
+        which, k = np.divmod(np.flatnonzero(over[:, 1:] != over[:, :-1]), values.size - 1)
+        before, after, least = (
+            values[k] - passed[which],
+            values[k + 1] - passed[which],
+            _NEARLY * np.maximum(1.0, np.abs(passed))[which],
+        )
+        # What meets a corner to the last digits has passed it already; beside what is unknown nothing is passed.
+        passes = self._smooth[k] & (before * after < 0.0) & (np.abs(before) >= least) & (np.abs(after) >= least)
+        which, k, before, after = which[passes], k[passes], before[passes], after[passes]
+        rise, gap = after - before, self.gaps[k]
+        part = -before / rise
         part = np.clip(part + 0.5 * self.bends[k] * gap * gap * part * (1.0 - part) / rise, 0.0, 1.0)
-        found: FloatArray = times[k] + gap * part
-        return found
+        found: FloatArray = self.times_us[k] + gap * part
+        return which, found
 
     def meets(self, corners: tuple[float, ...]) -> bool:
         """Return whether the factor comes to one of the values, be it between two samples."""
@@ -136,7 +143,7 @@ class Tracks:
     """The tracks of a timeline's factors, from a day before its span to a day after it."""
 
     def __init__(self, timeline: Timeline) -> None:
-        """Lay out the even steps; tracks are made by `prepare`."""
+        """Lay out the even steps; `prepare` makes the tracks."""
         first, last = timeline.span.start_us - US_PER_DAY, timeline.span.end_us + US_PER_DAY
         step = min(timeline.grid.step_us, LONGEST_STEP_US)
         even = np.arange(-(-first // step), last // step + 1, dtype=np.int64) * step
@@ -144,17 +151,25 @@ class Tracks:
         self.even_us: IntArray = distinct(np.concatenate((even, ends)))
         self._tracks: dict[str, Track] = {}
 
-    def prepare(self, timeline: Timeline, names: tuple[str, ...]) -> None:
-        """Sample the factors named that are not there yet."""
-        missing = [name for name in names if name not in self._tracks]
-        shared = {name: shelf for name in missing if (shelf := self._shelf(timeline, name)) is not None}
-        self._tracks |= {name: track for name, shelf in shared.items() if (track := shelf.get()) is not None}
-        missing = [name for name in missing if name not in self._tracks]
-        columns = timeline.at(self.even_us, missing) if missing else {}
-        for name in missing:
-            track = self._tracks[name] = self._made(timeline, name, columns[name])
-            if name in shared:
-                shared[name].put(track)
+    def missing(self, timeline: Timeline, names: tuple[str, ...]) -> dict[str, Hashable]:
+        """Return which of the factors named are not there yet, each with a key that those who share it have in common.
+
+        What others have shared already is taken from them.
+        """
+        found: dict[str, Hashable] = {}
+        for name in names:
+            if name not in self._tracks:
+                shelf = self._shelf(timeline, name)
+                track = None if shelf is None else shelf.get()
+                if track is None:
+                    found[name] = (id(self), name) if shelf is None else shelf
+                else:
+                    self._tracks[name] = track
+        return found
+
+    def keep(self, name: str, track: Track) -> None:
+        """Take the track of a factor."""
+        self._tracks[name] = track
 
     def track(self, name: str) -> Track:
         """Return the track of a factor that was prepared."""
@@ -176,32 +191,68 @@ class Tracks:
         span = timeline.span
         return _Shelf(owner, (factor, span.start_us, span.end_us, min(timeline.grid.step_us, LONGEST_STEP_US)))
 
-    def _made(self, timeline: Timeline, name: str, even: AnyArray) -> Track:
-        breaks = timeline.breaks_us([name])
-        values, number = even, find_factor(name).kind == "number"
-        nowhere = np.empty(0, dtype=np.int64)
-        if number and np.isnan(values).all():
-            return Track(self.even_us, values, nowhere, number, even)
-        sides = distinct(np.concatenate((breaks, breaks - 1)))
-        sides = sides[(sides >= self.even_us[0]) & (sides <= self.even_us[-1])]
-        times, values, extras = self._joined(timeline, name, self.even_us, values, sides)
-        if number:
-            tops = distinct(np.rint(_extremes(times, values)).astype(np.int64))
-            times, values, more = self._joined(timeline, name, times, values, tops)
-            extras = np.concatenate((extras, more))
-        return Track(times, values, extras, number, even)
 
-    @staticmethod
-    def _joined(
-        timeline: Timeline, name: str, times: IntArray, values: AnyArray, more: IntArray
-    ) -> tuple[IntArray, AnyArray, IntArray]:
-        """Return a track with more instants on it, and which of them are new."""
-        place = np.minimum(np.searchsorted(times, more), times.size - 1)
-        new = more[times[place] != more]
-        if not new.size:
-            return times, values, new
-        place = np.searchsorted(times, new)
-        return np.insert(times, place, new), np.insert(values, place, timeline.at(new, [name])[name]), new
+class Wanted(NamedTuple):
+    """Tracks of a timeline, the factors that must be there, and by how much its instants lie later on the axis."""
+
+    tracks: Tracks
+    timeline: Timeline
+    names: tuple[str, ...]
+    shift_us: int
+
+
+def prepare(ask: Ask, each: Sequence[Wanted]) -> None:
+    """Sample the factors that are not there yet, those of all timelines side by side; ``ask`` answers on their axis."""
+    making: dict[Hashable, Search[Track]] = {}
+    takers: list[tuple[Tracks, str, Hashable]] = []
+    for tracks, timeline, names, shift_us in each:
+        missing = tracks.missing(timeline, names)
+        takers += [(tracks, name, key) for name, key in missing.items()]
+        fresh = {name: key for name, key in missing.items() if key not in making}
+        columns = timeline.at(tracks.even_us, tuple(fresh)) if fresh else {}
+        for name, key in fresh.items():
+            making[key] = _made(timeline, name, tracks.even_us, columns[name], shift_us)
+    made = dict(zip(making, side_by_side(ask, list(making.values())), strict=True))
+    for key, track in made.items():
+        if isinstance(key, _Shelf):
+            key.put(track)
+    for tracks, name, key in takers:
+        tracks.keep(name, made[key])
+
+
+def _made(timeline: Timeline, name: str, even_us: IntArray, even: AnyArray, shift_us: int) -> Search[Track]:
+    """Search for the instants at which a factor must be sampled besides the even steps."""
+    number = find_factor(name).kind == "number"
+    if number and np.isnan(even).all():
+        return Track(even_us, even, np.empty(0, dtype=np.int64), number, even)
+    breaks = timeline.breaks_us([name])
+    sides = distinct(np.concatenate((breaks, breaks - 1)))
+    sides = sides[(sides >= even_us[0]) & (sides <= even_us[-1])]
+    times, values, extras = yield from _joined(name, even_us, even, sides, shift_us)
+    if number:
+        tops = distinct(np.rint(_extremes(times, values)).astype(np.int64))
+        times, values, more = yield from _joined(name, times, values, tops, shift_us)
+        extras = np.concatenate((extras, more))
+    return Track(times, values, extras, number, even)
+
+
+def _joined(
+    name: str, times: IntArray, values: AnyArray, more: IntArray, shift_us: int
+) -> Search[tuple[IntArray, AnyArray, IntArray]]:
+    """Return a track with more instants on it, and which of them are new."""
+    place = times.searchsorted(more)
+    fresh = times[np.minimum(place, times.size - 1)] != more
+    new = more[fresh]
+    if not new.size:
+        return times, values, new
+    columns = yield Question((name,), new + shift_us)
+    at = place[fresh] + np.arange(new.size)
+    known = np.ones(times.size + new.size, dtype=np.bool_)
+    known[at] = False
+    joined = [np.empty(known.size, dtype=one.dtype) for one in (times, values)]
+    for one, old, other in zip(joined, (times, values), (new, columns[name]), strict=True):
+        one[known], one[at] = old, other
+    return joined[0], joined[1], new
 
 
 _KEPT: WeakKeyDictionary[Timeline, Tracks] = WeakKeyDictionary()

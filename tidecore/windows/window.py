@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -17,8 +17,8 @@ Done = Literal["exclude", "ignore", "penalise", "decided"]
 _HOUR = np.timedelta64(1, "h")
 
 
-@dataclass(frozen=True, slots=True)
-class Contribution:
+# These two are tuples: of all that is told they are the most, and a tuple is made in a fifth of the time.
+class Contribution(NamedTuple):
     """What one term of a rule gave over a window.
 
     ``mean_membership`` is over the time in which the factor is known, None if it never is. ``mean_loss`` is the mean
@@ -33,8 +33,7 @@ class Contribution:
     path: str
 
 
-@dataclass(frozen=True, slots=True)
-class GroupContribution:
+class GroupContribution(NamedTuple):
     """What one group of a rule gave over a window: as `Contribution`; its loss is that of its members together."""
 
     path: str

@@ -7,12 +7,12 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import Response
 
-from service.api.conditional import VARY_SERIES, SeriesRoute, answer_series, declare_conditional
+from service.api.conditional import SeriesRoute, answer_series
 from service.api.contract import declare
 from service.api.deps import CallerDep, ContextDep, MarkId, SpanDep, ZoneDep
 from service.api.media import answer
-from service.api.negotiation import JSON, negotiated
-from service.api.v1.schemas.mark_extremes import MarkExtremes, write_mark_extremes
+from service.api.negotiation import COVERAGEJSON, CSV, JSON, negotiated, offer, write_series
+from service.api.v1.schemas.mark_extremes import CSV_EXAMPLE, MarkExtremes, export_mark_extremes, write_mark_extremes
 from service.usecases.mark_extremes import find_mark_extremes, find_mark_extremes_basis
 
 router = APIRouter(tags=["marks"], route_class=SeriesRoute)
@@ -23,7 +23,7 @@ router = APIRouter(tags=["marks"], route_class=SeriesRoute)
     operation_id="get_mark_extremes",
     summary="High and low waters at a mark",
     response_model=MarkExtremes,
-    responses=declare_conditional(VARY_SERIES)
+    responses=offer(CSV_EXAMPLE, COVERAGEJSON)
     | declare(
         "not-found", "no-model", "invalid-span", "span-too-long", "invalid-input", "model-unreadable", "not-acceptable"
     ),
@@ -33,13 +33,18 @@ def get_mark_extremes(
     mark_id: MarkId,
     span: SpanDep,
     zone: ZoneDep,
-    form: Annotated[str, Depends(negotiated(JSON))],
+    form: Annotated[str, Depends(negotiated(JSON, CSV, COVERAGEJSON))],
     caller: CallerDep,
     context: ContextDep,
     secondary: Annotated[bool, Query(description="With the lesser extremes merged with others.")] = True,
 ) -> Response:
     """High and low waters at a mark in the span: its station's, or by its offsets its own."""
     basis = find_mark_extremes_basis(context, caller, mark_id, span, secondary=secondary)
-    return answer_series(
-        request, basis, form, zone, lambda: answer(write_mark_extremes(find_mark_extremes(basis), zone))
-    )
+
+    def write() -> Response:
+        view = find_mark_extremes(basis)
+        if form == JSON:
+            return answer(write_mark_extremes(view, zone))
+        return write_series(form, export_mark_extremes(view), zone)
+
+    return answer_series(request, basis, form, zone, write)

@@ -124,13 +124,14 @@ def test_the_edge_of_the_water_is_that_of_the_column() -> None:
     edge = timeline.at(ticks(3.0, 6.0), ("waterline",))["waterline"]
     assert np.isfinite(edge).all()
     told = next(one for one in found.sentences if one.startswith("The edge"))
-    way = "out" if edge[1] > edge[0] else "in"
-    assert told == f"The edge of the water goes {way} {abs(edge[1] - edge[0]):.0f} m by 06:00."
+    way = "goes out" if edge[1] > edge[0] else "comes in"
+    assert told == f"The edge of the water {way} {abs(edge[1] - edge[0]):.0f} m by 06:00."
 
 
 def test_what_is_not_known_is_named_with_why() -> None:
     found = look(line())
     text = " ".join(found.unknown)
-    for name in ("access_open: ", "waterline: ", "run_up: ", "minutes_to_turn_back: ", "holding: "):
-        assert name in text
+    for name in ("access: ", "edge of the water", "run-up, dry margin", "when to turn back", "holding: "):
+        assert text.count(name) == 1
+    assert "_" not in text
     assert "no forecast or observation" in text

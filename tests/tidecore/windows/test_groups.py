@@ -140,8 +140,11 @@ def test_the_account_tells_leaves_and_groups() -> None:
 
 def test_what_is_unknown_and_decided_all_the_same_is_said_so() -> None:
     functions = {"height": lambda h: 0.0 * h + 2.0, "wave_height": lambda h: h * NAN}
-    (window,) = find_windows(rule([{"any": [height(), waves()]}]), timeline(functions, hours=(0.0, 6.0)))
+    asked, line = rule([{"any": [height(), waves()]}]), timeline(functions, hours=(0.0, 6.0))
+    (window,) = find_windows(asked, line)
     assert [(one.path, one.policy, one.share) for one in window.unknowns] == [("require.0.any.1", "decided", 1.0)]
+    said = explain(asked, line).sentences
+    assert any("wave_height" in sentence and "settled by others of its group" in sentence for sentence in said)
 
 
 def test_an_any_window_is_the_union() -> None:

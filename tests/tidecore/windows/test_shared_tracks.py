@@ -16,6 +16,7 @@ from tidecore.model import TideModel
 from tidecore.place import Mark
 from tidecore.timeline import Timeline, build_timeline, factors
 from tidecore.windows import Window, find_windows
+from tidecore.windows.axis import Axis
 from tidecore.windows.tracks import tracks_of
 
 START, END = "2026-10-05T00:00", "2026-10-08T00:00"
@@ -32,7 +33,8 @@ ELSEWHERE = {
         "neap_ebb_m_per_s": 0.5,
     },
 }
-SHARING = [name for name, factor in factors().items() if factor.hangs_on is not None]
+#: What hangs on the ground of the mark besides is shared by some of the marks of a sea.
+SHARING = [name for name, factor in factors().items() if factor.hangs_on is not None and name != "clarity"]
 
 
 def model() -> TideModel:
@@ -79,6 +81,26 @@ def test_marks_that_share_what_a_factor_hangs_on_have_the_same_of_it(name: str) 
     np.testing.assert_array_equal(here.breaks_us([name]), there.breaks_us([name]))
 
 
+def test_marks_over_beds_that_clear_alike_share_the_clarity() -> None:
+    tide, known, hangs_on = model(), sea(), factors()["clarity"].hangs_on
+    assert hangs_on is not None
+    shingle, structure, sand, mud, estuary = (
+        line(mark_at(beds=[bed], kind=kind), tide, known)
+        for bed, kind in (
+            ("shingle", "open_beach"),
+            ("structure", "pier_or_wall"),
+            ("clean_sand", "open_beach"),
+            ("mud", "open_beach"),
+            ("shingle", "estuary"),
+        )
+    )
+    assert hangs_on(shingle.sources) is hangs_on(structure.sources) is not None
+    assert hangs_on(mud.sources) is None
+    assert len({id(hangs_on(one.sources)) for one in (shingle, sand, estuary)}) == 3
+    np.testing.assert_array_equal(shingle.columns["clarity"], structure.columns["clarity"])
+    assert (shingle.columns["clarity"] != sand.columns["clarity"]).any()
+
+
 def told(windows: list[Window]) -> list[str]:
     return [repr(window) for window in windows]
 
@@ -110,7 +132,7 @@ def test_marks_of_one_tide_share_tracks_and_a_sea_let_go_is_forgotten() -> None:
     tide, known = model(), sea()
     lines = [line(mark_at(**other), tide, known) for other in ({}, ELSEWHERE)]
     for one in lines:
-        tracks_of(one).prepare(one, ("range_ratio", "pressure", "sun_altitude"))
+        Axis([one]).prepare([("range_ratio", "pressure", "sun_altitude")])
     here, there = map(tracks_of, lines)
     assert here.track("range_ratio") is there.track("range_ratio")
     assert here.track("pressure") is there.track("pressure")

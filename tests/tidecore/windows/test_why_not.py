@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -133,6 +135,20 @@ def test_two_sessions_are_compared_factor_by_factor():
     alike = compare_sessions(best, best)
     assert alike.better == "neither"
     assert {one.better for one in alike.factors} == {one.better for one in alike.advantages} == {"neither"}
+
+
+@pytest.mark.parametrize(
+    ("grades", "better"),
+    [(("info", "danger"), "first"), (("not_assessed", "caution"), "neither"), (("caution", "info"), "second")],
+)
+def test_what_is_not_assessed_is_no_better_than_a_caution(grades, better):
+    one = find_sessions([DOWN_AND_UP], timeline_over())[0]
+    first, second = (
+        replace(one, verdicts=replace(one.verdicts, safe=replace(one.verdicts.safe, grade=grade))) for grade in grades
+    )
+    found = compare_sessions(first, second)
+    assert [side.better for side in found.advantages if side.what == "safe"] == [better]
+    assert any("neither is said to be safe" in said for said in found.sentences) == (better != "neither")
 
 
 def test_bait_is_gathered_while_the_ground_is_bare_by_day():

@@ -24,6 +24,7 @@ from service.api.v1.schemas.sureness import (
 )
 from service.exports.series import Column, Series, SeriesSet, file_stem
 from service.usecases.extremes import ExtremesView
+from tidecore.extremes import Extremes as TidalExtremes
 from tidecore.timebase import TimeSpan
 
 CSV_EXAMPLE = (
@@ -104,7 +105,7 @@ def export_extremes(views: Sequence[ExtremesView], span: TimeSpan) -> SeriesSet:
                 view.served.station.longitude,
                 about_station(view.served, view.datum),
                 view.extremes.time,
-                _columns(view),
+                [*extreme_columns(view.extremes, view.datum), *_bounds(view)],
             )
             for view in views
         ],
@@ -112,10 +113,10 @@ def export_extremes(views: Sequence[ExtremesView], span: TimeSpan) -> SeriesSet:
     )
 
 
-def _columns(view: ExtremesView) -> list[Column]:
-    table = view.extremes
+def extreme_columns(table: TidalExtremes, datum: str) -> list[Column]:
+    """Return high and low waters above ``datum`` as columns."""
     return [
-        height_column(table.height, view.datum),
+        height_column(table.height, datum),
         Column("kind", "category", table.kind, "high or low water", categories=("high", "low")),
         Column("primary", "boolean", table.primary, "false for a lesser extreme merged with the one of its tide"),
         Column("tide_id", "integer", table.tide_id, "number of the Greenwich M2 cycle that holds the high water"),
@@ -124,7 +125,6 @@ def _columns(view: ExtremesView) -> list[Column]:
         Column("no_tide", "boolean", table.no_tide, "range under 5 cm on both sides"),
         Column("stand_start", "time", table.stand_start, "start of the stand round it, if there is one"),
         Column("stand_end", "time", table.stand_end, "end of the stand round it, if there is one"),
-        *_bounds(view),
     ]
 
 

@@ -10,7 +10,16 @@ from pydantic import Field
 from service.api.instants import local_date, write_instants
 from service.api.media import numbers
 from service.api.v1.schemas.common import DateText, InstantText, Schema
+from service.api.v1.schemas.extremes import extreme_columns
+from service.exports.series import Column, Series, SeriesSet, file_stem
 from service.usecases.mark_extremes import MarkExtremesView
+
+CSV_EXAMPLE = (
+    "mark_id,mark_version,station_id,station_version,datum,time_zone,time,height_m,kind,primary,tide_id,double,"
+    "rank,no_tide,stand_start,stand_end,height_held\r\n"
+    "mrk_06hq3vy6vc0s2j0q8k5m1x2w3z,1,stn_06hq3vy6vc0s2j0q8k5m1x2w3z,1,gauge zero,Europe/London,2026-06-01T04:10:12Z,"
+    "5.873,high,true,39802,false,HH,false,,,false\r\n"
+)
 
 
 class MarkExtremes(Schema):
@@ -63,3 +72,30 @@ def write_mark_extremes(view: MarkExtremesView, zone: zoneinfo.ZoneInfo | None) 
         "stand_starts": write_instants(table.stand_start, zone),
         "stand_ends": write_instants(table.stand_end, zone),
     }
+
+
+def export_mark_extremes(view: MarkExtremesView) -> SeriesSet:
+    """Return high and low waters at a mark for the forms other than JSON."""
+    basis = view.basis
+    mark, served = basis.mark, basis.served
+    datum = mark.document.datum_of(served.model.datum)
+    about: dict[str, str | int | bool] = {
+        "mark_id": mark.record.id,
+        "mark_version": mark.record.version,
+        "station_id": served.station.station_id,
+        "station_version": served.version,
+        "datum": datum,
+        "time_zone": mark.document.time_zone,
+    }
+    held = Column("height_held", "boolean", view.held, "so far outside the table of offsets that its outermost is kept")
+    one = Series(
+        mark.record.id,
+        mark.document.name,
+        mark.document.latitude,
+        mark.document.longitude,
+        about,
+        view.extremes.time,
+        [*extreme_columns(view.extremes, datum), held],
+    )
+    stem = file_stem("extremes", [mark.record.id], basis.span.start_us)
+    return SeriesSet(stem, "High and low waters at a mark", [one], even=False)
