@@ -73,8 +73,8 @@ def plan(
         str | None, typer.Option(help="Instead a month as 2026-12, or by the clock in UTC: this, or next.")
     ] = None,
     time_zone: Annotated[str, typer.Option(help="IANA zone whose clocks bound days and the month.")] = "Etc/UTC",
-    mark: Annotated[list[str] | None, typer.Option(help="Id of a mark; all unless given.")] = None,
-    rule: Annotated[list[str] | None, typer.Option(help="Id of a species rule; all unless given.")] = None,
+    mark: Annotated[list[str] | None, typer.Option(help="Id or own name of a mark; all unless given.")] = None,
+    rule: Annotated[list[str] | None, typer.Option(help="Id or own name of a species rule; all unless given.")] = None,
     most: Annotated[int | None, typer.Option(min=1, max=200, help="Most sessions kept of a mark.")] = None,
     series: Annotated[
         str | None,
@@ -126,8 +126,8 @@ def fit(
 def windows(
     start: Annotated[str | None, typer.Option(help="Start with its offset; now unless given.")] = None,
     days: Annotated[float, typer.Option(min=0.01, help="Length of the span in days.")] = 14.0,
-    mark: Annotated[list[str] | None, typer.Option(help="Id of a mark; all unless given.")] = None,
-    rule: Annotated[list[str] | None, typer.Option(help="Id of a species rule; all unless given.")] = None,
+    mark: Annotated[list[str] | None, typer.Option(help="Id or own name of a mark; all unless given.")] = None,
+    rule: Annotated[list[str] | None, typer.Option(help="Id or own name of a species rule; all unless given.")] = None,
     most: Annotated[int, typer.Option(min=1, help="Most windows shown.")] = 20,
 ) -> None:
     """Show the best windows of the marks and rules in the store."""

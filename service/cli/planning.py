@@ -7,7 +7,7 @@ import json
 import signal
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from queue import Empty, SimpleQueue
 from typing import Any
@@ -16,6 +16,7 @@ import typer
 
 from service.api.v1.schemas.plans import PlanCreate
 from service.bootstrap import House, place_of
+from service.cli.named import ids_of
 from service.errors import DocumentInvalid, NotFound, ServiceError, StoreUnavailable
 from service.jobs.runner import ProcessRunner
 from service.logs import configure_logs
@@ -25,8 +26,10 @@ from service.storage.records import ACTIVE, DONE, RUNNING, JobRecord
 from service.usecases.context import Context, utc_now
 from service.usecases.jobs import content_hash, get_job
 from service.usecases.kinds import KINDS
+from service.usecases.marks import MARKS
 from service.usecases.planning import PLAN
 from service.usecases.plans import request_plan
+from service.usecases.species_rules import SPECIES_RULES
 from service.usecases.stations import check_zone
 from tidecore.errors import CoreError
 
@@ -154,7 +157,9 @@ def _accounts(house: House, wanted: Wanted) -> list[str]:
 def _make_one(context: Context, account_id: str, wanted: Wanted, stopping: SimpleQueue[int], *, as_json: bool) -> int:
     """Make the plan of one account."""
     caller, began = Caller(account_id, frozenset({WRITE})), utc_now()
-    fields = asked_of(wanted, began)
+    marks = ids_of(context, caller, MARKS, wanted.mark_ids)
+    rules = ids_of(context, caller, SPECIES_RULES, wanted.rule_ids)
+    fields = asked_of(replace(wanted, mark_ids=marks, rule_ids=rules), began)
     body = PlanCreate.parse(fields)
     # What it is of, as said: a month, or the day it begins.
     of = {"month": fields["month"]} if "month" in fields else {"from": fields["start"][:10]}

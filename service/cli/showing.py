@@ -14,11 +14,14 @@ from rich.table import Table
 
 from service.api.instants import read_instant, to_numpy, write_instant
 from service.bootstrap import House
+from service.cli.named import ids_of
 from service.errors import DocumentInvalid
 from service.logs import configure_logs
 from service.security import LOCAL_CALLER, Caller
 from service.settings import Settings
 from service.usecases.context import Context
+from service.usecases.marks import MARKS
+from service.usecases.species_rules import SPECIES_RULES
 from service.usecases.windows import FoundWindow, SearchResult, search_windows
 from tidecore.errors import Fault
 from tidecore.safety import DEFERS, HazardReport
@@ -29,6 +32,8 @@ DEMO_DAYS = 14.0
 #: Width of tables where nobody's terminal says one.
 _PLAIN_WIDTH = 130
 
+#: Where there is no window at all, marks and rules of which it is said why.
+_EXPLAINED = 5
 #: Dangers and cautions that are named beside a window; of more it is said how many.
 _NAMED = 2
 
@@ -71,13 +76,21 @@ def search_from(
             expected = "an instant with its offset, as 2026-01-31T06:00:00Z"
             raise DocumentInvalid(Fault("start", f"is {start!r}", expected)) from error
     span = TimeSpan(to_numpy(first), to_numpy(first + timedelta(days=days)))
-    return search_windows(context, caller, span, mark_ids, rule_ids)
+    marks, rules = ids_of(context, caller, MARKS, mark_ids), ids_of(context, caller, SPECIES_RULES, rule_ids)
+    return search_windows(context, caller, span, marks, rules)
 
 
 def print_windows(result: SearchResult, most: int) -> None:
     """Print the best ``most`` windows of a search, what is unknown in them, and the caution."""
     shown = pick_varied(result, most)
     first, last = write_instant(result.span.start)[:10], write_instant(result.span.end)[:10]
+    if not shown:
+        console().print(f"No window, {first} to {last}.", highlight=False)
+        for none in result.nothing[:_EXPLAINED]:
+            why = " ".join(none.explanation.sentences)
+            console().print(f"{none.mark.document.name}, {none.rule.document.name}: {why}", highlight=False)
+        console().print(DEFERS, highlight=False)
+        return
     table = Table(
         title=f"{len(shown)} of the best of {len(result.windows)} windows, {first} to {last}, each by its mark's clock",
         box=box.SIMPLE_HEAD,
@@ -94,7 +107,9 @@ def print_windows(result: SearchResult, most: int) -> None:
         words = ", ".join(dict.fromkeys(map(factor_words, unknown)))
         console().print(f"Unknown, and treated as each rule says: {words}.", highlight=False)
     if result.nothing:
-        console().print(f"{len(result.nothing)} pairs of mark and rule have no window in this span.", highlight=False)
+        count = len(result.nothing)
+        pairs = "1 pair of mark and rule has" if count == 1 else f"{count} pairs of mark and rule have"
+        console().print(f"{pairs} no window in this span.", highlight=False)
     not_assessed = sorted({kind for report in reports for kind in report.not_assessed})
     if not_assessed:
         words = ", ".join(kind.replace("_", " ") for kind in not_assessed)

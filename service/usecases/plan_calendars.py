@@ -213,7 +213,7 @@ def _event(found: PlanCalendar, one: Mapping[str, Any], stamp: datetime, caution
         stamp=stamp,
         # A list of days shows no more than this.
         summary=f"{'Danger: ' if one['verdicts']['safe'] == 'danger' else ''}{fish} at {mark.name}",
-        description="\n".join((*_told(one, mark.zone, turning), caution)),
+        description="\n".join((*_told(one, mark.zone, turning), _looked(stamp, mark.zone), caution)),
         place=mark.name,
         latitude=mark.latitude,
         longitude=mark.longitude,
@@ -242,6 +242,11 @@ def _told(one: Mapping[str, Any], zone: zoneinfo.ZoneInfo, turning: datetime | N
             yield f"{hazard['grade'].capitalize()}: {hazard['text']}"
     if one["not_assessed"]:
         yield f"Not assessed: {', '.join(kind.replace('_', ' ') for kind in one['not_assessed'])}."
+
+
+def _looked(stamp: datetime, zone: zoneinfo.ZoneInfo) -> str:
+    """Return when a session was computed: what a calendar shows may be weeks older than the forecast of the day."""
+    return f"Computed {stamp.astimezone(zone):%-d %b %Y %H:%M}; look again 24 to 48 h before, and on arrival."
 
 
 def _gone_event(found: PlanCalendar, one: Gone) -> CalendarEvent:

@@ -67,6 +67,8 @@ def test_a_demo_coast_is_loaded_once(opened, tmp_path):
     result = search_from(opened.context, LOCAL_CALLER, "2026-06-01T00:00:00Z", 14.0, None, None)
     assert result.windows
     assert len(pick_varied(result, 20)) == 1
+    named = search_from(opened.context, LOCAL_CALLER, "2026-06-01T00:00:00Z", 14.0, None, ["bass"])
+    assert [one.window.start for one in named.windows] == [one.window.start for one in result.windows]
     assert list((tmp_path / "store" / "uploads").iterdir()) == []
 
 
@@ -102,7 +104,7 @@ def test_windows_of_the_store_are_shown(tmp_path, monkeypatch, client):
     for name, value in store_variables(tmp_path).items():
         monkeypatch.setenv(name, value)
     empty = invoke("windows", "--start", "2026-06-01T00:00:00Z").output
-    assert "0 of the best of 0 windows" in empty
+    assert empty.startswith("No window, 2026-06-01 to 2026-06-15.\n")
     for path, name in (("stations", "station"), ("marks", "mark"), ("species-rules", "species_rule")):
         assert client.post(f"/v1/{path}", json=example(f"create_{name}")).status_code == 201
     shown = invoke("windows", "--start", "2026-06-01T00:00:00Z", "--days", "7").output
@@ -111,6 +113,8 @@ def test_windows_of_the_store_are_shown(tmp_path, monkeypatch, client):
     assert "no assurance: alone" in shown, "hazards that cannot be assessed are named, and counted beside a window"
     assert re.search(r"\d \? *$", shown, re.MULTILINE)
     assert "Not for navigation" in shown
+    none = invoke("windows", "--start", "2026-06-01T00:00:00Z", "--days", "0.01").output
+    assert "Pellwick Long Beach, " in none, "where there is no window it is said why"
     assert "no mark 'mrk_0'" in invoke("windows", "--mark", "mrk_0", code=1).output
     assert "offset" in invoke("windows", "--start", "2026-06-01T00:00:00", code=1).output
 

@@ -90,7 +90,8 @@ def test_a_calendar_has_the_sessions_of_the_plan_and_their_alarms(shore):
             late += 1
             assert "Turning back is due before arriving" in event["DESCRIPTION"]
             assert event["SUMMARY"].startswith("Danger: ")
-        assert "Not for navigation" in event["DESCRIPTION"]
+        assert "look again 24 to 48 h before, and on arrival.\nNot for navigation" in event["DESCRIPTION"]
+        assert f"Computed {event['DTSTAMP'].dt.astimezone(ZONE):%-d %b %Y %H:%M};" in event["DESCRIPTION"]
         assert event["LOCATION"] == "Long, Beach; <b>"
     assert turned, "no session has a way back that the water covers"
     assert late, "no session has one that is covered on arriving"
