@@ -195,12 +195,15 @@ def _way_back(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Li
     spare, lead = round(limits.spare_min * US_PER_MINUTE), lead_us(look.sources, facts.pace, limits.spare_min)
     codes = np.zeros(len(look), dtype=np.int8)
     left = np.full(len(look), np.nan)
-    for covered, dry in look.covered(limits.sill_margin_m, facts, DEFAULTS.sill_margin_m).tolist():
-        late = covered - spare
-        codes[(look.times_us >= covered - lead - _NAMED_US) & (look.times_us < late) & (codes == NONE)] = INFO
-        codes[(look.times_us > late - _STEP) & (look.times_us < dry)] = DANGER
-        ahead = (look.times_us >= covered - lead - _NAMED_US) & (look.times_us < dry) & np.isnan(left)
-        left[ahead] = (covered - lead - look.times_us[ahead]) / US_PER_MINUTE
+    spans = look.covered(limits.sill_margin_m, facts, DEFAULTS.sill_margin_m)
+    due, late = spans[:, 0] - lead, spans[:, 0] - spare
+    places = (np.searchsorted(look.times_us, one) for one in (due - _NAMED_US, late, late - _STEP + 1, spans[:, 1]))
+    for at, named, too_late, danger, dry in zip(due.tolist(), *(one.tolist() for one in places), strict=True):
+        ahead = codes[named:too_late]
+        ahead[ahead == NONE] = INFO
+        codes[danger:dry] = DANGER
+        untold = np.flatnonzero(np.isnan(left[named:dry])) + named
+        left[untold] = (at - look.times_us[untold]) / US_PER_MINUTE
     codes = np.where(np.isnan(look.upper), NOT_ASSESSED, codes).astype(np.int8)
     if facts.is_alone:
         codes = up_a_grade(codes, codes == INFO)

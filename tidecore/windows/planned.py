@@ -9,7 +9,6 @@ import numpy as np
 
 from tidecore.calendars import ClockChange, clock_changes
 from tidecore.safety import HazardReport
-from tidecore.timebase import from_microseconds
 from tidecore.timeline import KeyTime, Timeline, find_factor
 from tidecore.units import AnyArray
 from tidecore.windows.curves import MarkSearch
@@ -145,8 +144,11 @@ def plan_marks(
         ranked = rank_outings(outings, {search.key: search}, diverse=diverse, each=most)
         found[key], kept[key] = outings, sorted(ranked, key=lambda one: one.outing.order)
     account_for([(search.curves, [one.outing.legs[0] for one in kept[key]]) for key, search in searches.items()])
+    limits = _limits(searches, kept)
     return {
-        key: _told(search, kept[key], len(found[key])) if found[key] else _nothing(search, options, travel_min)
+        key: _told(search, kept[key], len(found[key]), limits[key])
+        if found[key]
+        else _nothing(search, options, travel_min)
         for key, search in searches.items()
     }
 
@@ -162,8 +164,13 @@ def _planned(search: MarkSearch, found: int, sessions: Sequence[PlannedSession],
     return PlannedMark(found, tuple(sessions), tuple(nothing), changes, timeline.datum)
 
 
-def _told(search: MarkSearch, kept: Sequence[RankedOuting], found: int) -> PlannedMark:
-    """Return what a plan keeps of a mark: of so many outings that were found those in time order."""
+def _told(
+    search: MarkSearch, kept: Sequence[RankedOuting], found: int, limits: Sequence[tuple[str | None, str | None]]
+) -> PlannedMark:
+    """Return what a plan keeps of a mark: of so many outings that were found those in time order.
+
+    ``limits`` are the rule that gives most of each, and what takes most from it.
+    """
     timeline, chosen = search.timeline, [one.outing for one in kept]
     hazards = _hazards(search, chosen)
     fishable = grade_stays(timeline, [(one.legs[0].start_us, one.legs[0].end_us) for one in chosen])
@@ -171,12 +178,10 @@ def _told(search: MarkSearch, kept: Sequence[RankedOuting], found: int) -> Plann
     days = local_days({search.key: search}, chosen)
     events = _events(timeline, chosen)
     fished = windows_fished(search.curves, [one.legs[0] for one in chosen])
-    rules = [_giving_most(one) for one in chosen]
-    limiting = _limiting(search, chosen, rules)
     sessions = []
     for k, one in enumerate(kept):
-        outing, leg, windows = one.outing, one.outing.legs[0], fished[k]
-        start, end = from_microseconds(np.array(outing.best_us, dtype=np.int64))
+        outing, leg, windows, (rule, limiting) = one.outing, one.outing.legs[0], fished[k], limits[k]
+        start, end = (np.datetime64(ticks, "us") for ticks in outing.best_us)
         sessions.append(
             PlannedSession(
                 rank=one.rank,
@@ -185,8 +190,8 @@ def _told(search: MarkSearch, kept: Sequence[RankedOuting], found: int) -> Plann
                 outing=outing,
                 best_hour=BestHour(start, end, outing.best_score, outing.best_us == (leg.start_us, leg.end_us)),
                 windows=windows,
-                rule=rules[k],
-                limiting_factor=limiting.get(k),
+                rule=rule,
+                limiting_factor=limiting,
                 fishable=fishable[k],
                 hazards=hazards[k],
                 key_times=events[k],
@@ -207,15 +212,16 @@ def _giving_most(outing: Outing) -> str | None:
     return min(hours, key=lambda key: (-round(hours[key], 9), key), default=None)
 
 
-def _limiting(search: MarkSearch, outings: Sequence[Outing], rules: Sequence[str | None]) -> dict[int, str | None]:
-    """Return what takes most from the rule of each outing, by its place; those of one rule are looked at together."""
-    found: dict[int, str | None] = {}
-    for one in search.curves:
-        places = [k for k, rule in enumerate(rules) if rule == one.key]
-        if places:
-            legs = [outings[k].legs[0] for k in places]
-            found |= zip(places, limiting_factors(one, search.timeline, legs), strict=True)
-    return found
+def _limits(
+    searches: Mapping[str, MarkSearch], kept: Mapping[str, Sequence[RankedOuting]]
+) -> dict[str, list[tuple[str | None, str | None]]]:
+    """Return the rule that gives most of each outing, and what takes most from it over the fishing."""
+    rules = {key: [_giving_most(one.outing) for one in some] for key, some in kept.items()}
+    curves = {(key, one.key): one for key, search in searches.items() for one in search.curves}
+    places = [(key, k, rule) for key, some in rules.items() for k, rule in enumerate(some) if rule is not None]
+    legs = [(curves[key, rule], kept[key][k].outing.legs[0]) for key, k, rule in places]
+    factors = {(key, k): one for (key, k, _), one in zip(places, limiting_factors(legs), strict=True)}
+    return {key: [(rule, factors.get((key, k))) for k, rule in enumerate(some)] for key, some in rules.items()}
 
 
 def _at_best(timeline: Timeline, outings: Sequence[Outing]) -> dict[str, list[float | str | None]]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from itertools import pairwise
 
 import numpy as np
 
@@ -14,12 +13,14 @@ from tidecore.safety import Care, joined
 from tidecore.timebase import US_PER_MINUTE, US_PER_SECOND, TimeSpan, instant
 from tidecore.timeline import Timeline, find_factor
 from tidecore.units import AnyArray, FloatArray, IntArray
+from tidecore.windows.axis import Axis
 from tidecore.windows.curves import MarkSearch, RuleCurve, search_mark
-from tidecore.windows.found import tell
+from tidecore.windows.found import Found, tell
 from tidecore.windows.options import SessionOptions
 from tidecore.windows.outings import Outing, OutingLeg, find_outings, leg_at, outing_of
 from tidecore.windows.reasons import session_reasons
-from tidecore.windows.scoring import Scores, score_at
+from tidecore.windows.rounds import Question, Search, side_by_side
+from tidecore.windows.scoring import Scores, score_at, score_memberships
 from tidecore.windows.session import (
     FactorAccount,
     FactorSummary,
@@ -185,12 +186,30 @@ def _looked_at(leg: OutingLeg) -> IntArray:
     return np.arange(leg.start_us, leg.end_us, _LOOK_US, dtype=np.int64)
 
 
-def limiting_factors(one: RuleCurve, timeline: Timeline, legs: Sequence[OutingLeg]) -> list[str | None]:
-    """Return what takes most from a rule over the fishing of each leg at a mark, as `complete` has it."""
-    times = [_looked_at(leg) for leg in legs]
-    scores = score_at(one.rule, timeline, np.concatenate(times))
-    bounds = np.cumsum([0, *(part.size for part in times)]).tolist()
-    return [_limiting(_losses(scores, slice(first, after))) for first, after in pairwise(bounds)]
+def limiting_factors(asked: Sequence[tuple[RuleCurve, OutingLeg]]) -> list[str | None]:
+    """Return what takes most from a rule over the fishing of a leg in which it has a window, as `complete` has it; of
+    many rules and legs in one go."""
+    laid: dict[Axis, dict[Found, list[int]]] = {}
+    for k, (one, _) in enumerate(asked):
+        laid.setdefault(one.found.axis, {}).setdefault(one.found, []).append(k)
+    limits: dict[int, str | None] = {}
+    for axis, each in laid.items():
+        searches = [_fared(found, [asked[k] for k in some]) for found, some in each.items()]
+        for some, factors in zip(each.values(), side_by_side(axis.at, searches), strict=True):
+            limits |= zip(some, factors, strict=True)
+    return [limits[k] for k in range(len(asked))]
+
+
+def _fared(found: Found, asked: Sequence[tuple[RuleCurve, OutingLeg]]) -> Search[list[str | None]]:
+    """Search for what takes most from a rule over the fishing of legs at the marks of an axis."""
+    judged, shift = found.judged, found.axis.shift_us
+    each = [_looked_at(leg) + shift(found.spans[one.numbers.start].place) for one, leg in asked]
+    times, counts = np.concatenate(each), np.array([part.size for part in each])
+    columns = yield Question(judged.names, times)
+    suits = judged.scorer.memberships(judged.memberships(columns), times.size)
+    lost = _counted(score_memberships(judged.rule, suits))
+    means = np.add.reduceat(lost, np.cumsum(counts) - counts, axis=1) / counts
+    return [_limiting(_by_factor(judged.rule, losses)) for losses in means.T.tolist()]
 
 
 def windows_fished(curves: Sequence[RuleCurve], legs: Sequence[OutingLeg]) -> list[tuple[SessionWindow, ...]]:
@@ -257,11 +276,21 @@ def _standing_in_the_way(curves: Sequence[RuleCurve], timeline: Timeline, time_u
     return _limiting(_losses(best))
 
 
-def _losses(scores: Scores, part: slice = slice(None)) -> dict[str, float]:
-    """Return the mean loss of every factor of a rule, over a part of the instants."""
-    counted = np.minimum(np.nan_to_num(scores.losses[:, part], nan=0.0, posinf=np.inf), -np.log(_LEAST_SCORE))
+def _losses(scores: Scores) -> dict[str, float]:
+    """Return the mean loss of every factor of a rule."""
+    return _by_factor(scores.rule, _counted(scores).mean(axis=1).tolist())
+
+
+def _counted(scores: Scores) -> FloatArray:
+    """Return what counts of the losses of every term."""
+    counted: FloatArray = np.minimum(np.nan_to_num(scores.losses, nan=0.0, posinf=np.inf), -np.log(_LEAST_SCORE))
+    return counted
+
+
+def _by_factor(rule: SpeciesRule, terms: Sequence[float]) -> dict[str, float]:
+    """Return the losses of every factor of a rule by those of its terms."""
     losses: dict[str, float] = {}
-    for term, loss in zip(scores.rule.tree.leaves, counted.mean(axis=1).tolist(), strict=True):
+    for term, loss in zip(rule.tree.leaves, terms, strict=True):
         losses[term.factor] = losses.get(term.factor, 0.0) + loss
     return losses
 
