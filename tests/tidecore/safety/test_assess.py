@@ -192,7 +192,11 @@ def test_thunder_in_mid_session_and_for_half_an_hour_after():
     observed = of(assess(line_of(LEDGE, given=given), NOON, EVENING, facts=KNOWN), "thunder")
     assert observed[0].grade == "danger"
     # From half of the way up to half of the way down, and half an hour more.
-    assert observed[0].end >= np.datetime64("2026-06-10T15:00")
+    assert np.datetime64("2026-06-10T15:00") <= observed[0].end <= np.datetime64("2026-06-10T15:10")
+    # Who comes within the half hour has not waited it out; who comes later has.
+    for arrival, grade in (("14:50", {"danger"}), ("15:10", set())):
+        later = assess(line_of(LEDGE, given=given), f"2026-06-10T{arrival}", EVENING, facts=KNOWN)
+        assert {one.grade for one in of(later, "thunder") if one.grade == "danger"} == grade
 
 
 def test_an_official_warning_goes_before_a_calm_forecast():
