@@ -170,7 +170,8 @@ def test_a_correction_keeps_the_original():
 
 def test_a_correction_of_what_is_not_there_is_refused():
     plain = TripRecord.parse(whole()).to_document()
-    wrong = [("catches.0.length.cm", 50.0), ("catches.7.length.cm", 1), ("catches.0.colour", 1), ("trip.mark.name", 1)]
+    after_last = f"catches.{len(plain['catches'])}.length.cm"
+    wrong = [("catches.0.length.cm", 50.0), (after_last, 1), ("catches.0.colour", 1), ("trip.mark.name", 1)]
     moment = at("09:00", "2026-10-12")
     with pytest.raises(InvalidInput) as caught:
         corrected(plain, [Correction.parse({"path": path, "was": was, "now": 1, "at": moment}) for path, was in wrong])
