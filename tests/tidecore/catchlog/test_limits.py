@@ -120,7 +120,11 @@ def test_a_bag_is_counted_by_angler_and_local_day():
     three = [kept(clock=clock) for clock in ("19:00", "20:00", "21:00")]
     found = of("bag", judge_catches(three, file, ZONE))
     assert (found[0].verdict, found[0].catches) == ("breach", (0, 1, 2))
-    assert of("bag", judge_catches(three, file, ZONE, anglers=2))[0].verdict == "cannot_compare"
+    two = of("bag", judge_catches(three, file, ZONE, anglers=2))[0]
+    assert two.verdict == "cannot_compare"
+    assert "by 2 anglers, the bag is 2 each" in two.text
+    five = of("bag", judge_catches([kept()] * 5, file, ZONE, anglers=2))[0]
+    assert five.verdict == "breach"
     unsure = [*three[:2], kept(clock="21:40", precision_min=60)]
     assert of("bag", judge_catches(unsure, file, ZONE))[0].verdict == "cannot_compare"
     with pytest.raises(InvalidInput):

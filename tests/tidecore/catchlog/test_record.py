@@ -188,6 +188,16 @@ def test_what_has_no_ref_is_given_the_first_that_is_free():
     assert [one.ref for one in found.deployments] == ["d2", "d1", "d3"]
     assert [one.ref for one in found.catches] == ["c2", "c1"]
     assert TripRecord.parse(found.to_document()) == found
+    assert [one.ref for one in TripRecord.parse(record(catches=[catch(), catch()])).catches] == ["c1", "c2"]
+
+
+@pytest.mark.parametrize(("clock", "fits"), [("21:30", True), ("21:31", False), ("17:00", True), ("16:59", False)])
+def test_a_catch_may_lie_off_its_trip_by_what_is_unsure_of_both_times(clock, fits):
+    unsure = record(trip={"time_precision_min": 15}, catches=[catch(clock, precision_min=15)])
+    if fits:
+        assert TripRecord.parse(unsure).catches[0].precision_min == 15
+    else:
+        assert set(faults_of(unsure)) == {"catches.0.at"}
 
 
 @pytest.mark.parametrize("ref", ["a/b", "..", " ", "a\nb"])
