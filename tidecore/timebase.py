@@ -56,7 +56,8 @@ def as_utc(times: AnyArray | np.datetime64 | str, field: str = "times") -> UtcTi
         ticks = array.view(np.int64)
         # NaT is the smallest integer, so one comparison finds it too.
         if ticks.min() < _EARLIEST_US or ticks.max() > _LATEST_US:
-            raise InvalidSpan(Fault(field, "NaT, or outside 1700 to 2200", "instants from 1700 to 2200"))
+            first = array[(ticks < _EARLIEST_US) | (ticks > _LATEST_US)].flat[0]
+            raise InvalidSpan(Fault(field, f"is {np.datetime64(first, 's')}", "instants from 1700 to 2200"))
     return array
 
 
