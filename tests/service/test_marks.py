@@ -163,7 +163,8 @@ def test_factors_are_listed_as_timelines_hold_them(coastal):
     client, _ = coastal
     listed = client.get("/v1/factors").json()["items"]
     words = {factor["name"]: factor.pop("words") for factor in listed}
-    assert (words["hours_from_lw"], words["sea_trend"]) == ("time from low water", "sea trend")
+    assert (words["hours_from_lw"], words["minutes_from_last_light"]) == ("time from low water", "time from last light")
+    assert (words["named_phase"], words["wind_gust"]) == ("state of the tide", "wind gust")
     assert listed == timeline(coastal).json()["factors"]
     by_name = {factor["name"]: factor for factor in listed}
     assert by_name["light"]["values"][0] == "day"

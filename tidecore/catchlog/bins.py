@@ -21,6 +21,11 @@ from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
 
 #: The bin of time at which the factor is unknown.
 UNKNOWN = "unknown"
+#: The bins of the month where each is one.
+MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+    "December",
+)  # fmt: skip
 #: An excursion into another bin that is shorter than this may be missed.
 SAMPLED_US = US_PER_MINUTE
 #: Largest error of an edge.
@@ -40,7 +45,7 @@ def factor_bins(timeline: Timeline, name: str, edges: Sequence[float] = ()) -> d
         The factor. A category has a bin for each of its values, a boolean ``"true"`` and ``"false"``.
     edges : sequence of float
         Of a number: at least one, ascending. Bins are half-open, ``"1..2"`` from 1 to under 2; the outermost,
-        ``"under 1"`` and ``"2 and over"``, are open.
+        ``"under 1"`` and ``"2 and over"``, are open. Of the month each by itself is called by its name.
 
     Returns
     -------
@@ -207,6 +212,8 @@ def _names(factor: Factor, edges: Sequence[float]) -> tuple[str, ...]:
     given = np.asarray(edges, dtype=np.float64)
     if not 1 <= given.size <= MOST_EDGES or not np.isfinite(given).all() or (np.diff(given) <= 0.0).any():
         raise InvalidInput(Fault("edges", f"are {list(edges)[:5]}", f"1 to {MOST_EDGES} finite numbers, ascending"))
+    if factor.name == "month" and tuple(given) == tuple(range(2, 13)):
+        return MONTHS
     between = [f"{low:.12g}..{high:.12g}" for low, high in pairwise(given)]
     return (f"under {given[0]:.12g}", *between, f"{given[-1]:.12g} and over")
 

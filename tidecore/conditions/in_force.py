@@ -47,7 +47,9 @@ def warning_steps(warnings: Sequence[OfficialWarning], latitude: float, longitud
             begun, last = one.in_force_us
             end = min(last + 1, ends.get(_key(one), last + 1))
             level = SEVERITIES.index(one.severity) + 1 if one.severity in SEVERITIES else -1
-            counting.append((ticks(one.told_from), end, min(begun, end), end, level))
+            # Between the end of the message and what it warns of, if that comes later, nothing is told.
+            heard = end if one.expires is None else min(end, ticks(one.expires) + 1)
+            counting.append((ticks(one.told_from), heard, min(begun, end), end, level))
     if not counting:
         nothing = np.empty(0, dtype=np.int64)
         return WarningSteps(nothing, nothing)

@@ -136,12 +136,17 @@ class OfficialWarning(Document):
 
     @property
     def in_force_until(self) -> datetime:
-        """When it expires; 24 h after its beginning where the message states no end."""
-        return self.expires or max(self.in_force_from, self.told_from) + timedelta(hours=ASSUMED_H)
+        """When it expires; 24 h after its beginning where the message states no end.
+
+        Nor does one that expires before what it warns of begins: it is the message that ends then.
+        """
+        if self.expires is not None and self.expires > self.in_force_from:
+            return self.expires
+        return max(self.in_force_from, self.told_from) + timedelta(hours=ASSUMED_H)
 
     @property
     def in_force_us(self) -> tuple[int, int]:
-        """First and last instant in force [microseconds since 1970]; an onset after the end makes none."""
+        """First and last instant in force [microseconds since 1970]."""
         return ticks(self.in_force_from), ticks(self.in_force_until)
 
     def covers(self, latitude: float, longitude: float) -> bool | None:

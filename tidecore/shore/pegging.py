@@ -95,9 +95,10 @@ def peg_plan(
     inner, outer = np.clip(edge, ground.distances[0], ground.distances[-1])
     first = max(int(np.floor(inner / step_m)), int(np.ceil(ground.distances[0] / step_m)))
     last = int(np.floor(outer / step_m))
-    if last - first >= MOST_PEGS:
-        fits = float(outer - inner) / (MOST_PEGS - 2)
-        raise InvalidInput(Fault("step_m", f"is {step_m:g}, which makes {last - first} pegs", f"{fits:.2g} or more"))
+    count = last - first + 1
+    if count > MOST_PEGS:
+        fits = np.ceil(100.0 * (outer - inner) / (MOST_PEGS - 2)) / 100.0
+        raise InvalidInput(Fault("step_m", f"is {step_m:g}, which makes {count} pegs", f"{fits:g} or more"))
     places = np.arange(first, last + 1)
     reach = ground.level_of_reach(places * step_m)
     spans = _open_spans(limit, reach, times, levels)

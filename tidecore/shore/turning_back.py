@@ -91,7 +91,7 @@ def way_back(legs: Sequence[LegOfWay], trough_behind_m: float | None = None) -> 
             return WayBack(sill, name, None, f"how long {leg.name} takes is not known")
         total += walked
     way = WayBack(sill, name, total)
-    if total + PACK_UP_MIN + SPARE_MIN > LONGEST_LEAD_MIN:
+    if way.lead_min is not None and way.lead_min > LONGEST_LEAD_MIN:
         return WayBack(sill, name, None, f"the way back takes {total:.0f} min, longer than a turn-back is told for")
     return way
 

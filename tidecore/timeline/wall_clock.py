@@ -33,8 +33,8 @@ def local_times(zone: zoneinfo.ZoneInfo, times_us: IntArray) -> UtcTimes:
 
     Notes
     -----
-    The zone is asked twice a UTC day, and on the days on which its offset changes at every instant. An offset that
-    changed and changed back within one UTC day would be missed; no zone is known that did.
+    The zone is asked twice a UTC day, and on the days on which its offset changes for the second of the change. Of two
+    changes within one UTC day one would be missed; no zone is known that had two.
     """
     if not times_us.size:
         return times_us.view("datetime64[us]")
@@ -44,8 +44,10 @@ def local_times(zone: zoneinfo.ZoneInfo, times_us: IntArray) -> UtcTimes:
     at_start, at_end = blocks[0] if len(blocks) == 1 else (np.concatenate(one) for one in zip(*blocks, strict=True))
     which = days - first * _BLOCK_DAYS
     offsets = at_start[which]
-    changing = np.flatnonzero((at_start != at_end)[which])
-    offsets[changing] = [_offset_us(zone, ticks) for ticks in times_us[changing].tolist()]
+    # No more than a few days of a span are days of a change.
+    for day in (np.flatnonzero(at_start != at_end) + first * _BLOCK_DAYS).tolist():
+        changed = (days == day) & (times_us >= _change_us(zone, day))
+        offsets[changed] = at_end[day - first * _BLOCK_DAYS]
     return (times_us + offsets).view("datetime64[us]")
 
 
@@ -72,8 +74,17 @@ def _midnights(zone: zoneinfo.ZoneInfo, block: int) -> tuple[IntArray, IntArray]
     return found[:-1], found[1:]
 
 
-# Marks of a zone are looked at at the same instants, most of them.
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=256)
+def _change_us(zone: zoneinfo.ZoneInfo, day: int) -> int:
+    """Return the first second of a UTC day at which its clocks have the offset of its end [microseconds since 1970]."""
+    low, high = day * US_PER_DAY, (day + 1) * US_PER_DAY
+    after = _offset_us(zone, high)
+    while high - low > US_PER_SECOND:
+        middle = (low + high) // 2 // US_PER_SECOND * US_PER_SECOND
+        low, high = (low, middle) if _offset_us(zone, middle) == after else (middle, high)
+    return high
+
+
 def _offset_us(zone: zoneinfo.ZoneInfo, ticks: int) -> int:
     offset = (_EPOCH + datetime.timedelta(microseconds=ticks)).astimezone(zone).utcoffset()
     return 0 if offset is None else round(offset.total_seconds()) * US_PER_SECOND

@@ -306,7 +306,10 @@ def _best_starts(spans: list[Span], slices: _Slices, score: FloatArray) -> tuple
     ends = np.array([[span.start_us, span.end_us] for span in spans], dtype=np.int64)
     times = slices.times_us.astype(np.float64)
     times[slices.bounds[1:] - 1] = ends[:, 1]
-    total = np.append(0.0, np.cumsum(0.5 * (score[1:] + score[:-1]) * np.diff(times)))
+    steps = 0.5 * (score[1:] + score[:-1]) * np.diff(times)
+    # Time between windows is worth nothing: the less is summed up, the more digits its differences have.
+    steps[slices.bounds[1:-1] - 1] = 0.0
+    total = np.append(0.0, np.cumsum(steps))
     first, last = -(-ends[:, 0] // US_PER_MINUTE), (ends[:, 1] - US_PER_HOUR) // US_PER_MINUTE
     counts = np.maximum(last - first + 1, 0)
     fits = counts > 0

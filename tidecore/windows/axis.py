@@ -16,8 +16,8 @@ from tidecore.windows.tracks import Tracks, Wanted, prepare, tracks_of
 
 #: Timelines are looked at a day beyond their span; as much again keeps marks apart on the axis [microseconds].
 _REACH_US = 2 * US_PER_DAY
-#: Marks share an axis up to so many samples of a factor: more save few calls, and leave the processor's cache.
-_TOGETHER = 40_000
+#: Marks share an axis up to so many samples of a factor, 1 MB: more save few calls, and leave the processor's cache.
+_TOGETHER = 100_000
 
 #: Places on an axis, ascending.
 Places = tuple[int, ...]

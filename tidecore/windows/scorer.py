@@ -78,10 +78,14 @@ class Scorer:
                     loss = one.loss
                 lost = loss if lost is None else lost + loss
             total = total if lost is None else total + lost
-        if np.isnan(total).any():
-            return score_only(self.rule, self.memberships(moving, count))
         found = np.exp(-total)
-        return found if isinstance(found, np.ndarray) and found.ndim else np.full(count, found)
+        if not (isinstance(found, np.ndarray) and found.ndim):
+            found = np.full(count, found)
+        unknown = np.flatnonzero(np.isnan(found))
+        if unknown.size:
+            some = {k: suits[unknown] for k, suits in moving.items()}
+            found[unknown] = score_only(self.rule, self.memberships(some, unknown.size))
+        return found
 
     def memberships(self, moving: Mapping[int, FloatArray], count: int) -> list[FloatArray]:
         """Return how well every leaf suits."""

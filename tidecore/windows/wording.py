@@ -25,12 +25,20 @@ _CALLED = {
     "weed_risk": "weed",
     "access_open": "access",
     "calendar_day": "day of the year",
+    "named_phase": "state of the tide",
+    "making": "making or taking off of the tides",
+    "hours_since_sea_peak": "time since the sea peaked",
+    "sea_trend": "trend of the sea",
+    "minutes_to_turn_back": "time left to turn back",
 }
+#: Times from an event are told as such, whatever their unit.
+_FROM = "minutes_from_"
 
 
 def factor_words(name: str) -> str:
     """Return a factor in plain words."""
-    return _CALLED.get(name, name.replace("_", " "))
+    called = f"time from {name.removeprefix(_FROM)}" if name.startswith(_FROM) else name
+    return _CALLED.get(name, called.replace("_", " "))
 
 
 def clock(zone: zoneinfo.ZoneInfo, time_us: int) -> str:

@@ -46,6 +46,14 @@ def test_until_it_begins_there_is_none():
     assert levels([told("a", 0, effective=moment(2), onset=moment(6))], 0, 2, 6) == ["", "none", "moderate"]
 
 
+def test_a_message_that_expires_before_what_it_warns_of_is_not_dropped():
+    early = told("a", 0, onset=moment(30))
+    found = levels([early], 0, 20, 25, 30, 53.9, 54.1)
+    assert found == ["none", "none", "", "moderate", "moderate", ""]
+    off = told("b", 22, msg_type="cancel", references=refers("a"), expires=moment(40))
+    assert levels([early, off], 25, 30) == ["none", "none"]
+
+
 def test_the_gravest_counts():
     grave = told("b", 1, severity="severe", expires=moment(5))
     assert levels([told("a", 0), grave], 0.5, 1, 5, 5.1) == ["moderate", "severe", "severe", "moderate"]

@@ -82,6 +82,7 @@ def test_cold_water_names_the_shock_and_the_hands():
         (1.5, 4.0, 1, DANGER),
         (1.5, NAN, 1, DANGER),
         (1.2, NAN, 1, NOT_ASSESSED),
+        (1.0, NAN, 1, NOT_ASSESSED),
         (0.9, NAN, 1, INFO),
         (NAN, 14.0, 1, NOT_ASSESSED),
         (2.0, 14.0, 0, NOT_ASSESSED),
@@ -168,16 +169,27 @@ SLOPE = 0.1
 BEACH = Ground(column(0.0, 200.0), column(10.0, -10.0), ("clean_sand", "clean_sand"))
 
 
-def test_the_largest_run_up_of_the_outing_is_held_against_the_peg():
+@pytest.mark.parametrize("zero", [0.0, -40.0, 7.0])
+def test_the_largest_run_up_of_the_outing_is_held_against_the_peg(zero):
+    # Wherever levels are counted from.
+    beach = Ground(BEACH.distances, BEACH.levels + zero, BEACH.beds)
     r2 = float(stockdon(2.0, 10.0, SLOPE))
     assert r2 == pytest.approx(1.63, abs=0.005)
     largest = r2 * float(largest_over_r2(WAVES_IN_OUTING))
     sea = Waves.of(column(2.0), 10.0)
     for above, code in ((largest + 0.43, NONE), (largest + 0.33, DANGER), (r2 + 0.2, DANGER), (0.0, DANGER)):
-        found = overwash(BEACH, (10.0 - above) / SLOPE, column(0.0), sea, 0.17, 0.38)
+        found = overwash(beach, (10.0 - above) / SLOPE, column(zero), sea, 0.17, 0.38)
         assert found.codes.tolist() == [code], above
         assert found.margin_largest[0] == pytest.approx(above - largest, abs=0.05)
         assert found.margin[0] == pytest.approx(above - r2, abs=0.05)
+
+
+@pytest.mark.parametrize("height", [0.0, 0.2, 0.5])
+def test_a_flat_or_small_sea_is_assessed_too(height):
+    # A run-up of 0, 0.3 and 0.5 m; the ground at 70 m is 3 m above the water.
+    found = overwash(BEACH, 70.0, column(0.0), Waves.of(column(height), 6.0), 0.17, 0.38)
+    assert found.codes.tolist() == [NONE]
+    assert found.margin[0] == pytest.approx(3.0 - float(stockdon(height, 6.0, SLOPE)), abs=0.05)
 
 
 def test_a_wider_caution_comes_before_the_danger():

@@ -30,6 +30,9 @@ def test_a_bar_and_its_trough_by_hand():
     assert BAR.sill_behind(100.0) == 0.5
     assert BAR.sill_behind(40.0) is None
     assert BAR.dry_spans(1.0) == [(0.0, 60.0), (pytest.approx(85.0), pytest.approx(120 + 180 * 0.4 / 4.4))]
+    # Ground at the level of the water is wet.
+    assert BAR.dry_spans(4.0) == []
+    assert BAR.dry_spans(-3.0) == [(0.0, 300.0)]
     assert BAR.water_behind([0.4, 0.6], 100.0).tolist() == [False, True]
     assert BAR.level_of_reach([-1.0, 30.0, 80.0, 100.0]) == pytest.approx([np.inf, 2.5, 0.5, 0.5])
 
@@ -73,6 +76,29 @@ def test_waterline_and_water_behind_are_those_of_a_walk(seed):
     wet = ((at < place)[None, :] & (level[None, :] <= still[:, None])).any(axis=1)
     # The walk may step over the last decimetres before the place itself.
     assert (np.abs(ground.waterline(still[behind != wet]) - place) < 0.5).all()
+
+
+@given(SEEDS)
+def test_slopes_at_the_edge_are_how_far_it_moves(seed):
+    rng = np.random.default_rng(seed)
+    ground = random_ground(rng, bars=False)
+    still = rng.uniform(ground.levels.min(), ground.levels.max(), 60)
+    # Away from corners, where it is one slope on either side.
+    still = still[(np.abs(still[:, None] - ground.levels) > 1e-3).all(axis=1)]
+    run = ground.waterline(still - 1e-4) - ground.waterline(still + 1e-4)
+    assert run == pytest.approx(2e-4 / ground.local_slope(still), rel=1e-6, abs=1e-9)
+
+
+@given(SEEDS)
+def test_ground_is_of_certain_beds_where_all_its_parts_are(seed):
+    rng = np.random.default_rng(seed)
+    ground = random_ground(rng, ("clean_sand", "shingle", "mud"))
+    start, end = np.sort(rng.uniform(0.0, ground.distances[-1], (2, 40)), axis=0)
+    parts = list(zip(ground.distances[:-1], ground.distances[1:], ground.beds[:-1], strict=True))
+    for low, high, found in zip(
+        start, end, ground.share_of_beds(start, end, frozenset({"clean_sand", "shingle"})), strict=True
+    ):
+        assert found == all(bed != "mud" for first, last, bed in parts if last > low and first < high)
 
 
 @given(SEEDS)

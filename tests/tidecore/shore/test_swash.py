@@ -105,6 +105,14 @@ def test_the_margin_on_one_slope_is_that_of_the_formula(largest):
     assert plane.vertical == pytest.approx([4.0 - wetted[0]])
 
 
+def test_shingle_above_adds_nothing_to_a_sea_that_stays_on_the_sand():
+    all_sand = Ground(SHINGLE_TO_SAND.distances, SHINGLE_TO_SAND.levels, ("clean_sand",) * 5)
+    still, sea = [-2.2, -2.0, -1.5], Waves.of([0.5, 0.8, 0.3], 6.0)
+    mixed, plain = (dry_margin(ground, 40.0, still, sea) for ground in (SHINGLE_TO_SAND, all_sand))
+    assert np.isfinite(plain.vertical).all()
+    assert mixed.vertical == pytest.approx(plain.vertical, abs=0.01)
+
+
 @settings(deadline=None, max_examples=60)
 @given(st.integers(0, 2**32 - 1), st.sampled_from([("clean_sand",), ("shingle",), ("clean_sand", "shingle")]))
 def test_more_water_and_more_sea_never_make_the_peg_drier(seed, beds):

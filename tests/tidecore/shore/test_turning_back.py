@@ -10,6 +10,7 @@ import pytest
 from tests.tidecore.shore.profiles import BAR, random_ground
 from tidecore.errors import InvalidInput
 from tidecore.shore import (
+    Ground,
     WayBack,
     covered_spans,
     edge_speed,
@@ -86,7 +87,10 @@ def test_what_is_not_known_of_a_way_stays_unknown():
         way = way_back((leg,))
         assert way is not None
         assert way.walk_min is None
-    endless = way_back((Leg("a", 1.0, None, None, 900.0),))
+    # Twelve hours with 25 min to pack up and to spare.
+    longest, endless = (way_back((Leg("a", 1.0, None, None, minutes),)) for minutes in (695.0, 696.0))
+    assert longest is not None
+    assert longest.lead_min == 720.0
     assert endless is not None
     assert endless.walk_min is None
     assert "longer than" in endless.why
@@ -204,7 +208,9 @@ def test_moves_are_those_of_a_scan_of_every_second():
             if to != here:
                 expected.append((time, (to - here) * step))
                 here = to
-        assert [move.metres for move in found] == pytest.approx([metres for _, metres in expected])
+        metres = [metres for _, metres in expected]
+        assert [move.metres for move in found] == pytest.approx(metres)
+        assert [move.waterline_m for move in found] == pytest.approx(edge[0] + np.cumsum(metres))
         for move, (time, _) in zip(found, expected, strict=True):
             assert move.time_us == pytest.approx(time, abs=1.5 * US_PER_SECOND)
         told += len(found)
@@ -222,6 +228,17 @@ def test_moves_on_a_plane_and_over_a_bar():
     # The trough at 0.5 m is passed at once: from 75 m to the sea beyond the bar.
     jump = max(moves(level, BAR, START, START + 6 * US_PER_HOUR, 5.0), key=lambda move: move.metres)
     assert jump.metres >= 80.0
+
+
+@pytest.mark.parametrize("step_m", [0.5, 3.0])
+@pytest.mark.parametrize("phase_h", [0.0, 3.1, 6.21])
+def test_moves_on_a_plane_are_those_on_a_profile_of_its_slope(step_m, phase_h):
+    level, end = tide(0.3, 2.0, phase_h), START + 4 * US_PER_HOUR
+    profile = Ground(np.array([-200.0, 200.0]), np.array([10.0, -10.0]), ("", ""))
+    found, same = (moves(level, ground, START, end, step_m) for ground in (plane_ground(1 / 20), profile))
+    assert len(found) > 5
+    assert [move.time_us for move in found] == pytest.approx([move.time_us for move in same], abs=0.1 * US_PER_SECOND)
+    assert [move.metres for move in found] == [move.metres for move in same]
 
 
 def test_moves_and_speeds_off_the_ground_are_not_told():

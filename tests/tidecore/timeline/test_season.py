@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from tests.tidecore.timeline.places import mark_at, model_of
-from tidecore.timebase import US_PER_MINUTE
+from tidecore.calendars import clock_changes
+from tidecore.timebase import US_PER_MINUTE, TimeSpan
 from tidecore.timeline import build_timeline
 from tidecore.timeline.wall_clock import local_times, shown_minute
 
@@ -26,8 +27,10 @@ ZONES = [
 @pytest.mark.parametrize("name", ZONES)
 def test_local_times_are_those_of_the_standard_library(name: str) -> None:
     zone = zoneinfo.ZoneInfo(name)
-    start = int(np.datetime64("2026-01-01", "us").astype(np.int64))
-    times_us = start + np.arange(0, 366 * 24 * 2) * 30 * US_PER_MINUTE + 59_999_999
+    span = TimeSpan(np.datetime64("2026-01-01"), np.datetime64("2027-01-01"))
+    times_us = span.start_us + np.arange(0, 366 * 24 * 2) * 30 * US_PER_MINUTE + 59_999_999
+    changes = [change.time_us for change in clock_changes(zone, span)]
+    times_us = np.concatenate((times_us, np.array([at + side for at in changes for side in (-1, 0)], dtype=np.int64)))
     epoch = datetime.datetime(1970, 1, 1, tzinfo=datetime.UTC)
     wanted = [
         (epoch + datetime.timedelta(microseconds=ticks)).astimezone(zone).replace(tzinfo=None)

@@ -90,7 +90,9 @@ class OfficialWarning(WarningSummary):
     onset: InstantText | None
     expires: InstantText | None
     in_force_from: InstantText
-    in_force_until: Annotated[InstantText, Field(description="24 h after its beginning where it states no end.")]
+    in_force_until: Annotated[
+        InstantText, Field(description="24 h after its beginning where it states no end, or expires before it.")
+    ]
     references: list[WarningReference]
     areas: list[WarningArea]
 
