@@ -274,7 +274,7 @@ _ENTRIES = (
         f"likely, or the wind hinders by more than {REACH_WIND_M_PER_S:g} m/s. Unknown where one of them is, unless "
         "another says no. It says nothing of safety.",
         f"holding, surf, weed and crosswind; {_COMMON}",
-        lambda frame: columns.fishable_of(frame).codes,
+        columns.fishable_codes,
         FISHABLE,
         _at_all,
         True,

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tidecore.shore import dry_margin, fishable, largest_over_r2, minutes_to_turn_back
-from tidecore.shore.fishability import Fishable, hindering_wind, holding, surf, weed
+from tidecore.shore import dry_margin, largest_over_r2, minutes_to_turn_back
+from tidecore.shore.fishability import FISHABLE, SURF, UNKNOWN, Fishable, fishable, hindering_wind, holding, surf, weed
 from tidecore.timeline.factor import UNKNOWN_BOOLEAN
 from tidecore.timeline.shore_sea import number, sea_reaches, shore_run_up, shore_sea, text
 from tidecore.timeline.tide_levels import sill_covered
@@ -89,6 +89,16 @@ def crosswind(frame: Frame) -> FloatArray:
     if facing is None:
         return np.full(len(frame), np.nan)
     return hindering_wind(number(frame, "wind_speed_m_per_s"), number(frame, "wind_from_degree"), facing)
+
+
+def fishable_codes(frame: Frame) -> AnyArray:
+    """Return codes of `FISHABLE`: those of `fishable_of`."""
+    holds = holding_codes(frame)
+    if (holds != UNKNOWN).any():
+        return fishable_of(frame).codes
+    # Where it is never known whether a lead holds nothing but a no is known, and wind and proxies of weed say none.
+    no = (surf_codes(frame) == SURF.index("unfishable")) | (text(frame, "weed") == "unfishable")
+    return np.where(no, FISHABLE.index("no"), UNKNOWN).astype(np.int8)
 
 
 def fishable_of(frame: Frame) -> Fishable:
