@@ -7,7 +7,7 @@ Inside tidecore an instant is a ``datetime64[us]`` in UTC, or its integer count 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -107,28 +107,24 @@ def parse_step(step: str | np.timedelta64 | int, field: str = "step") -> int:
 
 @dataclass(frozen=True, slots=True)
 class TimeSpan:
-    """A half-open span ``[start, end)`` of UTC instants, ``end`` after ``start``."""
+    """A half-open span ``[start, end)`` of UTC instants, ``end`` after ``start``.
+
+    ``start_us`` and ``end_us`` are the same in microseconds since 1970.
+    """
 
     start: np.datetime64
     end: np.datetime64
+    start_us: int = field(init=False, repr=False, compare=False)
+    end_us: int = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         """Normalise both ends to microseconds and refuse a span that runs backwards."""
         start, end = instant(self.start, "start"), instant(self.end, "end")
         if end <= start:
             raise InvalidSpan(Fault("end", f"{end} is not after start {start}", "an end after the start"))
-        object.__setattr__(self, "start", start)
-        object.__setattr__(self, "end", end)
-
-    @property
-    def start_us(self) -> int:
-        """Start in microseconds since 1970."""
-        return int(self.start.astype(np.int64))
-
-    @property
-    def end_us(self) -> int:
-        """End in microseconds since 1970."""
-        return int(self.end.astype(np.int64))
+        for name, value in (("start", start), ("end", end)):
+            object.__setattr__(self, name, value)
+            object.__setattr__(self, f"{name}_us", int(value.astype(np.int64)))
 
     @property
     def days(self) -> float:

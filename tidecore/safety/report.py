@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -21,8 +21,8 @@ DEFERS = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Hazard:
+# A tuple is made in a fifth of the time of a frozen dataclass, and a plan tells hundreds a mark.
+class Hazard(NamedTuple):
     """One hazard, from ``start`` to ``end`` [UTC].
 
     ``value`` is the worst of the time, None where there is none; ``threshold`` what it was held against, None where

@@ -67,7 +67,8 @@ class Curve:
 
     def integrals(self, starts_us: IntArray, ends_us: IntArray) -> list[float]:
         """Return the integral over each of some spans [h]."""
-        found: list[float] = np.maximum(self.total(ends_us) - self.total(starts_us), 0.0).tolist()
+        until = self.total(np.concatenate((starts_us, ends_us)))
+        found: list[float] = np.maximum(until[starts_us.size :] - until[: starts_us.size], 0.0).tolist()
         return found
 
     def peak(self, start_us: int, end_us: int) -> tuple[float, int]:

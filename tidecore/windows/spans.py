@@ -120,12 +120,13 @@ def find_spans(
         free = [(-(2**62), 2**62)]
         own = {k: [(start, end) for at, start, end in held if at == k] for k in places}
         held = [(k, *one) for k in places for one in held_to(own[k], axis.shifted(k, kept[k]) if k in kept else free)]
+    # Two edges, each late by up to the tolerance.
+    least = lead - 2 * EDGE_TOLERANCE_US
+    spans = {place: (span.start_us + axis.shift_us(place), span.end_us + axis.shift_us(place)) for place in places}
     found = []
     for place, start, end in held:
-        first, last = (one + axis.shift_us(place) for one in (span.start_us, span.end_us))
-        # Two edges, each late by up to the tolerance.
-        long_enough = end - start >= lead - 2 * EDGE_TOLERANCE_US
-        if long_enough and start < last and end > first:
+        first, last = spans[place]
+        if end - start >= least and start < last and end > first:
             found.append(Span(place, max(start, first), min(end, last), start < first, end > last))
     return found, samples
 
