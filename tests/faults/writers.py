@@ -132,10 +132,11 @@ class Writer:
         """Do the next write; it stays pending until it is acknowledged."""
         self.pending = write = self.next_write()
         answer = self.send_write(connection, write)
+        if write.method == "ADD" and answer.status != 503:
+            answer = _trip_after(connection, write, answer, (201,))
+        # The store may go between the catch and the trip that is read after it.
         if answer.status == 503:
             raise ConnectionError(answer.text)
-        if write.method == "ADD":
-            answer = _trip_after(connection, write, answer, (201,))
         self._settle(write, answer, again=False)
         self.acknowledged += 1
         self.pending = None

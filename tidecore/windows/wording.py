@@ -24,7 +24,7 @@ _CALLED = {
     "clarity": "clarity of the water",
     "weed_risk": "weed",
     "access_open": "access",
-    "calendar_day": "day of the year",
+    "calendar_day": "season",
     "named_phase": "state of the tide",
     "making": "making or taking off of the tides",
     "hours_since_sea_peak": "time since the sea peaked",
