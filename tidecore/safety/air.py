@@ -161,7 +161,7 @@ def _cold(look: Look, limits: Thresholds) -> Iterator[Line]:
         {
             INFO: "Sea of {value:.0f} C: whoever falls in gets cold shock; float first, wear a lifejacket.",
             CAUTION: "Sea of {value:.0f} C: cold shock at once, and hands fail in minutes; wear a lifejacket.",
-            NOT_ASSESSED: "How cold the sea is is not known: take it for cold enough for cold shock.",
+            NOT_ASSESSED: "The temperature of the sea is not known: take it for cold enough for cold shock.",
         },
         COMMON,
         {INFO: sea, CAUTION: sea},

@@ -93,15 +93,20 @@ def _best(sheet: MonthSheet) -> Iterator[str]:
         yield f'<tr><th scope="row" class="rank">{drawn.rank}</th><td class="when">{day:%a %-d}</td>'
         for name, said, of in (
             (names[1], ", ".join(drawn.species[:3]), "fish"),
-            (names[2], f"{clock(one.leave_home_us)}, {clock(drawn.arrive_us)}", "out"),
+            (names[2], _clocks(sheet, one.leave_home_us, drawn.arrive_us), "out"),
             (names[3], f"{clock(drawn.start_us)}{_DASH}{clock(drawn.end_us)}", "out"),
             (names[4], f"{clock(drawn.best_us[0])}{_DASH}{clock(drawn.best_us[1])}", "out"),
-            (names[5], f"{clock(drawn.leave_us)}, {clock(one.back_home_us)}", "out"),
+            (names[5], _clocks(sheet, drawn.leave_us, one.back_home_us), "out"),
             (names[6], _due(sheet, one), "wide due"),
         ):
             yield f'<td class="{of}" data-is="{name}">{safe(said)}</td>'
         yield f'<td class="wide" data-is="verdict">{_verdicts(one)}</td></tr>'
     yield "</tbody></table>"
+
+
+def _clocks(sheet: MonthSheet, *times_us: int) -> str:
+    """Return what clocks show at two ends of a way; once where it takes no time."""
+    return ", ".join(map(sheet.chart.clock, dict.fromkeys(times_us)))
 
 
 def _due(sheet: MonthSheet, one: SheetSession) -> str:
