@@ -130,6 +130,20 @@ def test_a_burst_counts_once_for_the_chance():
     assert burst.by_fish.chance > 0.95
 
 
+def test_fish_of_a_burst_are_those_of_both_rods():
+    # A burst of three and a single fish here, a burst of two there.
+    found = advise(rod("near", catches=(50, 52, 55, 80)), rod("far", catches=(30, 32)), NOW)
+    assert [side.bursts for side in found.sides] == [2, 1]
+    assert found.fish_per_burst == 2.0
+
+
+@pytest.mark.parametrize(("minutes", "advice"), [(15, "one_rod"), (14, "leave")])
+def test_bites_are_called_fast_from_half_of_the_time_to_judge_on(minutes, advice):
+    # Two bites on each in a quarter of an hour: sixteen an hour.
+    one, other = (rod(name, on=((minutes, 0),), bites=(3, 8)) for name in ("near", "far"))
+    assert advise(one, other, NOW).advice == advice
+
+
 @given(st.lists(st.integers(1, 110), max_size=6), st.lists(st.integers(1, 110), max_size=6))
 def test_the_order_of_the_rods_does_not_matter(near, far):
     one = advise(rod("near", catches=near), rod("far", catches=far), NOW)
