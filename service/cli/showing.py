@@ -26,7 +26,7 @@ from service.usecases.windows import FoundWindow, SearchResult, search_windows
 from tidecore.errors import Fault
 from tidecore.safety import DEFERS, HazardReport
 from tidecore.timebase import TimeSpan
-from tidecore.windows import factor_words
+from tidecore.timeline import factor_words
 
 DEMO_DAYS = 14.0
 #: Width of tables where nobody's terminal says one.

@@ -7,6 +7,7 @@ times, ``shore_reasons`` say why a factor of the shore is unknown.
 """
 
 from tidecore.timeline.build import build_timeline
+from tidecore.timeline.called import factor_words
 from tidecore.timeline.columns import Timeline
 from tidecore.timeline.events import KEY_KINDS, KeyTime, share_sky_events
 from tidecore.timeline.factor import Factor
@@ -22,6 +23,7 @@ __all__ = [
     "Marks",
     "Timeline",
     "build_timeline",
+    "factor_words",
     "factors",
     "find_factor",
     "local_days",

@@ -11,6 +11,7 @@ import numpy as np
 from tidecore.conditions import VARIABLES
 from tidecore.conditions.basis import CALLED
 from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, TimeSpan, from_microseconds
+from tidecore.timeline.called import factor_words
 from tidecore.timeline.columns import Timeline
 from tidecore.timeline.events import KeyTime
 from tidecore.timeline.peg_words import clock
@@ -44,16 +45,8 @@ VALUES = (
     "holding",
     "fishable",
 )
-#: Factors whose absence is named, with why, and what they are called.
-_NAMED = {
-    "access_open": "access",
-    "waterline": "edge of the water",
-    "run_up": "run-up",
-    "dry_margin": "dry margin",
-    "minutes_to_turn_back": "when to turn back",
-    "holding": "holding",
-    "fishable": "whether it fishes",
-}
+#: Factors whose absence is named, with why.
+_NAMED = ("access_open", "waterline", "run_up", "dry_margin", "minutes_to_turn_back", "holding", "fishable")
 #: The next of each of these is told; slack of either kind counts as slack.
 NEXT = ("high_water", "low_water", "slack", "sunrise", "sunset", "first_light", "last_light")
 #: Events are looked for so far ahead [h].
@@ -178,10 +171,10 @@ def _unknown(timeline: Timeline, values: Mapping[str, Value], conditions: tuple[
         found.append(f"sea and air: nothing tells {', '.join(dict.fromkeys(CALLED[name] for name in missing))}")
     # One cause of several is told once, with all of them.
     causes: dict[str, list[str]] = {}
-    for name, called in _NAMED.items():
+    for name in _NAMED:
         if values[name] is None:
             why = find_factor(name).why_unknown
-            causes.setdefault("" if why is None else f": {why(timeline.sources)}", []).append(called)
+            causes.setdefault("" if why is None else f": {why(timeline.sources)}", []).append(factor_words(name))
     found += [f"{', '.join(called)}{why}" for why, called in causes.items()]
     return tuple(found)
 

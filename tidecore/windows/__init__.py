@@ -36,7 +36,6 @@ from tidecore.windows.sessions import complete, complete_all, find_sessions, ses
 from tidecore.windows.two_marks import find_double_outings
 from tidecore.windows.verdicts import Verdicts
 from tidecore.windows.window import BestHour, Contribution, GroupContribution, UnknownTerm, Window
-from tidecore.windows.wording import factor_words
 
 __all__ = [
     "BaitOuting",
@@ -76,7 +75,6 @@ __all__ = [
     "explain",
     "explain_no_outings",
     "explain_why_not",
-    "factor_words",
     "find_all_windows",
     "find_bait_outings",
     "find_double_outings",

@@ -10,8 +10,9 @@ import numpy as np
 
 from tidecore.safety import WEIGHT
 from tidecore.timebase import US_PER_HOUR
+from tidecore.timeline.called import factor_words
 from tidecore.windows.session import FactorSummary, Session
-from tidecore.windows.wording import day_and_clock, factor_words, listed
+from tidecore.windows.wording import day_and_clock, listed
 
 Side = Literal["first", "second", "neither"]
 

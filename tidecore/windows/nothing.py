@@ -6,13 +6,14 @@ import numpy as np
 
 from tidecore.calendars import clipped, merged
 from tidecore.timebase import US_PER_HOUR
+from tidecore.timeline.called import factor_words
 from tidecore.units import IntArray
 from tidecore.windows.curves import MarkSearch, RuleCurve
 from tidecore.windows.options import SessionOptions
 from tidecore.windows.outings import stays
 from tidecore.windows.scoring import ROUNDING
 from tidecore.windows.search import TermReport, explain
-from tidecore.windows.wording import day_and_clock, factor_words, hours_words
+from tidecore.windows.wording import day_and_clock, hours_words
 
 
 def explain_no_outings(

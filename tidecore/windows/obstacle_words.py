@@ -9,8 +9,9 @@ import numpy as np
 
 from tidecore.place import Mark
 from tidecore.rules import SpeciesRule
+from tidecore.timeline.called import factor_words
 from tidecore.windows.obstacle import Obstacle, WhyNot
-from tidecore.windows.wording import day_and_clock, factor_words, hours_words, listed
+from tidecore.windows.wording import day_and_clock, hours_words, listed
 
 _HOUR = np.timedelta64(1, "h")
 

@@ -17,10 +17,10 @@ from tidecore.rules.rule import Species
 from tidecore.rules.terms import DEFAULT_FLOOR
 from tidecore.timebase import US_PER_MINUTE, TimeSpan
 from tidecore.timeline import Timeline, find_factor
+from tidecore.timeline.called import factor_words
 from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
 from tidecore.windows.scoring import membership_of, preferred
 from tidecore.windows.unknowns import why_unknown
-from tidecore.windows.wording import factor_words
 
 #: A session is looked at once in so many minutes at least.
 _STEP_MIN = 10.0

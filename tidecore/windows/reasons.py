@@ -8,11 +8,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from tidecore.timeline import KeyTime
+from tidecore.timeline.called import factor_words
 from tidecore.windows.outings import Outing
 from tidecore.windows.session import SessionLeg
 from tidecore.windows.verdicts import Verdicts
 from tidecore.windows.window import BestHour
-from tidecore.windows.wording import clock, day_and_clock, factor_words, hours_words, listed
+from tidecore.windows.wording import clock, day_and_clock, hours_words, listed
 
 _HOUR = np.timedelta64(1, "h")
 #: What is unknown for more of the time than this is unknown for all of it.

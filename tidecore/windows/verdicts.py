@@ -12,8 +12,9 @@ from tidecore.safety import Grade
 from tidecore.shore.fishability import REACH_WIND_M_PER_S
 from tidecore.timebase import US_PER_MINUTE
 from tidecore.timeline import Timeline, factors, find_factor
+from tidecore.timeline.called import factor_words
 from tidecore.units import AnyArray, BoolArray, IntArray
-from tidecore.windows.wording import factor_words, listed
+from tidecore.windows.wording import listed
 
 FishableGrade = Literal["yes", "hard", "no", "unknown"]
 

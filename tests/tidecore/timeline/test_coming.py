@@ -131,7 +131,7 @@ def test_the_edge_of_the_water_is_that_of_the_column() -> None:
 def test_what_is_not_known_is_named_with_why() -> None:
     found = look(line())
     text = " ".join(found.unknown)
-    for name in ("access: ", "edge of the water", "run-up, dry margin", "when to turn back", "holding: "):
+    for name in ("access: ", "edge of the water", "run-up, dry margin", "time left to turn back", "holding: "):
         assert text.count(name) == 1
     assert "_" not in text
     assert "no forecast or observation" in text

@@ -9,7 +9,7 @@ from pydantic import Field
 
 from service.api.v1.schemas.common import Schema
 from tidecore.timeline import Factor as CoreFactor
-from tidecore.windows import factor_words
+from tidecore.timeline import factor_words
 
 
 class Factor(Schema):

@@ -16,8 +16,7 @@ from service.exports.month_sheet import MonthSheet, SheetSession, write_sheet
 from service.exports.month_sheet.sheet import MOST_TOLD
 from service.exports.series import Export
 from service.usecases.plan_charts import Drawing
-from tidecore.timeline import Timeline
-from tidecore.windows import factor_words
+from tidecore.timeline import Timeline, factor_words
 
 _FISHABLE = {
     "yes": "fishable",
