@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from tests.tidecore.safety.shores import BEACH, CALM, EVENING, LEDGE, NOON, WAY, issue_of, line_of
+from tests.tidecore.safety.shores import BEACH, CALM, EVENING, LEDGE, NOON, WAY, ZERO, issue_of, line_of
 from tidecore.conditions import ConditionIssue, Conditions
 from tidecore.safety import OutingFacts, assess
 from tidecore.safety.thresholds import DEFAULTS
@@ -75,6 +75,46 @@ def test_mist_that_nobody_foretells_matters_on_flats_alone(bed, visibility, grad
     assert grades(mark, "visibility", {"visibility_m": visibility}) == grade
 
 
+@pytest.mark.parametrize(
+    ("bed", "period", "grade"),
+    [
+        (["shingle"], 9.0, {"danger"}),
+        (["clean_sand"], 9.0, set()),
+        ([], 9.0, {"not_assessed"}),
+        (["shingle"], 5.0, set()),
+    ],
+)
+def test_a_long_sea_breaks_hard_on_shingle(bed, period, grade):
+    mark = {"kind": "open_beach", "beds": bed}
+    assert grades(mark, "shore_break", {"wave_height_m": 1.5, "wave_period_s": period}) == grade
+
+
+def test_that_there_is_no_forecast_is_said_of_the_sea_and_of_nothing_else_that_wants_it():
+    unknown = {"wave_height_m": None}
+    assert grades({**BEACH, **WESTWARD}, "sea", unknown) == {"not_assessed"}
+    assert of({**BEACH, **WESTWARD}, "overwash", unknown) == []
+    assert of({"kind": "open_beach", "beds": ["shingle"]}, "shore_break", unknown) == []
+
+
+@pytest.mark.parametrize(
+    ("mark", "grade"),
+    [
+        ({"kind": "harbour", "ground_datum": ZERO}, set()),
+        ({"kind": "harbour"}, set()),
+        ({"kind": "harbour", "ground_datum": ZERO, "way_back": WAY}, {"not_assessed"}),
+        ({"kind": "harbour", "ground_datum": ZERO, "ledge_height_m": 6.0}, {"not_assessed"}),
+        (BEACH, {"not_assessed"}),
+    ],
+)
+def test_surge_is_told_where_a_level_is_held_against_the_water(mark, grade):
+    assert grades(mark, "surge") == grade
+
+
+def test_ground_that_nobody_knows_is_said_of_beaches():
+    for kind, grade in (("open_beach", {"not_assessed"}), ("estuary", set()), ("harbour", set())):
+        assert grades({"kind": kind}, "ground") == grade
+
+
 @pytest.mark.parametrize("kind", ["open_beach", "rock_ledge", "pier_or_wall", "harbour"])
 def test_a_closure_is_said_at_marks_of_every_kind(kind):
     gate = {"kind": "gate", "state": "closed", "hours": {"from": "12:00", "to": "14:00"}}
@@ -107,3 +147,21 @@ def test_turning_back_is_due_walk_packing_up_and_spare_time_before_the_sill_is_c
     )
     assert abs(late.turn_back - due) <= MINUTE
     assert ahead.turn_back == late.turn_back == late.start
+    # The time to spare is all that is left then.
+    assert abs(ahead.end - (covered - np.timedelta64(round(DEFAULTS.spare_min), "m"))) <= 6 * MINUTE
+
+
+def test_wading_on_a_flood_behind_a_bar_is_a_danger_and_on_the_ebb_it_is_not():
+    wading = OutingFacts(alone=False, first_visit=False, wading=True, bathers=False)
+    timeline = line_of({**BEACH, "peg": {"distance_m": 180.0}}, {"wave_height_m": 0.1})
+    times = np.arange(timeline.span.start, timeline.span.end, MINUTE)
+    level = timeline.at(times.astype("datetime64[us]").astype(np.int64), ("height",))["height"]
+    day = slice(300, 300 + 745)
+    low, high = times[day][np.argmin(level[day])], times[day][np.argmax(level[day])]
+
+    def told(start):
+        found = assess(timeline, start, start + 120 * MINUTE, facts=wading).hazards
+        return {one.grade for one in found if one.kind == "wading"}
+
+    assert told(low + 60 * MINUTE) == {"danger"}
+    assert told(high + 60 * MINUTE) == set()
