@@ -132,6 +132,15 @@ def test_warp_is_monotonic_and_the_rate_is_the_derivative(offsets: MarkOffsets) 
     np.testing.assert_allclose(rate(EVERY_10_MIN)[smooth], differences[smooth], atol=2e-4)
 
 
+def test_a_water_at_the_end_of_a_span_is_of_the_next() -> None:
+    harmonics, offsets = model_of("large").harmonics, evenly(30, -20)
+    all_of_them = place_tide(harmonics, offsets, START, END).extremes
+    border = all_of_them.time[9]
+    before, after = (place_tide(harmonics, offsets, *ends).extremes for ends in ((START, border), (border, END)))
+    np.testing.assert_array_equal(before.time, all_of_them.time[:9])
+    np.testing.assert_array_equal(after.time, all_of_them.time[9:])
+
+
 def test_secondary_waters_are_turning_points_of_the_warped_curve() -> None:
     harmonics = model_of("double_low").harmonics
     offsets = evenly(30, -20, by_ratio(1.2), by_ratio(1.1))
