@@ -149,7 +149,7 @@ def test_a_season_is_that_of_a_scan(log, year, place):
     assert [one["trip_id"] for one in found["best"]] == [one["id"] for one in best]
     assert [one["caught"] for one in found["best"]] == [count_of(one, None) for one in best]
     blank = [one for one in mine if one["trip"]["outcome"] == "blank"]
-    assert [one["trip_id"] for one in found["blank"]] == [one["id"] for one in blank]
+    assert [(one["trip_id"], one["caught"]) for one in found["blank"]] == [(one["id"], 0) for one in blank]
     why = Counter(one["trip"]["why_not"] for one in mine if one["trip"]["outcome"] == "not_fished")
     assert {one["why_not"]: one["times"] for one in found["not_fished"]} == why
     fish = [(day_of(one), fish["species"]["scientific_name"], fish) for one in every for fish in one.get("catches", ())]

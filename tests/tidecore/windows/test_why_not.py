@@ -169,6 +169,25 @@ def test_bait_is_gathered_while_the_ground_is_bare_by_day():
     assert len(find_bait_outings(timeline, 1.8, in_daylight=False)) > len(found)
 
 
+def test_the_low_water_of_a_bait_outing_is_the_one_that_bares_the_ground():
+    timeline = timeline_over()
+    lows = [event for event in timeline.events() if event.kind == "low_water"]
+    told = {"in it": 0, "before it": 0, "after it": 0}
+    # By day dusk and dawn cut some of them off before or after the low water.
+    for by_day in (False, True):
+        for one in find_bait_outings(timeline, 3.0, in_daylight=by_day, least_min=5.0):
+            middle = one.start + (one.end - one.start) / 2
+            nearest = min(lows, key=lambda low, middle=middle: abs(low.time - middle))
+            assert abs(one.low_water - nearest.time) <= np.timedelta64(1, "s")
+            assert one.low_water_height == pytest.approx(nearest.height, abs=1e-3)
+            place = "before it" if one.low_water < one.start else "in it" if one.low_water < one.end else "after it"
+            assert one.reasons[0].endswith(f", {place}.")
+            told[place] += 1
+            if not by_day and one.start > timeline.times[0] and one.end < timeline.times[-1]:
+                assert place == "in it"
+    assert all(told.values()), told
+
+
 def test_bait_is_gathered_in_free_time_with_the_way():
     free = FreeTime.parse({"weekly": [{"hours": {"from": "10:00", "to": "14:00"}}]})
     timeline = build_timeline(mark_at(), model_of("large"), "2026-10-20", "2026-11-03", free_time=free)
