@@ -215,6 +215,7 @@ def test_rough_water_asks_for_one_rod_heavier_line_and_streamlined_rigs():
     [
         ("open_beach", {"weed_risk": "high"}, ("weed",)),
         ("open_beach", {"wave_height": 1.6}, ("surf",)),
+        ("open_beach", {"wave_height": 1.5}, ()),
         ("rock_ledge", {"light": "night"}, ("rock_at_night",)),
         ("rock_ledge", {"light": "day"}, ()),
         ("open_beach", {"light": "night"}, ()),

@@ -117,6 +117,32 @@ def test_what_alone_would_do_does(minute):
     assert found.holds or found.obstacles
 
 
+@settings(max_examples=25)
+@given(st.integers(0, 13 * 24 * 60), st.floats(0.05, 0.95))
+def test_what_is_needed_is_the_nearest_that_suits_and_was_there_last_and_will_be_next(minute, threshold):
+    timeline = timeline_over()
+    at = np.datetime64("2026-10-20T12:00", "us") + np.timedelta64(minute, "m")
+    if at >= timeline.span.end:
+        return
+    # Ramps of 0.5 and 1.5 m.
+    middling = rule(require=[("height", trapezoid(1.5, 2.0, 2.5, 4.0), {})], threshold=threshold)
+    low, high = 1.5 + 0.5 * threshold, 4.0 - 1.5 * threshold
+    found = explain_why_not(middling, timeline, at)
+    height = float(timeline.at(np.array([at.astype(np.int64)]), ("height",))["height"][0])
+    if low <= height <= high:
+        assert not found.obstacles
+        return
+    (one,) = found.obstacles
+    needed = low if height < low else high
+    assert one.value == height
+    assert one.needed == pytest.approx(needed, abs=0.02)
+    assert one.off_by == pytest.approx(abs(height - needed), abs=0.02)
+    heights, times = timeline.columns["height"], timeline.times
+    suits = times[(heights >= low) & (heights <= high)]
+    assert one.before == max(suits[suits < found.time], default=None)
+    assert one.after == min(suits[suits > found.time], default=None)
+
+
 def test_what_lies_outside_the_timeline_is_refused():
     for start, end in (("2026-10-19", None), ("2026-11-03", None), ("2026-11-02", "2026-11-04")):
         with pytest.raises(InvalidSpan):
