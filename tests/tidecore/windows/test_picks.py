@@ -145,6 +145,9 @@ def test_methods_for_other_species_or_ground_are_left_out_with_the_reason():
     ]
     found = picks(methods, session(beds=("clean_sand",)), BASS)
     assert [one.method.name for one in found.picks] == ["any"]
+    # One of the species fished for is enough.
+    both = picks(methods, session(beds=("clean_sand",)), BASS, Species(scientific_name="Gadus morhua"))
+    assert {one.method.name for one in both.picks} == {"cod", "any"}
     assert [(one.place, one.reason, one.text) for one in found.left_out] == [
         (0, "other_species", "for cod"), (1, "other_ground", "for mud; the mark has clean sand"),
     ]  # fmt: skip

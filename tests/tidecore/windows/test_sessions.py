@@ -102,6 +102,19 @@ def test_the_best_hour_is_the_best_of_all_whole_minutes():
         means = [found.best.integral(k, k + US_PER_HOUR) for k in (starts * US_PER_MINUTE).tolist()]
         assert outing.best_score == pytest.approx(max(means), abs=1e-9)
         assert outing.best_us[0] in (starts * US_PER_MINUTE).tolist()
+        best = complete(outing, {found.key: found}).best_hour
+        assert (best.end - best.start, best.whole_window) == (HOUR, False)
+
+
+def test_a_session_of_less_than_an_hour_is_its_best_hour():
+    short = SessionOptions(least_h=0.0, most_h=1.25)
+    found = find_sessions([DOWN_AND_UP], timeline_over(), short)
+    lengths = {session.best_hour.end - session.best_hour.start for session in found}
+    assert max(lengths) < HOUR
+    for session in found:
+        (leg,) = session.legs
+        assert (session.best_hour.start, session.best_hour.end) == (leg.start, leg.end)
+        assert session.best_hour.whole_window
 
 
 @pytest.mark.parametrize("travel_min", [0.0, 45.0])

@@ -81,6 +81,11 @@ def test_what_is_unknown_is_an_obstacle_with_its_reason():
     (waves,) = explain_why_not(swell, timeline_over(), NOON).obstacles
     assert (waves.value, waves.membership, waves.enough_alone) == (None, None, True)
     assert waves.unknown_because
+    # What is unknown and counts as bad stands in the way by what it takes: the floor of 0.1.
+    year = [("month", trapezoid(0.0, 1.0, 12.0, 13.0), {})]
+    for policy, losses in (("penalise", [-np.log(0.1)]), ("ignore", [])):
+        calm = rule(require=year, prefer=[("wave_height", trapezoid(None, None, 0.5, 1.0), {"unknown": policy})])
+        assert [one.loss for one in explain_why_not(calm, timeline_over(), NOON).obstacles] == pytest.approx(losses)
     slack = build_timeline(mark_without_lags(), model_of("large"), "2026-10-24", "2026-10-27")
     strong = rule(require=[("flow_strength", trapezoid(0.1, 0.2, None, None), {})])
     found = explain_why_not(strong, slack, NOON)
@@ -161,6 +166,28 @@ def test_two_sessions_are_compared_factor_by_factor():
     alike = compare_sessions(best, best)
     assert alike.better == "neither"
     assert {one.better for one in alike.factors} == {one.better for one in alike.advantages} == {"neither"}
+
+
+def test_what_a_factor_takes_is_compared_over_the_rules_that_both_fish_for():
+    timeline = timeline_over()
+    sessions = find_sessions([DOWN_AND_UP, NIGHT_FLOOD], timeline)
+    names = [{one.rule for one in session.rules} for session in sessions]
+    both = next(one for one, found in zip(sessions, names, strict=True) if len(found) == 2)
+    alone = next(one for one, found in zip(sessions, names, strict=True) if len(found) == 1)
+    (shared,) = alone.rules
+    for first, second in ((both, alone), (alone, both)):
+        found = {one.factor: one for one in compare_sessions(first, second).factors}
+        for session, side in ((first, "first_loss"), (second, "second_loss")):
+            (account,) = (one for one in session.rules if one.rule == shared.rule)
+            taken = {one.factor: one.mean_loss for one in account.factors}
+            assert {name: getattr(one, side) for name, one in found.items()} == {
+                name: pytest.approx(taken[name]) if name in taken else None for name in found
+            }
+    # Nothing is compared where no rule is shared.
+    one, other = (find_sessions([rule_], timeline)[0] for rule_ in (DOWN_AND_UP, NIGHT_FLOOD))
+    assert {(one.first_loss, one.second_loss, one.better) for one in compare_sessions(one, other).factors} == {
+        (None, None, "neither")
+    }
 
 
 @pytest.mark.parametrize(
