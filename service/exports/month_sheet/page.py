@@ -86,7 +86,9 @@ def _best(sheet: MonthSheet) -> Iterator[str]:
     yield "<h2>Best sessions</h2>"
     yield '<table class="best"><caption>The best sessions of the month, the best first</caption><thead><tr>'
     # Where no way takes any time, home is not spoken of.
-    travels = any(one.leave_home_us != one.drawn.arrive_us or one.back_home_us != one.drawn.leave_us for one in sheet.told)
+    travels = any(
+        (one.leave_home_us, one.back_home_us) != (one.drawn.arrive_us, one.drawn.leave_us) for one in sheet.told
+    )
     out, back = ("leave home, arrive", "leave, home") if travels else ("arrive", "leave")
     # Turning back begins with packing up: "turn back" before "leave" would read like a contradiction.
     names = ("day", "fish for", out, "fishing", "best hour", back, "pack up by", "verdict")
