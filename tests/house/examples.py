@@ -79,7 +79,7 @@ def run_shell(text: str, folder: Path, address: str) -> subprocess.CompletedProc
 
 
 #: What users read: the README, and the guides it leads to.
-GUIDES = ("README.md", *sorted(f"docs/{path.name}" for path in (ROOT / "docs").glob("*.md")))
+GUIDES = ("README.md", *sorted(f"openapi/guides/{path.name}" for path in (ROOT / "openapi" / "guides").glob("*.md")))
 
 
 def guide(name: str) -> str:

@@ -14,7 +14,7 @@ TOP_LEVEL = frozenset(
     {
         "README.md", "DEVELOPERS.md", "pyproject.toml", "Makefile", "LICENSE", "CHANGELOG.md",
         "requirements.txt", "requirements-dev.txt",
-        "service", "tidecore", "tests", "docs", "openapi", "docker", "demo_stations",
+        "service", "tidecore", "tests", "openapi", "docker", "demo_stations",
     }
 )  # fmt: skip
 

@@ -120,7 +120,7 @@ def test_the_nightly_plan_waits_to_be_named_and_is_not_begun_again():
 
 
 def test_exit_codes_are_those_of_the_command_and_of_the_guide():
-    told = re.findall(r"^\| (\d) \|", (ROOT / "docs" / "plans.md").read_text(), flags=re.M)
+    told = re.findall(r"^\| (\d) \|", (ROOT / "openapi" / "guides" / "plans.md").read_text(), flags=re.M)
     assert [int(code) for code in told] == list(CODES)
     unit = read_unit("ebbmark-plan.service")
     fine = {int(code) for code in unit["SuccessExitStatus"].split()}

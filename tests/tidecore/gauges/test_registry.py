@@ -26,7 +26,7 @@ def test_formats_are_named():
 
 
 def test_the_guide_lists_every_format():
-    guide = (ROOT / "docs" / "tides.md").read_text(encoding="utf-8")
+    guide = (ROOT / "openapi" / "guides" / "tides.md").read_text(encoding="utf-8")
     table = guide.partition("| format | what |")[2].partition("\n\n")[0]
     assert tuple(re.findall(r"^\| `([a-z-]+)` \| .*\| .*\| .*\|$", table, re.MULTILINE)) == formats()
 
