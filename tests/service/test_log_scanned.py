@@ -6,6 +6,7 @@ import datetime as dt
 import random
 from collections import Counter
 from itertools import product
+from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
@@ -27,7 +28,7 @@ def trips_at(marks):
     for day, mark in product(DAYS, marks):
         start = dt.datetime.fromisoformat(f"{day}T14:00:00+00:00") + dt.timedelta(minutes=rng.randrange(60))
         # The first and last of a species may be at either mark, and cod are first caught in the middle of 2024.
-        kinds = [BASS, FLAT, COD] if "2024-07" < day < "2025" else [BASS, FLAT]
+        kinds: list[dict[str, Any]] = [BASS, FLAT, COD] if "2024-07" < day < "2025" else [BASS, FLAT]
         caught = [(rng.randrange(40, 190), rng.choice(kinds)) for _ in range(rng.randrange(4))]
         purpose, casts = rng.choice(["pleasure", "match"]), rng.random() < 0.7
         one = trip_document(mark, start, caught=caught, casts=casts, purpose=purpose)
@@ -109,7 +110,7 @@ def test_rates_are_those_of_a_scan(log, purpose, from_day, to_day, species):
         wanted = {"mark_id": None if place is None else marks[place], "purpose": purpose}
         wanted |= {"from_day": from_day, "to_day": to_day}
         fished = [one for one in chosen(trips, **wanted) if one["trip"]["outcome"] != "not_fished"]
-        expected = {}
+        expected: dict[str, tuple[list[float], list[int], list[int]]] = {}
         for one in fished:
             name = one["trip"]["mark"] if by == "mark" else f"{dt.date.fromisoformat(day_of(one)):%B}"
             hours, count = effort_of(one, effort), count_of(one, species)

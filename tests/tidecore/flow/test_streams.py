@@ -47,6 +47,7 @@ def test_many_marks_in_one_go_have_the_index_of_each(marks: tuple[SlackLags | No
 
 
 def test_without_turns_nothing_is_known() -> None:
-    lone = StreamTurns(*(column[:1] for column in turns_of(None)))
+    turns, extremes, rising = turns_of(None)
+    lone = StreamTurns(turns[:1], extremes[:1], rising[:1])
     times = microseconds(np.array([START, END]))
     assert np.isnan(Streams.laid([lone], [0], SLOPE).rates(times, times)).all()

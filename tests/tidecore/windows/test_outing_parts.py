@@ -23,7 +23,7 @@ FOUND = search(DOWN_AND_UP, NIGHT_FLOOD)
 def test_the_tide_of_an_instant_is_the_nearest_high_water_the_earlier_of_equals(highs, instants):
     turns = SimpleNamespace(high_us=np.array(highs, dtype=np.int64))
     line: Any = SimpleNamespace(sources=SimpleNamespace(turns=turns))
-    expected = [min(highs, key=lambda high, at=at: (abs(high - at), high)) if highs else at for at in instants]
+    expected = [min((abs(high - at), high) for high in highs)[1] if highs else at for at in instants]
     assert _tides(line, instants) == expected
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -82,7 +83,7 @@ def test_what_is_unknown_is_an_obstacle_with_its_reason():
     assert (waves.value, waves.membership, waves.enough_alone) == (None, None, True)
     assert waves.unknown_because
     # What is unknown and counts as bad stands in the way by what it takes: the floor of 0.1.
-    year = [("month", trapezoid(0.0, 1.0, 12.0, 13.0), {})]
+    year: list[Any] = [("month", trapezoid(0.0, 1.0, 12.0, 13.0), {})]
     for policy, losses in (("penalise", [-np.log(0.1)]), ("ignore", [])):
         calm = rule(require=year, prefer=[("wave_height", trapezoid(None, None, 0.5, 1.0), {"unknown": policy})])
         assert [one.loss for one in explain_why_not(calm, timeline_over(), NOON).obstacles] == pytest.approx(losses)
@@ -230,7 +231,7 @@ def test_the_low_water_of_a_bait_outing_is_the_one_that_bares_the_ground():
     for by_day in (False, True):
         for one in find_bait_outings(timeline, 3.0, in_daylight=by_day, least_min=5.0):
             middle = one.start + (one.end - one.start) / 2
-            nearest = min(lows, key=lambda low, middle=middle: abs(low.time - middle))
+            nearest = lows[int(np.argmin([abs(low.time - middle) for low in lows]))]
             assert abs(one.low_water - nearest.time) <= np.timedelta64(1, "s")
             assert one.low_water_height == pytest.approx(nearest.height, abs=1e-3)
             place = "before it" if one.low_water < one.start else "in it" if one.low_water < one.end else "after it"
