@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
+from tests.house.examples import blocks, guide
 from tests.service.problems import problem
 
 
@@ -40,3 +43,11 @@ def test_an_unknown_field_is_told_those_there_are(client, path, body, field, exp
 def test_an_unknown_parameter_is_told_those_there_are(client):
     answer = problem(client.get("/v1/marks?limt=3"), 422, "invalid-input", "limt")
     assert answer["errors"][0]["expected"].startswith("limit, or another of: ")
+
+
+def test_the_problem_in_the_guide_is_the_one_that_is_answered(client):
+    text = guide("openapi/guides/programs.md")
+    sent = json.loads(text.partition("To\n`")[2].partition("`")[0])
+    shown = json.loads(next(block.code for block in blocks(text) if block.language == "json"))
+    answer = problem(client.post("/v1/windows/search", json=sent), 422, "invalid-request")
+    assert {name: answer[name] for name in shown} == shown
