@@ -29,7 +29,7 @@ from service.exports.series import rounded
 from service.imports.formats import FORMATS
 from service.settings import Settings
 from service.usecases.fits import Upload
-from tidecore.errors import Fault
+from tidecore.errors import Fault, one_of
 from tidecore.units import AnyArray
 
 #: Content types of uploaded gauge records.
@@ -141,9 +141,12 @@ def _query_names(dependant: Dependant) -> Iterator[str]:
 
 
 def _check_query(request: Request, known: frozenset[str]) -> None:
-    expected = f"one of: {', '.join(sorted(known))}" if known else "no query parameter here"
     faults = [
-        Fault(ascii(name)[1:-1][:60], "is no query parameter here", expected)
+        Fault(
+            ascii(name)[1:-1][:60],
+            "is no query parameter here",
+            one_of(sorted(known), name) if known else "no query parameter here",
+        )
         for name in dict.fromkeys(request.query_params)
         if name not in known
     ]

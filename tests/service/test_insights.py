@@ -209,13 +209,19 @@ def test_what_has_not_changed_is_not_read(coast, path, monkeypatch):
         ("rates", {"by": "light", "level": 1.0}, "level"),
         ("totals", {"from_day": "2026-03-02", "to_day": "2026-03-01"}, "to_day"),
         ("totals", {"from_day": "2026-02-30"}, "from_day"),
-        ("seasons/1700", {}, "year"),
+        ("seasons/1899", {}, "year"),
+        ("seasons/2100", {}, "year"),
     ],
 )
 def test_what_cannot_be_asked_is_refused(coast, path, query, field):
     found = coast[0].get(f"/v1/insights/{path}", params=query)
     assert found.status_code == 422
     assert found.json()["errors"][0]["field"] == field
+
+
+@pytest.mark.parametrize("year", [1900, 2099])
+def test_the_first_and_the_last_year_may_be_asked_for(coast, year):
+    assert ask(coast[0], f"/v1/insights/seasons/{year}")["trips"]["all"] == 0
 
 
 def test_an_unknown_factor_is_named(coast):
