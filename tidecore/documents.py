@@ -181,6 +181,7 @@ PATTERN_WORDS = {
 def expected_by(detail: Mapping[str, Any], patterns: Mapping[str, str] = PATTERN_WORDS) -> str:
     """Return what a finding of pydantic says would be right; ``patterns`` are words for what it can only spell."""
     message = str(detail["msg"]).removeprefix("Input should be ").removeprefix("Value error, ")
+    message = message.partition(", unable to ")[0]
     _, sized, size = message.partition(" should have ")
     if sized:
         message = size.partition(" after validation")[0]
