@@ -92,7 +92,8 @@ def print_windows(result: SearchResult, most: int) -> None:
         console().print(DEFERS, highlight=False)
         return
     table = Table(
-        title=f"{len(shown)} of the best of {len(result.windows)} windows, {first} to {last}, each by its mark's clock",
+        title=f"{len(shown)} of the best of {len(result.windows)} windows, {first} to {last}, "
+        "most hours x score first, each by its mark's clock",
         box=box.SIMPLE_HEAD,
     )
     for heading in ("day", "from", "to", "mark", "rule", "score", "best", "limited by", "tides", "mind"):

@@ -236,7 +236,7 @@ def _told(one: Mapping[str, Any], zone: zoneinfo.ZoneInfo, turning: datetime | N
     if turning is not None and turning <= _time(one["arrive"]):
         yield "Turning back is due before arriving: the water can cover the way back by then."
     elif turning is not None:
-        yield f"Turn back by {turning.astimezone(zone):%H:%M}."
+        yield f"Pack up to turn back by {turning.astimezone(zone):%H:%M}."
     for hazard in one["hazards"]:
         if hazard["grade"] != "not_assessed":
             yield f"{hazard['grade'].capitalize()}: {hazard['text']}"

@@ -78,5 +78,14 @@ def run_shell(text: str, folder: Path, address: str) -> subprocess.CompletedProc
     return run(["sh", "example.sh"], folder)
 
 
-def readme() -> str:
-    return (ROOT / "README.md").read_text("utf-8")
+#: What users read: the README, and the guides it leads to.
+GUIDES = ("README.md", *sorted(f"openapi/guides/{path.name}" for path in (ROOT / "openapi" / "guides").glob("*.md")))
+
+
+def guide(name: str) -> str:
+    return (ROOT / name).read_text("utf-8")
+
+
+def showing(language: str) -> list[str]:
+    """The guides that show something in a language."""
+    return [name for name in GUIDES if any(block.run and block.language == language for block in blocks(guide(name)))]

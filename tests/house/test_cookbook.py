@@ -1,4 +1,4 @@
-"""The demo coast, started once as a user starts it: what it prints, the calls of README.md, and the recipes.
+"""The demo coast, started once as a user starts it: what it prints, the calls of README and guides, and the recipes.
 
 Each recipe of openapi/cookbook is run as a reader would. All of it is in one file, so that one server does.
 """
@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from tests.house.examples import blocks, readme, run_shell
+from tests.house.examples import guide, run_shell, showing
 from tests.house.tree import ROOT
 
 COOKBOOK = ROOT / "openapi" / "cookbook"
@@ -296,9 +296,9 @@ def test_a_busy_port_is_named(demo_server, tmp_path):
     assert "EBBMARK_PORT" in second.stderr
 
 
-def test_the_calls_of_the_readme_are_answered(reader, demo_server):
+@pytest.mark.parametrize("name", showing("sh"))
+def test_the_calls_of_a_page_are_answered(reader, demo_server, name):
     if shutil.which("curl") is None:
-        pytest.skip("curl is not installed; the calls in README.md are made with it")
-    assert any(block.run and "curl" in block.code for block in blocks(readme()))
-    ran = run_shell(readme(), reader, demo_server.address)
+        pytest.skip("curl is not installed; the calls are made with it")
+    ran = run_shell(guide(name), reader, demo_server.address)
     assert ran.returncode == 0, ran.stdout + ran.stderr

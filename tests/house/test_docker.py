@@ -119,8 +119,8 @@ def test_the_nightly_plan_waits_to_be_named_and_is_not_begun_again():
     assert (plan["profiles"], plan["restart"]) == (["nightly"], "no")
 
 
-def test_exit_codes_are_those_of_the_command_and_of_the_readme():
-    told = re.findall(r"^\| (\d) \|", (ROOT / "README.md").read_text(), flags=re.M)
+def test_exit_codes_are_those_of_the_command_and_of_the_guide():
+    told = re.findall(r"^\| (\d) \|", (ROOT / "openapi" / "guides" / "plans.md").read_text(), flags=re.M)
     assert [int(code) for code in told] == list(CODES)
     unit = read_unit("ebbmark-plan.service")
     fine = {int(code) for code in unit["SuccessExitStatus"].split()}

@@ -13,6 +13,7 @@ import tidecore
 from service.api.problem_types import PROBLEMS
 from service.cli import app
 from service.settings import Settings
+from tests.house.examples import GUIDES
 from tests.house.tree import PACKAGES, ROOT, tracked
 
 LINK = re.compile(r"(?<!\!)\[[^\]]*\]\(([^)\s]+)\)|^\[[^\]]+\]:\s+(\S+)", re.M)
@@ -21,8 +22,8 @@ HEADING = re.compile(r"^#{1,6} +(.+?) *$", re.M)
 
 
 def documents() -> str:
-    """The two documents together."""
-    return "\n".join((ROOT / name).read_text("utf-8") for name in ("README.md", "DEVELOPERS.md"))
+    """What users and contributors read, together."""
+    return "\n".join((ROOT / name).read_text("utf-8") for name in (*GUIDES, "DEVELOPERS.md"))
 
 
 def unmentioned(names: list[str], text: str) -> list[str]:

@@ -1,4 +1,4 @@
-"""What README.md shows is run: its calls to the service, and its Python, in order, as a reader would."""
+"""What the README and the guides show is run: calls to the service, and Python, page by page, as a reader would."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import threading
 
 import pytest
 
-from tests.house.examples import blocks, readme, run_python, run_shell, script, unrun
+from tests.house.examples import GUIDES, blocks, guide, run_python, run_shell, script, showing, unrun
 
 SAMPLE = """# Tide
 
@@ -34,14 +34,20 @@ assert height == 2
 """
 
 
-def test_every_example_is_marked_to_be_run():
-    assert unrun(readme()) == []
+@pytest.mark.parametrize("name", GUIDES)
+def test_every_example_is_marked_to_be_run(name):
+    assert unrun(guide(name)) == []
 
 
-def test_the_python_of_the_readme_runs(reader):
-    assert any(block.run and block.language == "python" for block in blocks(readme()))
-    ran = run_python(readme(), reader)
+@pytest.mark.parametrize("name", showing("python"))
+def test_the_python_of_a_page_runs(reader, name):
+    ran = run_python(guide(name), reader)
     assert ran.returncode == 0, ran.stderr
+
+
+def test_the_readme_shows_both():
+    assert "README.md" in showing("python")
+    assert "README.md" in showing("sh")
 
 
 def test_blocks_are_told_apart():
@@ -90,7 +96,7 @@ def refusing_server():
 
 def test_a_call_that_is_refused_is_seen(tmp_path, refusing_server):
     if shutil.which("curl") is None:
-        pytest.skip("curl is not installed; the calls in README.md are made with it")
+        pytest.skip("curl is not installed; the calls are made with it")
     ran = run_shell(SAMPLE, tmp_path, refusing_server)
     assert "422" in ran.stderr
     assert ran.returncode != 0

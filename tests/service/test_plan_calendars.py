@@ -82,10 +82,10 @@ def test_a_calendar_has_the_sessions_of_the_plan_and_their_alarms(shore):
             turned += 1
             due = datetime.fromisoformat(one["turn_back"]).replace(second=0)
             assert rings[1:] == [due - timedelta(minutes=15), due]
-            assert f"Turn back by {due.astimezone(ZONE):%H:%M}." in event["DESCRIPTION"]
+            assert f"Pack up to turn back by {due.astimezone(ZONE):%H:%M}." in event["DESCRIPTION"]
         else:
             assert len(rings) == 1
-            assert "Turn back by" not in event["DESCRIPTION"].split("Not for navigation")[0].split("Info: ")[0]
+            assert "turn back by" not in event["DESCRIPTION"].split("Not for navigation")[0].split("Info: ")[0]
         if one["turn_back"] is not None and one["turn_back"] <= one["arrive"]:
             late += 1
             assert "Turning back is due before arriving" in event["DESCRIPTION"]

@@ -121,6 +121,9 @@ def test_a_sheet_tells_every_day_and_the_best_sessions(shore):
     for one in sessions:
         row = days[int(one["start"][8:10]) - 1]
         assert f"{one['rank']} " in row[-1]
+    # With a way to go, home is spoken of; packing up is due before leaving.
+    head = next(row for row in page.rows if row[0] == "no.")
+    assert head[3:8] == ["leave home, arrive", "fishing", "best hour", "leave, home", "pack up by"]
     best = [row for row in page.rows if row[0].isdecimal()]
     assert [row[0] for row in best] == [str(one["rank"]) for one in sessions[:6]]
     limits = set()
@@ -147,6 +150,8 @@ def test_a_sheet_is_one_file_that_runs_nothing(shore):
     live = client.get(f"/v1/marks/{coast.mark}/sheet", params={"month": "2026-06"}, headers=HTML)
     assert "<h1>Renamed &lt;b&gt;</h1>" in live.text
     # As a plan of the same month with no way to go finds them.
+    head = next(row for row in Page(live.text).rows if row[0] == "no.")
+    assert (head[3], head[6]) == ("arrive", "leave")
     assert [row[0] for row in Page(live.text).rows if row[0].isdecimal()] == [str(k) for k in range(1, 7)]
     known = {**HTML, "if-none-match": live.headers["etag"]}
     assert client.get(f"/v1/marks/{coast.mark}/sheet", params={"month": "2026-06"}, headers=known).status_code == 304

@@ -237,8 +237,10 @@ def _searched(
     judged, places = group.judged, group.places
     spans, samples = yield from find_spans(judged, axis, places, kept)
     # The search leaves out where nothing can hold; a session may fish on there.
-    even = axis.even_us(places)
-    score = judged.score({name: axis.even(name, places) for name in judged.names}, even.size)
+    rest = np.ones(axis.even_us(places).size, dtype=np.bool_)
+    rest[samples.steps] = False
+    even = axis.even_us(places)[rest]
+    score = judged.score({name: axis.even(name, places)[rest] for name in judged.names}, even.size)
     times, chosen = np.unique(np.concatenate((samples.times_us, even)), return_index=True)
     values, bounds = np.concatenate((samples.score, score))[chosen], np.searchsorted(axis.places(times), places)
     all_of_them, at = Found(judged, axis, spans, samples), [span.place for span in spans]

@@ -24,12 +24,14 @@ class _Weighed(NamedTuple):
 class Scorer:
     """Scores of a rule of which some leaves always suit so well; the same to the last digit as `score_only` has them.
 
-    What is unknown now and then is left to `score_only`; what is unknown all along is settled here as the rule says.
+    What is unknown all along is settled here as the rule says. Most often a forecast ends, and the same leaves are
+    unknown from then on: a scorer of its own settles them there. What is left is for `score_only`.
     """
 
     def __init__(self, rule: SpeciesRule, constant: Mapping[int, float]) -> None:
         """Settle the leaves in ``constant``: how well they suit, by their places; NaN where they are unknown."""
         self.rule, self.constant = rule, constant
+        self._without: dict[tuple[int, ...], Scorer] = {}
         require, prefer = rule.tree.require, rule.tree.prefer
         settled = {node.path: _settled(node, constant[node.leaf]) for node in (*require, *prefer) if self._fixed(node)}
         dropped = {path for path, value in settled.items() if value is None}
@@ -83,9 +85,18 @@ class Scorer:
             found = np.full(count, found)
         unknown = np.flatnonzero(np.isnan(found))
         if unknown.size:
-            some = {k: suits[unknown] for k, suits in moving.items()}
-            found[unknown] = score_only(self.rule, self.memberships(some, unknown.size))
+            found[unknown] = self._score_unknown({k: suits[unknown] for k, suits in moving.items()}, unknown.size)
         return found
+
+    def _score_unknown(self, moving: Mapping[int, FloatArray], count: int) -> FloatArray:
+        """Return the score at instants at which one of the leaves that are not constant is unknown."""
+        missing = tuple(k for k, suits in moving.items() if np.isnan(suits[0]))
+        alike = all(np.isnan(suits).all() if k in missing else not np.isnan(suits).any() for k, suits in moving.items())
+        if not (alike and missing):
+            return score_only(self.rule, self.memberships(moving, count))
+        if missing not in self._without:
+            self._without[missing] = Scorer(self.rule, {**self.constant, **dict.fromkeys(missing, np.nan)})
+        return self._without[missing].score({k: suits for k, suits in moving.items() if k not in missing}, count)
 
     def memberships(self, moving: Mapping[int, FloatArray], count: int) -> list[FloatArray]:
         """Return how well every leaf suits."""

@@ -47,11 +47,15 @@ class Span:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Samples:
-    """Instants in ascending order, the score at each, and how well each leaf that changes suits, by its place."""
+    """Instants in ascending order, the score at each, and how well each leaf that changes suits, by its place.
+
+    ``steps`` says which of the even steps of their timelines are among them.
+    """
 
     times_us: IntArray
     score: FloatArray
     suits: dict[int, FloatArray]
+    steps: IntArray
 
 
 class Judgement:
@@ -131,7 +135,7 @@ def find_spans(
     return found, samples
 
 
-_NOTHING = Samples(np.empty(0, dtype=np.int64), np.empty(0), {})
+_NOTHING = Samples(np.empty(0, dtype=np.int64), np.empty(0), {}, np.empty(0, dtype=np.int64))
 
 
 def _sampled(judged: Judgement, axis: Axis, places: Places, start_us: int, end_us: int) -> Search[Samples]:
@@ -169,7 +173,7 @@ def _sampled(judged: Judgement, axis: Axis, places: Places, start_us: int, end_u
     order = np.argsort(times, kind="stable")
     merged = {name: np.concatenate((axis.even(name, places)[steps], columns[name]))[order] for name in judged.names}
     suits = judged.memberships(merged)
-    samples = Samples(times[order], judged.scorer.score(suits, times.size), suits)
+    samples = Samples(times[order], judged.scorer.score(suits, times.size), suits, steps)
     return (yield from _with_hidden_extremes(judged, samples))
 
 
@@ -235,11 +239,11 @@ def _inside(times: IntArray, runs: IntArray) -> BoolArray:
     return np.asarray((at >= 0) & (times <= runs[at, 1]))
 
 
-def _merged(samples: Samples, more: Samples) -> Samples:
+def _merged(samples: Samples, times_us: IntArray, score: FloatArray, more: Mapping[int, FloatArray]) -> Samples:
     """Return the samples with more of them, in any order."""
-    times, chosen = np.unique(np.concatenate((samples.times_us, more.times_us)), return_index=True)
-    suits = {k: np.concatenate((known, more.suits[k]))[chosen] for k, known in samples.suits.items()}
-    return Samples(times, np.concatenate((samples.score, more.score))[chosen], suits)
+    times, chosen = np.unique(np.concatenate((samples.times_us, times_us)), return_index=True)
+    suits = {k: np.concatenate((known, more[k]))[chosen] for k, known in samples.suits.items()}
+    return Samples(times, np.concatenate((samples.score, score))[chosen], suits, samples.steps)
 
 
 def _with_hidden_extremes(judged: Judgement, samples: Samples) -> Search[Samples]:
@@ -270,8 +274,8 @@ def _with_hidden_extremes(judged: Judgement, samples: Samples) -> Search[Samples
         crossed = (tops >= threshold) != (sign < 0.0)
         if crossed.any():
             place = (rows * _FAN.size + best)[crossed]
-            new = Samples(asked.ravel()[place], tops[crossed], {k: one[place] for k, one in suits.items()})
-            samples = _merged(samples, new)
+            here = {k: one[place] for k, one in suits.items()}
+            samples = _merged(samples, asked.ravel()[place], tops[crossed], here)
         before, after = scores[rows, np.maximum(best - 1, 0)], scores[rows, np.minimum(best + 1, _FAN.size - 1)]
         gain = np.maximum(np.abs(tops - before), np.abs(tops - after))
         low, high = points[rows, np.maximum(best - 1, 0)], points[rows, np.minimum(best + 1, _FAN.size - 1)]

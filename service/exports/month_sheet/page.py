@@ -85,7 +85,13 @@ def _best(sheet: MonthSheet) -> Iterator[str]:
     clock = sheet.chart.clock
     yield "<h2>Best sessions</h2>"
     yield '<table class="best"><caption>The best sessions of the month, the best first</caption><thead><tr>'
-    names = ("day", "fish for", "leave home, arrive", "fishing", "best hour", "leave, home", "turn back", "verdict")
+    # Where no way takes any time, home is not spoken of.
+    travels = any(
+        (one.leave_home_us, one.back_home_us) != (one.drawn.arrive_us, one.drawn.leave_us) for one in sheet.told
+    )
+    out, back = ("leave home, arrive", "leave, home") if travels else ("arrive", "leave")
+    # Turning back begins with packing up: "turn back" before "leave" would read like a contradiction.
+    names = ("day", "fish for", out, "fishing", "best hour", back, "pack up by", "verdict")
     yield "".join(f'<th scope="col">{name}</th>' for name in ("no.", *names)) + "</tr></thead><tbody>"
     for one in sheet.told:
         drawn = one.drawn
@@ -110,12 +116,12 @@ def _clocks(sheet: MonthSheet, *times_us: int) -> str:
 
 
 def _due(sheet: MonthSheet, one: SheetSession) -> str:
-    """Return when turning back is due."""
+    """Return when turning back is due, which begins with packing up."""
     if one.turn_back_us is None:
         return "no time is told"
     if one.turn_back_us <= one.drawn.arrive_us:
         return "due before arriving"
-    return f"by {sheet.chart.clock(one.turn_back_us)}"
+    return sheet.chart.clock(one.turn_back_us)
 
 
 def _verdicts(one: SheetSession) -> str:

@@ -25,9 +25,9 @@ def test_formats_are_named():
     )  # fmt: skip
 
 
-def test_the_readme_lists_every_format():
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    table = readme.partition("| format | what |")[2].partition("\n\n")[0]
+def test_the_guide_lists_every_format():
+    guide = (ROOT / "openapi" / "guides" / "tides.md").read_text(encoding="utf-8")
+    table = guide.partition("| format | what |")[2].partition("\n\n")[0]
     assert tuple(re.findall(r"^\| `([a-z-]+)` \| .*\| .*\| .*\|$", table, re.MULTILINE)) == formats()
 
 

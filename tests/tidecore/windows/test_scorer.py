@@ -66,6 +66,20 @@ def test_settled_scores_are_the_scores_to_the_last_digit(asked: SpeciesRule, dat
     np.testing.assert_array_equal(scorer.score(moving, INSTANTS), whole)
 
 
+@settings(max_examples=200, deadline=None)
+@given(asked=rules(), data=st.data())
+def test_so_they_are_where_a_forecast_ends(asked: SpeciesRule, data: st.DataObject) -> None:
+    known = st.lists(SUITS.filter(lambda one: not math.isnan(one)), min_size=INSTANTS, max_size=INSTANTS)
+    moving = {k: np.array(data.draw(known)) for k in range(len(asked.tree.leaves))}
+    for suits in moving.values():
+        suits[data.draw(st.sampled_from([2, INSTANTS])) :] = math.nan
+    scorer = Scorer(asked, {})
+    for count in (INSTANTS, 3):
+        some = {k: suits[:count] for k, suits in moving.items()}
+        whole = score_only(asked, scorer.memberships(some, count))
+        np.testing.assert_array_equal(scorer.score(some, count), whole)
+
+
 @pytest.mark.parametrize(("policy", "score"), [("exclude", 0.0), ("ignore", 0.6), ("penalise", 0.1)])
 def test_what_is_never_known_is_settled_as_the_rule_says(policy: str, score: float) -> None:
     asked = rule(require=[("height", RISE, {}), ("rate", RISE, {"unknown": policy})])
