@@ -76,7 +76,8 @@ def _dense(
     told = efforts[:, 1] if raw else np.where(efforts[:, 3] > 0, np.nan, efforts[:, 2])
     hours[trips, efforts[:, 0]] = told / US_PER_HOUR
     hours[~found.rods] = np.nan
-    return counts, hours, (in_use > 0.0) | (counts > 0.0)
+    # A rod in use without a bait in the water is no effort there, and none that is unknown.
+    return counts, hours, ((in_use > 0.0) & (hours != 0.0)) | (counts > 0.0)
 
 
 def table_of_marks(
