@@ -188,7 +188,8 @@ def coarse_effort(row: DiaryRow, zone: zoneinfo.ZoneInfo, waters_us: IntArray | 
         elif waters_us is None:
             note = "the water of the day is not given"
         else:
-            note = f"the day has no {'' if row.tide.which is None else row.tide.which + ' '}such water: when is not known"
+            which = "" if row.tide.which is None else f"{row.tide.which} "
+            note = f"the day has no {which}such water: when is not known"
         return CoarseEffort(nowhere, length * row.rods, (note,))
     edges = [on_it[0] + round(hours * US_PER_HOUR) for hours in (row.tide.from_h, row.tide.to_h)]
     return CoarseEffort(np.array([edges], dtype=np.int64), length * row.rods, ())

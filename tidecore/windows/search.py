@@ -249,8 +249,8 @@ def _sentences(
         "decided": "settled by others of its group",
     }
     said = [
-        f"The {factor_words(unknown.factor)} ({_ROLES[unknown.role]}) is unknown for {unknown.share:.0%} of the span and "
-        f"{done[unknown.policy]}: {unknown.reason}."
+        f"The {factor_words(unknown.factor)} ({_ROLES[unknown.role]}) is unknown for {unknown.share:.0%} of the span "
+        f"and {done[unknown.policy]}: {unknown.reason}."
         for unknown in unknowns
     ]
     suits = suitability(rule, timeline.mark)
