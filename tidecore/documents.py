@@ -10,16 +10,19 @@ import re
 import reprlib
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
-from typing import Annotated, Any, ClassVar, NamedTuple, Self, TypeVar
+from types import UnionType
+from typing import Annotated, Any, ClassVar, Literal, NamedTuple, Self, TypeVar, Union, get_args, get_origin
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, JsonValue, Strict, ValidationError
 from pydantic_core import ErrorDetails, InitErrorDetails, PydanticCustomError
 
-from tidecore.errors import Fault, InvalidInput
+from tidecore.errors import Fault, InvalidInput, one_of
 
 #: More faults of one document than this are counted, not listed.
 MOST_FAULTS = 100
 
+#: What is wrong with a field that there is not.
+NO_FIELD = "is not a field of this document"
 #: Control characters but tab and line feed, and halves of surrogate pairs.
 _NO_TEXT = re.compile("[\\x00-\\x08\\x0b-\\x1f\\x7f\\ud800-\\udfff]")
 
@@ -137,25 +140,25 @@ class Document(BaseModel):
         try:
             return cls.model_validate(document)
         except ValidationError as error:
-            raise cls.refusal(tuple(_faults(error, cls.kinded))) from error
+            raise cls.refusal(tuple(_faults(error, cls))) from error
 
     def to_document(self) -> dict[str, Any]:
         """Return the plain data that `parse` takes back to an equal document."""
         return self.model_dump(mode="json", by_alias=True)
 
 
-def _faults(error: ValidationError, kinded: frozenset[str]) -> Iterator[Fault]:
+def _faults(error: ValidationError, document: type[Document]) -> Iterator[Fault]:
     details = error.errors(include_url=False, include_context=True)
     for detail in details[:MOST_FAULTS]:
-        yield _fault_of(detail, kinded)
+        yield _fault_of(detail, document)
     if len(details) > MOST_FAULTS:
         yield Fault("document", f"has {len(details) - MOST_FAULTS} more faults", "fewer")
 
 
-def _fault_of(detail: ErrorDetails, kinded: frozenset[str]) -> Fault:
+def _fault_of(detail: ErrorDetails, document: type[Document]) -> Fault:
     """Say one finding of pydantic in our words."""
     path = ("", *detail["loc"])
-    steps = (part for before, part in pairwise(path) if before not in kinded)
+    steps = (part for before, part in pairwise(path) if before not in document.kinded)
     field = ".".join(_field_name(part) for part in steps) or "document"
     context, kind = detail.get("ctx", {}), detail["type"]
     if kind == "fault":
@@ -163,7 +166,7 @@ def _fault_of(detail: ErrorDetails, kinded: frozenset[str]) -> Fault:
     if kind == "missing":
         return Fault(field, "is missing", "a value")
     if kind == "extra_forbidden":
-        return Fault(field, "is not a field of this document", "no such field")
+        return Fault(field, NO_FIELD, fields_for(document, detail["loc"]))
     if kind.startswith("union_tag"):
         return Fault(
             f"{field}.kind", "is missing or unknown", f"one of {context.get('expected_tags', 'the kinds known')}"
@@ -171,6 +174,66 @@ def _fault_of(detail: ErrorDetails, kinded: frozenset[str]) -> Fault:
     return Fault(field, f"is {shown(detail['input'])}", expected_by(detail))
 
 
+def fields_for(document: object, path: Sequence[str | int]) -> str:
+    """Return in words which fields there are beside one that is not: the one most likely meant comes first.
+
+    Parameters
+    ----------
+    document : type
+        What the whole is checked by: a model, or whatever else may stand for one in an annotation.
+    path : sequence of str or int
+        Steps to the field that there is not, as pydantic tells them: kinds of documents may be among them.
+    """
+    types = list(_choices(document))
+    for step in path[:-1]:
+        inside = [choice for one in types for part in _within(one, step) for choice in _choices(part)]
+        # What leads nowhere is the name of a choice among several kinds.
+        types = inside or [one for one in types if _is_kind(one, step)] or types
+    names = [info.alias or name for one in types if _is_model(one) for name, info in one.model_fields.items()]
+    return one_of(dict.fromkeys(names), path[-1]) if names else "no such field"
+
+
+def _choices(annotation: Any) -> Iterator[Any]:
+    """Yield the types that an annotation allows."""
+    origin = get_origin(annotation)
+    if origin is Annotated:
+        yield from _choices(get_args(annotation)[0])
+    elif origin in (Union, UnionType):
+        for one in get_args(annotation):
+            yield from _choices(one)
+    else:
+        yield annotation
+
+
+def _within(one: Any, step: str | int) -> Iterator[Any]:
+    """Yield the annotations of what lies one step inside a type."""
+    inner = [part for part in get_args(one) if part is not Ellipsis]
+    if isinstance(step, int):
+        yield from inner
+    elif _is_model(one):
+        yield from (info.annotation for name, info in one.model_fields.items() if step in (name, info.alias))
+    elif len(inner) == 2 and get_origin(one) is not Literal:
+        # A mapping: its keys are names that the caller chose.
+        yield inner[1]
+
+
+def _is_model(one: Any) -> bool:
+    return isinstance(one, type) and issubclass(one, BaseModel)
+
+
+def _is_kind(one: Any, step: str | int) -> bool:
+    """Return whether a step of a path is the kind of a document, or its name."""
+    if not _is_model(one):
+        return False
+    kind = one.model_fields.get("kind")
+    return step == one.__name__ or (kind is not None and step in get_args(kind.annotation))
+
+
+#: What JSON calls what pydantic calls by the types of Python.
+_SHAPES = {
+    **dict.fromkeys(("list_type", "tuple_type", "set_type", "frozen_set_type"), "an array"),
+    **dict.fromkeys(("dict_type", "model_type", "model_attributes_type", "mapping_type"), "an object"),
+}
 #: What the patterns of documents ask for, in words.
 PATTERN_WORDS = {
     r"^[A-Z]{3}$": "a code of three capital letters, as BSS",
@@ -180,6 +243,8 @@ PATTERN_WORDS = {
 
 def expected_by(detail: Mapping[str, Any], patterns: Mapping[str, str] = PATTERN_WORDS) -> str:
     """Return what a finding of pydantic says would be right; ``patterns`` are words for what it can only spell."""
+    if detail["type"] in _SHAPES:
+        return _SHAPES[detail["type"]]
     message = str(detail["msg"]).removeprefix("Input should be ").removeprefix("Value error, ")
     message = message.partition(", unable to ")[0]
     _, sized, size = message.partition(" should have ")
@@ -192,4 +257,4 @@ def expected_by(detail: Mapping[str, Any], patterns: Mapping[str, str] = PATTERN
 def _field_name(part: int | str) -> str:
     """Return one step of a path, short and printable however the field was called."""
     text = str(part)
-    return text if text.isidentifier() or text.isdecimal() else shown(text)
+    return text if len(text) <= 60 and (text.isidentifier() or text.isdecimal()) else shown(text)

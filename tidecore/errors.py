@@ -52,7 +52,9 @@ def one_of(names: Iterable[str], given: object = None) -> str:
         What was given in their place.
     """
     known = list(names)
-    near = get_close_matches(given, known, 1) if isinstance(given, str) and len(given) <= _LONGEST_SLIP else []
+    near: list[str] = []
+    if isinstance(given, str) and len(given) <= _LONGEST_SLIP:
+        near = get_close_matches(given, known, 1) or [name for name in known if name.startswith(f"{given}_")][:1]
     others = ", ".join(name for name in known if name not in near)
     return f"{near[0]}, or another of: {others}" if near and others else f"one of: {', '.join(known)}"
 

@@ -18,7 +18,7 @@ from service.api.problem_types import PROBLEMS, Problem, problem_named, problem_
 from service.errors import ServiceError
 from service.logs import get_log
 from service.security import KEY_LIKE
-from tidecore.documents import PATTERN_WORDS, expected_by, shown
+from tidecore.documents import PATTERN_WORDS, expected_by, fields_for, shown
 from tidecore.errors import CoreError, Fault
 from tidecore.rules import SpeciesRule
 
@@ -126,7 +126,7 @@ def answer_validation(request: Request, error: RequestValidationError) -> Respon
     found = _without_consequences(error.errors())
     errors = []
     for detail in found[:MOST_FAULTS]:
-        place, field, fault = _validation_fault(detail)
+        place, field, fault = _validation_fault(detail, _body_of(request))
         errors.append({"in": place, "field": field, "problem": fault[0], "expected": fault[1]})
     told = "; ".join(f"{one['field']}: {one['problem']}, expected {one['expected']}" for one in errors[:5])
     more = f"; and {len(found) - 5} more" if len(found) > 5 else ""
@@ -215,7 +215,13 @@ def _without_consequences(found: Sequence[Mapping[str, Any]]) -> list[Mapping[st
     return [detail for detail in found if not follows(detail)]
 
 
-def _validation_fault(detail: Mapping[str, Any]) -> tuple[str, str, tuple[str, str]]:
+def _body_of(request: Request) -> object:
+    """Return what the body of a request is checked by; None where it takes none."""
+    body = getattr(request.scope.get("route"), "body_field", None)
+    return None if body is None else body.field_info.annotation
+
+
+def _validation_fault(detail: Mapping[str, Any], body: object) -> tuple[str, str, tuple[str, str]]:
     """Return where a finding is (query, path, header, body), its field, and problem and what is expected."""
     place, *path = detail["loc"]
     # The kind of a shape is no step of the path that the caller wrote.
@@ -227,7 +233,7 @@ def _validation_fault(detail: Mapping[str, Any]) -> tuple[str, str, tuple[str, s
     if kind == "missing":
         return str(place), field, ("is missing", "a value")
     if kind == "extra_forbidden":
-        return str(place), field, ("is not known here", "no such field")
+        return str(place), field, ("is not known here", fields_for(body if place == "body" else None, path))
     if kind in ("model_attributes_type", "dict_type", "model_type"):
         return str(place), field, ("is no object", "a JSON object")
     if kind.startswith("union_tag"):

@@ -27,6 +27,8 @@ FOREIGN = {
         r"|seed (documen[t]|fil[e])|transcrip[t]|developer sessio[n]"
     ),
 }
+#: Zones are called by cities; what is invented keeps to zones that are called by none.
+CITY = re.compile(r"\b(Africa|America|Antarctica|Asia|Atlantic|Australia|Europe|Indian|Pacific)/[A-Z]")
 UNFINISHED = re.compile(r"NotImplementedErro[r]|TOD[O]|FIXM[E]|XX[X]")
 PINNED = re.compile(r"^([a-z0-9._-]+)==([^ \\]+)( ;[^\\]*)? \\$")
 
@@ -79,6 +81,13 @@ def test_nothing_tells_of_the_place_it_was_made_in():
 )
 def test_a_trace_of_the_place_is_seen(sample):
     assert len(foreign(sample)) == 1
+
+
+def test_examples_are_of_no_real_place():
+    """Demo data, guides, recipes, the contract and its examples; where the library is told of zones is no example."""
+    shown = [name for name in tracked() if name.startswith(("README", "demo_stations/", "openapi/", "service/api/"))]
+    assert [name for name in shown if CITY.search(text_of(name))] == []
+    assert CITY.search('"time_zone": "Europe/' + 'Lisbon"')
 
 
 def test_the_top_level_is_as_agreed():

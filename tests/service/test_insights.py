@@ -105,7 +105,7 @@ def test_rates_by_default_bins_are_those_of_every_second(coast, seconds):
     for name, one in by_name(found).items():
         assert one["effort_h"] * 3600.0 == pytest.approx(effort[name], abs=20.0), name
         assert one["count"] + one["uncounted"] == caught[name], name
-        # One trip has no casts on record. Rods in use between the last cast and the end are no effort, and none unknown.
+        # One trip has no casts on record. Rods in use after the last cast are no effort, and none that is unknown.
         assert one["effort_unknown"] <= 1, name
         assert (one["trips"] > 0) == (effort[name] > 0), name
     assert found["together"]["effort_h"] == pytest.approx(sum(effort.values()) / 3600.0, abs=0.001)
@@ -212,13 +212,19 @@ def test_what_has_not_changed_is_not_read(coast, path, monkeypatch):
         ("rates", {"by": "light", "level": 1.0}, "level"),
         ("totals", {"from_day": "2026-03-02", "to_day": "2026-03-01"}, "to_day"),
         ("totals", {"from_day": "2026-02-30"}, "from_day"),
-        ("seasons/1700", {}, "year"),
+        ("seasons/1899", {}, "year"),
+        ("seasons/2100", {}, "year"),
     ],
 )
 def test_what_cannot_be_asked_is_refused(coast, path, query, field):
     found = coast[0].get(f"/v1/insights/{path}", params=query)
     assert found.status_code == 422
     assert found.json()["errors"][0]["field"] == field
+
+
+@pytest.mark.parametrize("year", [1900, 2099])
+def test_the_first_and_the_last_year_may_be_asked_for(coast, year):
+    assert ask(coast[0], f"/v1/insights/seasons/{year}")["trips"]["all"] == 0
 
 
 def test_an_unknown_factor_is_named(coast):

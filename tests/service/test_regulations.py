@@ -162,6 +162,10 @@ def test_a_plan_that_is_none_is_refused(place):
     for changes, slug in (({"end": body["start"]}, "invalid-span"), ({"end": "2026-06-09T00:00:00Z"}, "invalid-span")):
         problem(client.post("/v1/regulations/check", json={**body, **changes}), 422, slug)
     problem(client.post("/v1/regulations/check", json={**body, "mark_id": "mrk_none"}), 404, "not-found")
+    two_days = {**body, "end": "2026-06-05T18:00:00Z"}
+    assert client.post("/v1/regulations/check", json=two_days).status_code == 200
+    longer = {**two_days, "end": "2026-06-05T18:01:00Z"}
+    problem(client.post("/v1/regulations/check", json=longer), 422, "invalid-span", "end")
     bad = {**body, "rods": -1, "species": [{"scientific_name": "", "fao_code": "bass"}]}
     document = problem(client.post("/v1/regulations/check", json=bad), 422, "invalid-request")
     assert {one["field"] for one in document["errors"]} == {"rods", "species.0.scientific_name", "species.0.fao_code"}

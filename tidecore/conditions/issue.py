@@ -16,7 +16,7 @@ from pydantic import (
 
 from tidecore.conditions.moments import Moment, written
 from tidecore.conditions.variables import VARIABLE_BY_NAME, VARIABLES, PeriodKind
-from tidecore.documents import Document, Flaw, Name, Number, fault, refuse
+from tidecore.documents import NO_FIELD, Document, Flaw, Name, Number, fault, refuse
 from tidecore.errors import Fault, InvalidInput
 
 #: Most times of one issue.
@@ -162,7 +162,6 @@ class ConditionIssue(Document):
 
 def _named(found: Fault) -> Fault:
     """Return a fault, that of an unknown variable in better words."""
-    if found.field.startswith("values.") and found.expected == "no such field":
-        known = ", ".join(f"{variable.name}" for variable in VARIABLES)
-        return Fault(found.field, "is no variable that is known, or not in its unit", f"one of {known}")
+    if found.field.startswith("values.") and found.problem == NO_FIELD:
+        return Fault(found.field, "is no variable that is known, or not in its unit", found.expected)
     return found

@@ -183,7 +183,7 @@ def refine(
     function without using derivatives. Advances in Engineering Software 28, 145-149,
     doi:10.1016/S0965-9978(96)00051-8.
     """
-    left, right = _ends(left_us, right_us)
+    left, right = paired_ends(left_us, right_us)
     if not left.size:
         return np.empty(0)
     at_left, at_right = (function(left), function(right)) if ends is None else ends
@@ -222,7 +222,7 @@ def edges(
     InvalidInput
         If the condition is the same at both ends of a bracket.
     """
-    left, right = _ends(left_us, right_us)
+    left, right = paired_ends(left_us, right_us)
     if not left.size:
         return np.empty(0)
     new = np.asarray(condition(right), dtype=np.bool_)
@@ -286,7 +286,7 @@ def summits(
     Maxima
         One a bracket, in their order. A maximum at an end of its bracket is met within the tolerance.
     """
-    left, right = _ends(left_us, right_us)
+    left, right = paired_ends(left_us, right_us)
     if not left.size:
         return Maxima(np.empty(0), np.empty(0))
     fan = np.linspace(0.0, 1.0, _FAN)
@@ -300,7 +300,7 @@ def summits(
             return Maxima(points[rows, best], heights[rows, best])
 
 
-def _ends(left_us: ArrayLike, right_us: ArrayLike) -> tuple[FloatArray, FloatArray]:
+def paired_ends(left_us: ArrayLike, right_us: ArrayLike) -> tuple[FloatArray, FloatArray]:
     """Return both ends of the brackets as arrays of one shape, left before right."""
     left = np.atleast_1d(np.asarray(left_us, dtype=np.float64))
     right = np.atleast_1d(np.asarray(right_us, dtype=np.float64))

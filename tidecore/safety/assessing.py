@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
@@ -14,7 +17,7 @@ from tidecore.safety.decks import deck_lines
 from tidecore.safety.line import Line
 from tidecore.safety.looking import Look, look_at, walk_us
 from tidecore.safety.outing import OutingFacts
-from tidecore.safety.report import Hazard, HazardReport, report_of
+from tidecore.safety.report import HazardReport, report_of
 from tidecore.safety.telling import tell
 from tidecore.safety.thresholds import DEFAULTS, Thresholds
 from tidecore.safety.water import water_lines
@@ -29,34 +32,36 @@ NOBODY = OutingFacts()
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Told:
-    """A line that is a hazard anywhere, and its stretches of one grade: first place, place after the last, code."""
+    """A line that is a hazard anywhere, and its stretches of one grade: first places, places after the last, codes."""
 
     line: Line
-    stretches: tuple[tuple[int, int, int], ...]
+    begins: list[int]
+    ends: list[int]
+    codes: list[int]
 
-    def meeting(self, starts: IntArray, stops: IntArray) -> Iterator[tuple[int, slice, int, int]]:
-        """Yield which of some parts of the look a stretch meets, where it does, its code, and where it ends itself."""
-        begins, ends = (np.array([one[k] for one in self.stretches], dtype=np.int64) for k in (0, 1))
-        firsts, lasts = np.searchsorted(ends, starts, side="right"), np.searchsorted(begins, stops)
-        parts = zip(starts.tolist(), stops.tolist(), firsts.tolist(), lasts.tolist(), strict=True)
-        for k, (start, stop, first, last) in enumerate(parts):
-            for begin, end, code in self.stretches[first:last]:
-                yield k, slice(max(begin, start), min(end, stop)), code, end
+    def meeting(self, start: int, stop: int) -> Iterator[tuple[slice, int, int]]:
+        """Yield where a stretch meets a part of the look, its code, and where it ends itself."""
+        for k in range(bisect_right(self.ends, start), bisect_left(self.begins, stop)):
+            yield slice(max(self.begins[k], start), min(self.ends[k], stop)), self.codes[k], self.ends[k]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+# No slots: what is worked out once is kept in the instance's dictionary.
+@dataclass(frozen=True, eq=False)
 class _Graded:
-    """The lines of a mark over the span of a timeline, and where one of them is a danger.
-
-    ``telling`` are the lines that are a hazard anywhere; ``changed`` and ``loosened`` name thresholds of the account.
-    """
+    """The lines of a mark over the span of a timeline, and where one of them is a danger."""
 
     look: Look
     lines: tuple[Line, ...]
     danger: BoolArray
-    telling: tuple[_Told, ...]
-    changed: tuple[str, ...]
-    loosened: dict[str, str]
+
+    @cached_property
+    def telling(self) -> tuple[_Told, ...]:
+        """The lines that are a hazard anywhere; a search that only keeps clear of danger tells none."""
+        row, begins, ends, codes = _stretches(np.stack([line.codes for line in self.lines]))
+        bounds = np.searchsorted(row, np.arange(len(self.lines) + 1)).tolist()
+        parts = [one.tolist() for one in (begins, ends, codes)]
+        places = zip(self.lines, pairwise(bounds), strict=True)
+        return tuple(_Told(line, *(part[i:k] for part in parts)) for line, (i, k) in places if k > i)
 
 
 def assess(
@@ -95,7 +100,7 @@ def assess(
     Looked at every five minutes; a stretch begins with the instant before the first that has it and ends with the one
     after the last, so that none is cut short.
     """
-    outing = _ticks(instant(start, "start")), _ticks(instant(end, "end"))
+    outing = ticks(instant(start, "start")), ticks(instant(end, "end"))
     return assess_all(timeline, [outing], thresholds, facts)[0]
 
 
@@ -116,11 +121,16 @@ def assess_all(
     firsts, lasts = np.array(outings, dtype=np.int64).reshape(-1, 2).T
     # The instants that hold each outing.
     starts, stops = np.searchsorted(times, firsts, side="right") - 1, np.searchsorted(times, lasts) + 1
-    found: list[list[Hazard]] = [[] for _ in outings]
-    for told in graded.telling:
-        for k, part, code, whole in told.meeting(starts, stops):
-            found[k].append(tell(told.line, graded.look, code, part, whole, *outings[k]))
-    return [report_of(hazards, graded.changed, graded.loosened) for hazards in found]
+    changed, loosened = thresholds.changed, thresholds.loosened_in_words
+    reports = []
+    for start, stop, outing in zip(starts.tolist(), stops.tolist(), outings, strict=True):
+        hazards = [
+            tell(told.line, graded.look, code, part, whole, *outing)
+            for told in graded.telling
+            for part, code, whole in told.meeting(start, stop)
+        ]
+        reports.append(report_of(hazards, changed, loosened))
+    return reports
 
 
 def outing_span(
@@ -143,9 +153,10 @@ def danger_spans(timeline: Timeline, thresholds: Thresholds = DEFAULTS, facts: O
         Microseconds since 1970, ascending and apart.
     """
     graded = _graded(timeline.sources, thresholds, facts)
-    times, last = graded.look.times_us, len(graded.look) - 1
-    spans = [(times[max(a - 1, 0)], times[min(b, last)]) for a, b, _ in _stretches(graded.danger.astype(np.int8))]
-    return merged(np.array(spans, dtype=np.int64).reshape(-1, 2))
+    times = graded.look.times_us
+    _, begins, ends, _ = _stretches(graded.danger[None, :])
+    first, last = np.maximum(begins - 1, 0), np.minimum(ends, times.size - 1)
+    return merged(np.column_stack((times[first], times[last])))
 
 
 def danger_shares(
@@ -186,7 +197,7 @@ def safe_span(
 
     The walk in and out of what is left lies clear of danger too.
     """
-    rows = clipped(safe_stays(timeline, thresholds, facts), _ticks(arrive), _ticks(leave))
+    rows = clipped(safe_stays(timeline, thresholds, facts), ticks(arrive), ticks(leave))
     if not len(rows):
         return None
     longest = rows[int(np.argmax(rows[:, 1] - rows[:, 0]))]
@@ -214,9 +225,7 @@ def _graded(sources: Sources, thresholds: Thresholds, facts: OutingFacts) -> _Gr
         danger = np.zeros(len(look), dtype=np.bool_)
         for line in lines:
             danger |= line.codes == DANGER
-        telling = tuple(_Told(line, told) for line in lines if (told := _stretches(line.codes)))
-        loosened = dict(zip(thresholds.loosened, thresholds.said(), strict=True))
-        kept[key] = _Graded(look, lines, danger, telling, thresholds.changed, loosened)
+        kept[key] = _Graded(look, lines, danger)
     return kept[key]
 
 
@@ -224,12 +233,19 @@ def _kept(_sources: Sources) -> dict[tuple[Thresholds, OutingFacts], _Graded]:
     return {}
 
 
-def _stretches(codes: AnyArray) -> tuple[tuple[int, int, int], ...]:
-    """Return the stretches of equal codes that are a hazard: first place, place after the last, code."""
-    bounds = np.concatenate(([0], np.flatnonzero(codes[1:] != codes[:-1]) + 1, [codes.size]))
-    rows = zip(bounds[:-1].tolist(), bounds[1:].tolist(), codes[bounds[:-1]].tolist(), strict=True)
-    return tuple(row for row in rows if row[2] != NONE)
+def _stretches(rows: AnyArray) -> tuple[IntArray, IntArray, IntArray, AnyArray]:
+    """Return the stretches of equal codes that are a hazard by rows: row, first place, place after the last, code."""
+    count, flat = rows.shape[1], rows.ravel()
+    begins = np.ones(rows.shape, dtype=np.bool_)
+    np.not_equal(rows[:, 1:], rows[:, :-1], out=begins[:, 1:])
+    first = np.flatnonzero(begins)
+    last = np.append(first[1:], flat.size)
+    there = flat[first] != NONE
+    first, last = first[there], last[there]
+    row = first // count
+    return row, first - row * count, last - row * count, flat[first]
 
 
-def _ticks(time: np.datetime64) -> int:
+def ticks(time: np.datetime64) -> int:
+    """Return an instant in microseconds since 1970."""
     return int(time.astype("datetime64[us]").astype(np.int64))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tidecore.calendars import merged
-from tidecore.safety.assessing import NOBODY, assess, assess_all, clear_of, danger_shares, danger_spans, outing_span
+from tidecore.safety.assessing import NOBODY, assess_all, clear_of, danger_shares, danger_spans, ticks
 from tidecore.safety.looking import walk_us
 from tidecore.safety.outing import OutingFacts
 from tidecore.safety.report import HazardReport
@@ -41,7 +41,7 @@ class Care:
 
     def stay(self, timeline: Timeline, arrive: np.datetime64, leave: np.datetime64) -> HazardReport:
         """Return the hazards of a stay, with the walk in and out."""
-        return assess(timeline, *outing_span(timeline, arrive, leave, self.facts), self.thresholds, self.facts)
+        return self.stays(timeline, [(ticks(arrive), ticks(leave))])[0]
 
     def stays(self, timeline: Timeline, spans: Sequence[tuple[int, int]]) -> list[HazardReport]:
         """Return the hazards of several stays [microseconds since 1970], each as `stay` has them."""

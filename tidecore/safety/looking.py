@@ -16,10 +16,10 @@ from tidecore.shore.turning_back import PACK_UP_MIN
 from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, TimeSpan, from_microseconds
 from tidecore.timeline.access import access_open
 from tidecore.timeline.frame import Frame
-from tidecore.timeline.shore_sea import ShoreSea, given_waves, number, text
+from tidecore.timeline.shore_sea import ShoreSea, given_waves, number, sea_reaches
 from tidecore.timeline.sources import Sources
 from tidecore.timeline.surge import pressure_surge
-from tidecore.timeline.tide_levels import UpperLevel, sill_covered, upper_level
+from tidecore.timeline.tide_levels import UpperLevel, levels_every, sill_covered
 from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
 
 #: Distance of the instants, and how far they reach beyond the span of a timeline [microseconds].
@@ -56,15 +56,25 @@ class Look:
     @cached_property
     def sea(self) -> ShoreSea:
         """The sea as it was given, and whether it reaches the mark."""
-        waves = self.shared("waves", lambda: given_waves(self.frame))
-        at = self.shared("waves_at", lambda: text(self.frame, "waves_at"))
-        return ShoreSea(waves, self.sources.setting.reaches(at, self.given("wave_from_degree")))
+        waves, setting = self.shared("waves", lambda: given_waves(self.frame)), self.sources.setting
+        reaches = self.shared(("reaches", setting.inside, setting.sector), lambda: sea_reaches(self.frame))
+        return ShoreSea(waves, reaches)
+
+    @cached_property
+    def _levels(self) -> tuple[FloatArray, FloatArray]:
+        make = levels_every if len(self) <= _MOST_SHARED else levels_every.__wrapped__
+        return make(self.sources.tables, int(self.times_us[0]), int(self.times_us[-1]) + 1, STEP_US)
+
+    @property
+    def still(self) -> FloatArray:
+        """Level of the tide [m above the zero of the ground]."""
+        return self.sources.setting.still(self._levels[0])
 
     @cached_property
     def upper(self) -> FloatArray:
         """Level that 95 % of waters stay under [m above the zero of the ground]; the zero's uncertainty is water."""
         setting = self.sources.setting
-        return setting.still(upper_level(self.sources.tables, self.times_us)) + setting.uncertainty_m
+        return setting.still(self._levels[1]) + setting.uncertainty_m
 
     @cached_property
     def pressure_surge(self) -> FloatArray:

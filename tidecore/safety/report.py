@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
@@ -74,7 +74,7 @@ class HazardReport:
         return WEIGHT[self.grade]
 
 
-def report_of(hazards: Iterable[Hazard], changed: tuple[str, ...], loosened: dict[str, str]) -> HazardReport:
+def report_of(hazards: Iterable[Hazard], changed: tuple[str, ...], loosened: Mapping[str, str]) -> HazardReport:
     """Return the report of some hazards; ``loosened`` are thresholds, and what is said of each."""
     # Datetimes compare ten times as fast as datetime64s.
     told = sorted(hazards, key=lambda one: (_TOLD[one.grade], one.start.item(), one.kind, one.end.item()))

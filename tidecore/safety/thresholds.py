@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from functools import lru_cache
 from typing import Annotated
 
 from pydantic import Field
@@ -117,23 +119,34 @@ class Thresholds(Document):
     @property
     def changed(self) -> tuple[str, ...]:
         """Which differ from the defaults."""
-        return tuple(name for name in type(self).model_fields if getattr(self, name) != getattr(DEFAULTS, name))
+        return _differing(self)[0]
 
     @property
     def loosened(self) -> tuple[str, ...]:
         """Which are looser than the defaults."""
-        return tuple(name for name in self.changed if self._is_looser(name))
+        return tuple(self.loosened_in_words)
 
-    def _is_looser(self, name: str) -> bool:
-        own, default = getattr(self, name), getattr(DEFAULTS, name)
-        return bool(own < default if name in _STRICTER_LARGER else own > default)
+    @property
+    def loosened_in_words(self) -> Mapping[str, str]:
+        """Which are looser than the defaults, and what is said of each."""
+        return _differing(self)[1]
 
     def said(self) -> tuple[str, ...]:
         """Return in words which are looser than the defaults."""
-        return tuple(
-            f"This account has loosened {name}: {getattr(self, name):g} instead of {getattr(DEFAULTS, name):g}."
-            for name in self.loosened
-        )
+        return tuple(self.loosened_in_words.values())
 
 
 DEFAULTS = Thresholds()
+
+
+@lru_cache(maxsize=256)
+def _differing(limits: Thresholds) -> tuple[tuple[str, ...], dict[str, str]]:
+    """Return which thresholds differ from the defaults, and what is said of those that are looser."""
+    changed, loosened = [], {}
+    for name in type(limits).model_fields:
+        own, default = getattr(limits, name), getattr(DEFAULTS, name)
+        if own != default:
+            changed.append(name)
+            if own < default if name in _STRICTER_LARGER else own > default:
+                loosened[name] = f"This account has loosened {name}: {own:g} instead of {default:g}."
+    return tuple(changed), loosened

@@ -10,7 +10,7 @@ from tidecore.safety.line import COMMON, Line, verbatim
 from tidecore.safety.looking import Look, lead_us
 from tidecore.safety.outing import OutingFacts
 from tidecore.safety.thresholds import DEFAULTS, Thresholds
-from tidecore.shore import WayBack
+from tidecore.shore import Ground, WayBack
 from tidecore.shore.beds import SAND
 from tidecore.shore.dangers import (
     CAUTION,
@@ -27,7 +27,7 @@ from tidecore.shore.dangers import (
 )
 from tidecore.shore.setting import NO_WAY, NO_ZERO
 from tidecore.timebase import US_PER_DAY, US_PER_MINUTE
-from tidecore.units import AnyArray, BoolArray, FloatArray
+from tidecore.units import AnyArray, FloatArray
 
 _ROCK, _WALL = "rock_ledge", "pier_or_wall"
 #: Marks that the open sea comes to.
@@ -120,7 +120,7 @@ def _at_the_peg(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[
     if setting.no_beach or setting.beach is None or setting.peg_m is None or facts.gathering:
         return
     sea = look.sea
-    still = look.frame.still_level + look.surge(facts)
+    still = look.still + look.surge(facts)
     called_off = ~np.isnan(sea.waves.height) & (sea.reaches != 1)
     found = overwash(
         setting.beach,
@@ -159,14 +159,12 @@ def _behind(look: Look, facts: OutingFacts) -> Iterator[Line]:
         return
     upper = look.upper + look.surge(facts)
     nowhere = np.zeros(len(look), dtype=np.bool_)
-    bank = ground.isolates(upper) if bool((np.diff(ground.levels) > 0.0).any()) else nowhere
-    if facts.gathering:
-        # He is as far out as the water leaves ground, wherever the peg is.
-        danger, caution = bank, nowhere
-    elif setting.peg_m is None:
-        danger, caution = nowhere, bank
-    else:
+    if setting.peg_m is not None and not facts.gathering:
         danger, caution = ground.water_behind(upper, setting.peg_m), nowhere
+    else:
+        bank = ground.isolates(upper) if _has_bar(ground) else nowhere
+        # Who gathers is as far out as the water leaves ground, wherever the peg is.
+        danger, caution = (bank, nowhere) if facts.gathering else (nowhere, bank)
     between = "behind the banks of this ground" if facts.gathering else "between the peg and the land"
     yield Line(
         "water_behind",
@@ -198,12 +196,14 @@ def _way_back(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Li
     spans = look.covered(limits.sill_margin_m, facts, DEFAULTS.sill_margin_m)
     due, late = spans[:, 0] - lead, spans[:, 0] - spare
     places = (np.searchsorted(look.times_us, one) for one in (due - _NAMED_US, late, late - _STEP + 1, spans[:, 1]))
+    told = 0
     for at, named, too_late, danger, dry in zip(due.tolist(), *(one.tolist() for one in places), strict=True):
-        ahead = codes[named:too_late]
-        ahead[ahead == NONE] = INFO
+        # The spans ascend: until the sill was dry before, all is told from when turning back was named.
+        named = max(named, told)
+        codes[named:too_late] = INFO
         codes[danger:dry] = DANGER
-        untold = np.flatnonzero(np.isnan(left[named:dry])) + named
-        left[untold] = (at - look.times_us[untold]) / US_PER_MINUTE
+        left[named:dry] = (at - look.times_us[named:dry]) / US_PER_MINUTE
+        told = max(told, dry)
     codes = np.where(np.isnan(look.upper), NOT_ASSESSED, codes).astype(np.int8)
     if facts.is_alone:
         codes = up_a_grade(codes, codes == INFO)
@@ -380,10 +380,12 @@ def _flood_behind(look: Look, facts: OutingFacts) -> AnyArray:
     setting = look.sources.setting
     if setting.ground is None:
         return np.full(len(look), -1 if look.sources.mark.kind == "open_beach" else 0, dtype=np.int8)
-    bar: bool = (
-        bool((np.diff(setting.ground.levels) > 0.0).any())
-        if setting.peg_m is None or facts.gathering
-        else setting.ground.sill_behind(setting.peg_m) is not None
-    )
-    rising: BoolArray = look.frame.rate > 0.0
-    return (rising & bar).astype(np.int8)
+    anywhere = setting.peg_m is None or facts.gathering
+    if not (_has_bar(setting.ground) if anywhere else setting.trough_behind_m is not None):
+        return np.zeros(len(look), dtype=np.int8)
+    return (look.frame.rate > 0.0).astype(np.int8)
+
+
+def _has_bar(ground: Ground) -> bool:
+    """Return whether the ground rises anywhere on the way out to sea."""
+    return bool((np.diff(ground.levels) > 0.0).any())

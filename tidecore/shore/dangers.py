@@ -40,10 +40,12 @@ def graded(
     caution: AnyArray | bool, danger: AnyArray | bool, unknown: AnyArray | bool, least: AnyArray | int = NONE
 ) -> AnyArray:
     """Return codes of conditions that may hold at once: danger goes first, then what is not assessed."""
-    shape = np.broadcast(caution, danger, unknown, least).shape
-    found = np.where(np.broadcast_to(caution, shape), CAUTION, np.broadcast_to(least, shape))
-    found = np.where(np.broadcast_to(unknown, shape), NOT_ASSESSED, found)
-    return np.where(np.broadcast_to(danger, shape), DANGER, found).astype(np.int8)
+    found = np.full(np.broadcast(caution, danger, unknown, least).shape, least, dtype=np.int8)
+    # The later of these outweighs the earlier.
+    for where, code in ((caution, CAUTION), (unknown, NOT_ASSESSED), (danger, DANGER)):
+        if where is not False:
+            np.copyto(found, np.int8(code), where=where)
+    return found
 
 
 def wind_chill(air_c: FloatArray, wind_m_per_s: FloatArray) -> FloatArray:
@@ -136,11 +138,13 @@ def _told(ground: Ground, level: FloatArray, r2: FloatArray) -> BoolArray:
     start, end = ground.waterline(high), ground.waterline(low)
     within = np.isfinite(start) & np.isfinite(end)
     start, end = np.where(within, start, 0.0), np.where(within, end, 0.0)
-    slope = np.where(r2 > 0.0, ground.mean_slope(low, high), np.nan)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = (high - low) / (end - start)
     told = np.zeros(level.shape, dtype=np.bool_)
     for beds, (least, most) in ((SAND, SAND_SLOPES), (GRAVEL, GRAVEL_SLOPES)):
-        fits = (r2 == 0.0) | ((slope >= least) & (slope <= most))
-        told |= within & fits & ground.share_of_beds(start, end, beds)
+        if any(bed in beds for bed in ground.beds):
+            fits = (r2 == 0.0) | ((slope >= least) & (slope <= most))
+            told |= within & fits & ground.share_of_beds(start, end, beds)
     return told
 
 

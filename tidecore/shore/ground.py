@@ -186,6 +186,8 @@ class Ground:
     def share_of_beds(self, start: FloatArray, end: FloatArray, beds: frozenset[str]) -> BoolArray:
         """Return whether all the ground from one distance to another, both on the profile, is of certain beds."""
         belongs = np.array([bed in beds for bed in self.beds[:-1]])
+        if belongs.all():
+            return np.ones(np.shape(start), dtype=np.bool_)
         counted = np.concatenate(([0], np.cumsum(belongs)))
         last = self.levels.size - 2
         first = np.clip(np.searchsorted(self.distances, start, side="right") - 1, 0, last)

@@ -41,6 +41,8 @@ class Setting:
         Of that [m]; 0 where none is stated.
     peg_m : float or None
         Where the angler stands on the profile [m].
+    trough_behind_m : float or None
+        The lowest ground between the peg and the land, where it lies lower than the peg, see `Ground.sill_behind`.
     way : WayBack or None
         The way back.
     facing_degree : float or None
@@ -57,6 +59,7 @@ class Setting:
     zero_m: float
     uncertainty_m: float
     peg_m: float | None
+    trough_behind_m: float | None
     way: WayBack | None
     facing_degree: float | None
     sector: tuple[float, float] | None
@@ -87,12 +90,15 @@ class Setting:
         A sea told at the mark is there. One told offshore comes if it comes from the exposure of the mark, or from
         anywhere to a mark that names none; whether it comes into an estuary or harbour nobody knows.
         """
+        at_mark = waves_at == "at_mark"
+        if at_mark.all():
+            return np.ones(wave_from.shape, dtype=np.int64)
         offshore = np.full(wave_from.shape, 1)
         if self.inside:
             offshore[:] = UNKNOWN
         elif self.sector is not None:
             offshore = np.where(np.isnan(wave_from), UNKNOWN, in_sector(wave_from, *self.sector).astype(np.int64))
-        return np.where(waves_at == "at_mark", 1, np.where(waves_at == "offshore", offshore, UNKNOWN))
+        return np.where(at_mark, 1, np.where(waves_at == "offshore", offshore, UNKNOWN))
 
     def run_up(self, still: FloatArray, waves: Waves, reaches: IntArray) -> RunUp | None:
         """Return the run-up of the sea that reaches the mark; None where there is no beach, see `missing`."""
@@ -138,6 +144,7 @@ def setting_of(mark: Mark) -> Setting:
         zero,
         0.0 if datum is None else datum.uncertainty_m or 0.0,
         peg_m,
+        trough,
         way_back(mark.way_back, trough),
         mark.facing_degree,
         sector,

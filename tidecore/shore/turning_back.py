@@ -8,7 +8,8 @@ from typing import NamedTuple, Protocol
 
 import numpy as np
 
-from tidecore.roots.brackets import TimeFunction, edges, maxima, sample_times
+from tidecore.roots.brackets import TimeFunction, maxima, sample_times
+from tidecore.roots.passages import passages
 from tidecore.shore.beds import walking_minutes
 from tidecore.timebase import US_PER_MINUTE, US_PER_SECOND
 from tidecore.units import FloatArray, IntArray
@@ -135,10 +136,12 @@ def look_along(level: TimeFunction, start_us: int, end_us: int) -> LookedAlong:
 
 def spans_over(level: TimeFunction, along: LookedAlong, sill: float) -> IntArray:
     """Return when a level that was looked along stands at a sill or over it, as `covered_spans` does."""
-    times, covered = along.times_us, along.levels >= sill
+    times, over = along.times_us, along.levels - sill
+    covered = over >= 0.0
     start_us, end_us = round(times[0]), round(times[-1])
     k = np.flatnonzero(covered[1:] != covered[:-1])
-    borders = edges(lambda at: level(at) >= sill, times[k], times[k + 1], _TOLERANCE_US)
+    ends = over[k], over[k + 1]
+    borders = passages(lambda at: level(at) - sill, times[k], times[k + 1], ends, _TOLERANCE_US)
     whole = np.rint(borders).astype(np.int64)
     if covered[0]:
         whole = np.concatenate(([start_us], whole))

@@ -74,6 +74,13 @@ def upper_level(tables: TideTables, times_us: IntArray | FloatArray) -> FloatArr
     return upper
 
 
+@lru_cache(maxsize=_KEPT)
+def levels_every(tables: TideTables, start_us: int, end_us: int, step_us: int) -> tuple[FloatArray, FloatArray]:
+    """Return the tide and its upper level every so often, the end left out; marks that follow one tide share them."""
+    times = np.arange(start_us, end_us, step_us, dtype=np.int64)
+    return tables.curve(times), upper_level(tables, times)
+
+
 @dataclass(frozen=True, slots=True)
 class UpperLevel:
     """`upper_level` with the surge that is given or that of the pressure [m above the datum], as a function of time.

@@ -207,3 +207,10 @@ def test_a_ref_is_fit_for_a_path_and_there_once(ref):
     assert set(faults_of(record(bites=[twice, twice], catches=[catch(ref="x"), catch(ref="x")]))) == {
         "bites.1.ref", "catches.1.ref",
     }  # fmt: skip
+
+
+def test_a_trip_is_taken_to_its_most_parts_and_no_further():
+    change = {"path": "trip.notes", "was": "", "now": "", "at": at("09:00", "2026-10-12")}
+    rods = [deployment(str(place), rod=f"rod {place}") for place in range(201)]
+    assert len(TripRecord.parse(record(deployments=rods[:200], corrections=[change] * 1000)).corrections) == 1000
+    assert set(faults_of(record(deployments=rods, corrections=[change] * 1001))) == {"deployments", "corrections"}

@@ -6,8 +6,9 @@ import math
 import pytest
 
 from tests.house.tree import ROOT
-from tests.tidecore.catchlog.trips import BASS
-from tidecore.catchlog import Length, LengthWeight, estimate_weight, longest_cm, reach_remark, same_species
+from tests.tidecore.catchlog.trips import BASS, catch
+from tidecore.catchlog import Catch, Length, LengthWeight, estimate_weight, longest_cm, reach_remark, same_species
+from tidecore.catchlog.sizes import _LONGEST
 from tidecore.errors import InvalidInput
 from tidecore.rules import Species
 
@@ -73,3 +74,31 @@ def test_every_species_of_the_demo_coast_has_a_longest_length():
         assert longest_cm(species) < 400.0, species
         if species.fao_code is not None:
             assert longest_cm(species) == longest_cm(Species(scientific_name="Any", fao_code=species.fao_code))
+
+
+#: Least sizes [cm] that a published rule lets leisure anglers keep: France, arrêté of 26 October 2012, annex I, for the
+#: North Sea, the Channel and the Atlantic. They lie near the size of first breeding, so adults grow well beyond them.
+LEAST_KEPT_CM = {
+    "BSS": 42.0, "COD": 42.0, "COE": 60.0, "DAB": 20.0, "FLE": 20.0, "MAC": 30.0, "MLR": 30.0, "PLE": 27.0, "SOL": 24.0,
+    "WHG": 27.0,
+}  # fmt: skip
+
+
+def test_the_longest_fish_of_each_species_is_well_over_the_least_that_may_be_kept():
+    longest = {code: cm for code, _, cm in _LONGEST}
+    assert LEAST_KEPT_CM.keys() <= longest.keys()
+    assert {code: cm for code, cm in LEAST_KEPT_CM.items() if longest[code] < 1.5 * cm} == {}
+    # Flatfish from the smallest on, and the giant of the shore; common knowledge.
+    assert longest["DAB"] < longest["FLE"] < longest["SOL"] < longest["PLE"] < longest["COD"]
+    assert max(longest, key=longest.__getitem__) == "COE"
+
+
+@pytest.mark.parametrize(("code", "name", "known_cm"), _LONGEST)
+def test_a_fish_is_believed_to_a_quarter_over_the_longest_known_and_no_further(code, name, known_cm):
+    def caught(cm):
+        return catch(species={"scientific_name": name, "fao_code": code}, length={"cm": cm, "kind": "total"})
+
+    limit = 1.25 * known_cm
+    assert Catch.parse(caught(limit)).length == Length(cm=limit, kind="total")
+    with pytest.raises(InvalidInput, match=rf"length\.cm: is .*, of {name}.*a quarter over the longest known"):
+        Catch.parse(caught(limit + 0.1))

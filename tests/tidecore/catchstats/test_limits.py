@@ -61,6 +61,7 @@ def test_the_gamma_function_and_its_inverse(shape, chance):
     x = gamma_quantile(chance, shape)
     assert x == pytest.approx(scipy.special.gammaincinv(shape, chance), rel=1e-8, abs=1e-290)
     assert gamma_below(shape, shape) == pytest.approx(scipy.special.gammainc(shape, shape), rel=1e-9)
+    assert gamma_quantile(0.0, shape) == 0.0
 
 
 @given(st.floats(0.5, 2000.0), st.floats(0.5, 2000.0), st.floats(0.001, 0.999))

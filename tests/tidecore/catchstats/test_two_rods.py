@@ -151,6 +151,23 @@ def test_the_order_of_the_rods_does_not_matter(near, far):
     assert (one.advice, one.better) == (other.advice, other.better)
     assert one.chance == pytest.approx(other.chance)
     assert one.chance >= 0.5 or one.advice == "double_up"
+    if one.better:
+        assert one.tell_more == other.tell_more
+
+
+@pytest.mark.parametrize(("ahead", "behind"), [(1, 0), (2, 0), (2, 1), (3, 2), (5, 4)])
+def test_what_would_settle_it_is_the_fewest_bursts_that_make_it_sure(ahead, behind):
+    # One fish every 12 min is a burst of its own; the rates of both after Jeffreys, over the same time.
+    found = advise(
+        rod("far", catches=range(66, 66 - 12 * behind, -12)), rod("near", catches=range(85, 85 - 12 * ahead, -12)), NOW
+    )
+    assert (found.better, found.advice) == ("near", "leave" if found.chance < 0.85 else "change_one_thing")
+    sure = [scipy.stats.beta.sf(0.5, ahead + more + 0.5, behind + 0.5) >= 0.95 for more in range(40)]
+    more = sure.index(True)
+    assert found.tell_more.startswith(f"{more} more fish")
+    assert "on near and none on far would make it 0.95" in found.tell_more
+    # As many again as it has take as long again.
+    assert f"in about {more * 1.5 / ahead:.1f} h" in found.tell_more
 
 
 def test_rods_of_equal_rate_are_seldom_told_apart():

@@ -78,6 +78,21 @@ def test_a_cancel_of_a_message_not_on_file_says_nothing():
     assert levels([told("c", 8, msg_type="cancel", references=refers("a"))], 9) == [""]
 
 
+@pytest.mark.parametrize(("ring", "found"), [(BOX, "none"), (FAR, "")])
+def test_a_cancel_says_that_there_is_nothing_where_what_it_cancels_counted(ring, found):
+    areas = [{"description": "drawn", "polygons": [ring]}]
+    off = told("b", 8, msg_type="cancel", references=refers("a"), areas=areas)
+    for order in permutations((told("a", 0, areas=areas), off)):
+        assert levels(list(order), 9) == [found]
+
+
+def test_a_message_that_is_replaced_twice_ends_with_the_first_of_both():
+    first, update = told("a", 0), told("b", 4, msg_type="update", references=refers("a"), expires=moment(6))
+    late = told("c", 10, msg_type="update", references=refers("a"), severity="minor", expires=moment(12))
+    for order in permutations((first, update, late)):
+        assert levels(list(order), 3, 5, 7, 9, 11) == ["moderate", "moderate", "", "", "minor"]
+
+
 @pytest.mark.parametrize(
     ("areas", "found"),
     [

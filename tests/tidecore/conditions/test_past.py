@@ -109,3 +109,12 @@ def test_a_gap_is_looked_over_up_to_twelve_hours(gap):
     past = sea([0, 1, 1 + gap, 2 + gap, 3 + gap], [2.5, 1.0, 1.0, 1.0, 1.0]).tearing
     since = past.since_h(ticks(3 + gap))
     assert (since < 3 + gap).all() if gap <= 12.0 else np.isnan(since).all()
+
+
+def test_each_stretch_is_known_from_its_first_instant_to_its_last():
+    past = sea([0, 3, 20, 23], [2.5, 1.0, 1.0, 2.5]).tearing
+    known = past.known_h(ticks(-0.01, 0, 3, 3.01, 19.99, 20, 23, 23.01))
+    np.testing.assert_allclose(known, [np.nan, 0, 3, np.nan, np.nan, 0, 3, np.nan])
+    # From the second stretch on nothing of the first is known; the sea is at 2 m again after two thirds of the way.
+    since = past.since_h(ticks(0, 3, 20, 22, 23))
+    np.testing.assert_allclose(since, [0, 2, np.nan, 0, 0], atol=1e-9)

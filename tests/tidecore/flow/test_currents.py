@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from tests.tidecore.extremes.plain_tide import plain_tide
 from tests.tidecore.timeline.places import mark_at, model_of
 from tidecore.errors import InvalidInput, InvalidSpan, RecordTooShort, SlackUndetermined
 from tidecore.flow import Stream, fit_stream, stream_timing
@@ -119,6 +120,7 @@ def test_a_record_of_alike_tides_has_lags_and_no_rates() -> None:
     timing = stream_timing(stream, tides, plain.harmonics)
     assert timing.rates is None
     assert abs(timing.after_hw.lag_min) < 60.0
+    assert stream_timing(stream, tides, plain_tide(("M2", 0.0, 0))).rates is None
 
 
 def test_a_canal_has_no_current_across() -> None:
@@ -146,6 +148,10 @@ def test_bad_records_are_refused_with_every_fault() -> None:
     assert {fault.field.partition(".")[0] for fault in raised.value.faults} == {"times", "east", "north"}
     with pytest.raises(RecordTooShort):
         fit_stream(times[:200], u[:200], v[:200], latitude=LATITUDE, tide=MODEL.harmonics)
+    # Two days at either end of ten are 94 pairs.
+    ends = np.r_[0:94, -94:0][::2]
+    with pytest.raises(RecordTooShort):
+        fit_stream(times[ends], u[ends], v[ends], latitude=LATITUDE, tide=MODEL.harmonics)
     coarse = instants(40.0, 180)
     with pytest.raises(InvalidInput, match="at most an hour apart"):
         fit_stream(coarse, *current(coarse), latitude=LATITUDE, tide=MODEL.harmonics)
@@ -171,6 +177,26 @@ def test_a_stream_that_does_not_turn_tells_no_lags() -> None:
         fit_stream(instants(), still, still, latitude=LATITUDE, tide=MODEL.harmonics)
 
 
-def test_tides_must_reach_over_the_record() -> None:
+@pytest.mark.parametrize(("start", "end"), [("2026-03-05", "2026-03-08"), ("2026-02-26", "2026-03-30")])
+def test_tides_must_reach_over_the_record(start: str, end: str) -> None:
     with pytest.raises(InvalidSpan, match="do not reach over"):
-        stream_timing(fitted(), MODEL.extremes("2026-03-05", "2026-03-08"), MODEL.harmonics)
+        stream_timing(fitted(), MODEL.extremes(start, end), MODEL.harmonics)
+
+
+def test_waters_that_are_not_there_tell_no_lags() -> None:
+    lows = around().lows()
+    with pytest.raises(SlackUndetermined, match="0 of 0 high waters"):
+        stream_timing(fitted(), lows, MODEL.harmonics)
+
+
+def test_a_pair_of_which_half_is_missing_is_missing() -> None:
+    times = instants()
+    u, v = current(times, noise=0.05)
+    generator = np.random.default_rng(6)
+    no_east, no_north = generator.random(times.size) < 0.1, generator.random(times.size) < 0.1
+    whole = ~(no_east | no_north)
+    gappy = np.where(no_east, np.nan, u), np.where(no_north, np.nan, v)
+    found = fit_stream(times, *gappy, latitude=LATITUDE, tide=MODEL.harmonics)
+    expected = fit_stream(times[whole], u[whole], v[whole], latitude=LATITUDE, tide=MODEL.harmonics)
+    assert found.values == int(whole.sum()) < times.size
+    np.testing.assert_array_equal(found.along.amplitude, expected.along.amplitude)

@@ -87,6 +87,15 @@ def test_given_tides_must_reach_over_the_times() -> None:
         )
         with pytest.raises(InvalidSpan, match="high and low waters before the first"):
             flow_index(PLAIN, 1.0, GRID, lags, tides)
+        # From the first turn to the last two are enough.
+        two = tides.select(slice(2, 4))
+        first, last = (lags or SlackLags(0.0, 0.0)).turning_us(two).tolist()
+        just = np.linspace(first, last, 9).astype(np.int64).view("datetime64[us]")
+        np.testing.assert_allclose(
+            flow_index(PLAIN, 1.0, just, lags, two), flow_index(PLAIN, 1.0, just, lags), atol=1e-9
+        )
+        with pytest.raises(InvalidSpan, match="0 slacks do not reach"):
+            flow_index(PLAIN, 1.0, GRID, lags, tides.select(slice(0)))
 
 
 def test_without_tide_the_index_is_unknown() -> None:

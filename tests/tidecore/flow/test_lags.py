@@ -36,5 +36,10 @@ def test_stream_turns_after_the_primaries_only() -> None:
 def test_lags_that_swap_slacks_are_refused_with_the_tide() -> None:
     tides = find_extremes(plain_tide(("M2", 1.0, 0)), START, END)
     SlackLags(-180.0, 180.0).turning_us(tides)  # 12 min left of the flood
+    # Slacks an hour apart are brought together: neither is before the other.
+    hour = np.array([0, 3_600_000_000])
+    SlackLags(0.0, 59.99).after(hour, np.array([False, True]))
+    with pytest.raises(InvalidInput, match="every slack comes before the next"):
+        SlackLags(0.0, 60.0).after(hour, np.array([False, True]))
     with pytest.raises(InvalidInput, match=r"190 min after LW put the turn after the low water of 2024-03-\d\d"):
         slack_times(tides, SlackLags(-190.0, 190.0))

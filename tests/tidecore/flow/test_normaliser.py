@@ -34,6 +34,15 @@ def test_springs_of_two_constituents_peak_near_their_sum() -> None:
     assert flow_normaliser(tide) == flow_normaliser(tide, cycle)
 
 
+def test_the_mean_is_that_of_a_lunar_day_around_springs() -> None:
+    # The peak of a half tide in the middle of which the two are so far apart is their sum as vectors; averaged over
+    # 12 h 25 min on either side of springs.
+    hours = np.linspace(-1.0, 1.0, 20_001) * (12.0 + 25.0 / 60.0)
+    apart = np.radians(SPEEDS["S2"] - SPEEDS["M2"]) * hours
+    expected = np.abs(W["M2"] + 0.9 * W["S2"] * np.exp(1j * apart)).mean()
+    assert flow_normaliser(plain_tide(("M2", 1.0, 30), ("S2", 0.9, 75))) == pytest.approx(expected, rel=1e-4)
+
+
 def test_tropic_tides_are_those_of_a_diurnal_station() -> None:
     tide = plain_tide(("K1", 0.5, 30), ("O1", 0.4, 75))
     together = 0.5 * W["K1"] + 0.4 * W["O1"]

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import norm
 
 from tests.tidecore.extremes.plain_tide import plain_tide
 from tidecore.errors import InvalidInput, SlackUndetermined
@@ -62,6 +63,16 @@ def test_notes_of_one_tide_count_as_one() -> None:
     assert three.after_hw.high_min - three.after_hw.lag_min == pytest.approx(20.0)
     assert one.after_hw.high_min - one.after_hw.lag_min == pytest.approx(20.0 * np.sqrt(3.0))
     assert one.after_hw.lag_min == three.after_hw.lag_min
+
+
+def test_the_interval_of_scattered_notes_is_that_of_the_scatter() -> None:
+    # Nine of ten of a bell curve, whose deviation is told by the median of deviations, an hour here; the scatter of a
+    # median is the root of pi / 2 that of a mean.
+    deviation = 60.0 / norm.ppf(0.75)
+    half = norm.ppf(0.95) * np.sqrt(np.pi / 2.0) * deviation / np.sqrt(5.0)
+    found = noted([0.0, 60.0, -60.0, 120.0, -120.0], [0.0]).after_hw
+    assert found.high_min - found.lag_min == pytest.approx(half, rel=1e-3)
+    assert found.lag_min - found.low_min == pytest.approx(half, rel=1e-3)
 
 
 def test_a_single_wild_note_hardly_moves_them() -> None:

@@ -12,7 +12,16 @@ from tests.tidecore.timeline.places import model_of
 from tidecore.errors import InvalidInput
 from tidecore.extremes import find_extremes
 from tidecore.harmonics import Harmonics
-from tidecore.offsets import WarpedHeight, WarpedRate, check_offsets, place_heights, place_tide, place_times
+from tidecore.offsets import (
+    Warp,
+    WarpedHeight,
+    WarpedRate,
+    check_offsets,
+    needs_check,
+    place_heights,
+    place_tide,
+    place_times,
+)
 from tidecore.place import MarkOffsets
 from tidecore.timebase import US_PER_DAY, US_PER_HOUR
 
@@ -123,6 +132,15 @@ def test_warp_is_monotonic_and_the_rate_is_the_derivative(offsets: MarkOffsets) 
     np.testing.assert_allclose(rate(EVERY_10_MIN)[smooth], differences[smooth], atol=2e-4)
 
 
+def test_a_water_at_the_end_of_a_span_is_of_the_next() -> None:
+    harmonics, offsets = model_of("large").harmonics, evenly(30, -20)
+    all_of_them = place_tide(harmonics, offsets, START, END).extremes
+    border = all_of_them.time[9]
+    before, after = (place_tide(harmonics, offsets, *ends).extremes for ends in ((START, border), (border, END)))
+    np.testing.assert_array_equal(before.time, all_of_them.time[:9])
+    np.testing.assert_array_equal(after.time, all_of_them.time[9:])
+
+
 def test_secondary_waters_are_turning_points_of_the_warped_curve() -> None:
     harmonics = model_of("double_low").harmonics
     offsets = evenly(30, -20, by_ratio(1.2), by_ratio(1.1))
@@ -133,6 +151,31 @@ def test_secondary_waters_are_turning_points_of_the_warped_curve() -> None:
     curve = harmonics.pieces(int(warp.station_us[0]), int(warp.station_us[-1]))
     np.testing.assert_allclose(WarpedHeight(warp, curve)(secondary.times_us()), secondary.height, atol=1e-9)
     np.testing.assert_allclose(WarpedRate(warp, curve.derivative())(secondary.times_us()), 0.0, atol=1e-6)
+
+
+@pytest.mark.parametrize("tide", ["large", "double_low"])
+def test_curvature_is_the_second_derivative_of_the_warped_curve(tide: str) -> None:
+    harmonics = model_of(tide).harmonics
+    found = place_tide(harmonics, evenly(60, -40, by_ratio(1.3), by_ratio(0.9)), START, END)
+    warp, at = found.warp, found.extremes.times_us()
+    curve = harmonics.pieces(int(warp.station_us[0]), int(warp.station_us[-1]))
+    rate = WarpedRate(warp, curve.derivative())
+    # Half tides are stretched each in its own way: the mean of both sides, half a minute away.
+    step = MINUTE // 2
+    expected = (rate(at + step) - rate(at - step)) / (2 * step / US_PER_HOUR)
+    np.testing.assert_allclose(found.extremes.curvature, expected, rtol=2e-3, atol=2e-3)
+
+
+def test_a_warp_wants_two_waters() -> None:
+    waters = [np.array([0, 400 * MINUTE]), np.array([30 * MINUTE, 410 * MINUTE]), np.array([1.0, 4.0]), np.zeros(2)]
+    two, one = Warp(*waters), Warp(*(column[:1] for column in waters))
+    times = np.array([-MINUTE, 0, 100 * MINUTE, 400 * MINUTE, 401 * MINUTE])
+    # A quarter of the half tide at the station is a quarter of it at the place.
+    expected = np.array([np.nan, 30 * MINUTE, 125 * MINUTE, 410 * MINUTE, np.nan])
+    np.testing.assert_allclose(two.place_moments(times), expected)
+    assert two.half_tides(times)[1].tolist() == [False, False, True, True, True]
+    assert np.isnan(one.place_moments(times)).all()
+    assert not one.half_tides(times)[1].any()
 
 
 def test_a_value_does_not_depend_on_the_span() -> None:
@@ -196,6 +239,19 @@ def _holds(harmonics: Harmonics, offsets: MarkOffsets) -> bool:
     except InvalidInput:
         return False
     return True
+
+
+@pytest.mark.parametrize(
+    ("offsets", "lags", "needed"),
+    [
+        (None, None, False), (evenly(0, 0), None, True), (evenly(0, 0), (0.0, 0.0), True),
+        (None, (60.0, -59.0), False), (None, (60.0, -60.0), True), (None, (-60.0, 60.0), True),
+    ],
+)  # fmt: skip
+def test_waters_two_hours_apart_bear_lags_that_differ_by_less(
+    offsets: MarkOffsets | None, lags: tuple[float, float] | None, needed: bool
+) -> None:
+    assert needs_check(offsets, lags) is needed
 
 
 def test_lags_that_fold_are_refused_of_the_place_itself() -> None:

@@ -11,6 +11,7 @@ from scipy.optimize import brentq
 
 from tidecore.errors import InvalidInput, InvalidSpan
 from tidecore.roots.brackets import crossings, edges, maxima, refine, sample_times, summits
+from tidecore.roots.passages import passages
 from tidecore.timebase import US_PER_DAY, US_PER_HOUR, US_PER_MINUTE
 from tidecore.units import BoolArray, FloatArray
 
@@ -227,6 +228,7 @@ def test_brackets_that_do_not_pair_are_refused(search: object) -> None:
 def test_no_brackets_no_instants() -> None:
     assert refine(wave, [], []).size == 0
     assert edges(lambda t: t > 0, [], []).size == 0
+    assert passages(wave, [], [], (np.empty(0), np.empty(0))).size == 0
 
 
 @settings(max_examples=50, deadline=None)
@@ -241,6 +243,30 @@ def test_edges_give_the_new_value_within_the_tolerance(changes: list[int], toler
     found = edges(condition, np.full(at.size, START), np.full(at.size, DAY), tolerance_us=tolerance)
     assert np.all((found >= at) & (found - at <= tolerance + 1.0))
     assert np.array_equal(condition(found), becomes)
+
+
+@settings(max_examples=50, deadline=None)
+@given(st.integers(0, 2**32 - 1), st.sampled_from([1.0, 50_000.0, 6e7]))
+def test_passages_are_the_edges_of_the_sign_in_fewer_calls(seed: int, tolerance: float) -> None:
+    rng = np.random.default_rng(seed)
+    at = START + rng.uniform(0.0, US_PER_DAY, 8)
+    # From a straight line to one that hardly moves on one side; unknown far before the passage in one of them.
+    way, bend = rng.choice([-1.0, 1.0], 8), rng.uniform(-6.0, 6.0, 8)
+    calls: list[int] = []
+
+    def function(times: FloatArray) -> FloatArray:
+        calls.append(1)
+        away = (times.reshape(-1, 8) - at) / US_PER_DAY
+        values = way * away * np.exp(bend * away)
+        values[:, 0] = np.where(away[:, 0] < -0.5, np.nan, np.abs(way[0]) * away[:, 0])
+        return values.reshape(times.shape)
+
+    left, right = np.full(8, START), np.full(8, float(DAY))
+    found = passages(function, left, right, (function(left), function(right)), tolerance)
+    mine = len(calls)
+    halved = edges(lambda times: function(times) >= 0.0, left, right, tolerance)
+    np.testing.assert_allclose(found, halved, rtol=0, atol=2.0)
+    assert mine < len(calls) - mine
 
 
 def test_edges_name_the_bracket_in_which_nothing_changes() -> None:

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from tests.tidecore.shore.profiles import BAR, SHINGLE_TO_SAND, random_ground
 from tidecore.shore import Ground, Waves, dry_margin, largest_over_r2, plane_ground, poate, run_up, stockdon
+from tidecore.shore.dryness import wetted_level
 from tidecore.shore.swash import REASONS
 from tidecore.shore.waves import exceedance, largest_expected, largest_median, largest_most_probable, waves_in
 
@@ -133,6 +134,23 @@ def test_more_water_and_more_sea_never_make_the_peg_drier(seed, beds):
     step = (ground.levels.max() - ground.levels.min()) / 100
     known = ~np.isnan(calm.vertical) & (still + largest * calm.run_up.r2 < ground.levels.max())
     assert (wetted[known] >= (still + largest * calm.run_up.r2)[known] - step).all()
+
+
+@settings(deadline=None, max_examples=40)
+@given(st.integers(0, 2**32 - 1), st.sampled_from([("clean_sand",), ("shingle",), ("clean_sand", "shingle")]))
+def test_what_a_sea_wets_hangs_on_no_other_sea_that_is_asked_about(seed, beds):
+    rng = np.random.default_rng(seed)
+    ground = random_ground(rng, beds)
+    still = rng.uniform(ground.levels.min(), ground.levels.max(), 60)
+    seas = [Waves.of(rng.uniform(0.0, most, 60), rng.uniform(3.0, most + 4.0, 60)) for most in (0.3, 1.0, 3.0)]
+    # A sea that wets all of any profile: then a table holds every sea that there is.
+    storm = Waves.of(np.full(60, 200.0), np.full(60, 25.0))
+    for sea in seas:
+        alone = wetted_level(ground, still, sea, 1.5)
+        parts = zip((sea.height, sea.peak_period), (storm.height, storm.peak_period), strict=True)
+        both = Waves.of(*(np.concatenate(one) for one in parts))
+        beside = wetted_level(ground, np.concatenate((still, still)), both, 1.5)[:60]
+        assert alone == pytest.approx(beside, abs=1e-9, nan_ok=True)
 
 
 @settings(deadline=None, max_examples=60)

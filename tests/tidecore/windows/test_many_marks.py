@@ -9,6 +9,7 @@ import pytest
 
 from tests.tidecore.timeline.places import mark_at
 from tests.tidecore.windows.doubles import one_of, rule, trapezoid
+from tests.tidecore.windows.evenings import NEVER, search
 from tests.tidecore.windows.test_shared_tracks import ELSEWHERE, END, START, asked, model, sea
 from tidecore.filters import Filter
 from tidecore.rules import SpeciesRule
@@ -128,6 +129,12 @@ def test_plans_of_marks_made_together_are_those_of_each_alone() -> None:
             assert told(windows) == told(others)
             assert session.limiting_factor == other.limiting_factor
     assert sum(len(mark.sessions) for mark in together.values()) > 4
+
+
+def test_a_plan_of_nothing_says_why() -> None:
+    found = plan_sessions(search(NEVER), SessionOptions(), travel_min=15.0, most=4)
+    assert (found.found, found.sessions) == (0, ())
+    assert found.nothing
 
 
 def test_one_mark_is_found_as_one_rule_finds_it() -> None:

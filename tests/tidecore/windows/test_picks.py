@@ -145,6 +145,9 @@ def test_methods_for_other_species_or_ground_are_left_out_with_the_reason():
     ]
     found = picks(methods, session(beds=("clean_sand",)), BASS)
     assert [one.method.name for one in found.picks] == ["any"]
+    # One of the species fished for is enough.
+    both = picks(methods, session(beds=("clean_sand",)), BASS, Species(scientific_name="Gadus morhua"))
+    assert {one.method.name for one in both.picks} == {"cod", "any"}
     assert [(one.place, one.reason, one.text) for one in found.left_out] == [
         (0, "other_species", "for cod"), (1, "other_ground", "for mud; the mark has clean sand"),
     ]  # fmt: skip
@@ -215,6 +218,7 @@ def test_rough_water_asks_for_one_rod_heavier_line_and_streamlined_rigs():
     [
         ("open_beach", {"weed_risk": "high"}, ("weed",)),
         ("open_beach", {"wave_height": 1.6}, ("surf",)),
+        ("open_beach", {"wave_height": 1.5}, ()),
         ("rock_ledge", {"light": "night"}, ("rock_at_night",)),
         ("rock_ledge", {"light": "day"}, ()),
         ("open_beach", {"light": "night"}, ()),

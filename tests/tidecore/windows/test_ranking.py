@@ -126,6 +126,17 @@ def test_the_reef_over_low_water_then_the_beach_on_the_flood():
     assert not find_double_outings(beach, reef, SessionOptions(), 15.0, single=single)
 
 
+@pytest.mark.parametrize(("least_h", "most_h"), [(3.0, 4.0), (3.0, 4.5), (4.9, 5.0)])
+def test_an_outing_to_two_marks_is_no_longer_than_asked_and_no_shorter(least_h, most_h):
+    reef, beach = search(REEF, key="reef"), search(BEACH, key="beach")
+    found = find_double_outings(reef, beach, SessionOptions(least_h=least_h, most_h=most_h, least_leg_min=30.0), 15.0)
+    lengths = [(one.leave_us - one.arrive_us) / US_PER_HOUR for one in found]
+    assert len(lengths) > 10
+    assert least_h <= min(lengths)
+    # Both marks fish for longer than that, so all of it is used.
+    assert most_h - 0.1 < max(lengths) <= most_h
+
+
 def test_the_change_of_mark_is_the_best_there_is():
     reef, beach = search(REEF, key="reef"), search(BEACH, key="beach")
     one = find_double_outings(reef, beach, SessionOptions(most_h=7.0), 15.0)[0]

@@ -102,6 +102,19 @@ def test_the_best_hour_is_the_best_of_all_whole_minutes():
         means = [found.best.integral(k, k + US_PER_HOUR) for k in (starts * US_PER_MINUTE).tolist()]
         assert outing.best_score == pytest.approx(max(means), abs=1e-9)
         assert outing.best_us[0] in (starts * US_PER_MINUTE).tolist()
+        best = complete(outing, {found.key: found}).best_hour
+        assert (best.end - best.start, best.whole_window) == (HOUR, False)
+
+
+def test_a_session_of_less_than_an_hour_is_its_best_hour():
+    short = SessionOptions(least_h=0.0, most_h=1.25)
+    found = find_sessions([DOWN_AND_UP], timeline_over(), short)
+    lengths = {session.best_hour.end - session.best_hour.start for session in found}
+    assert max(lengths) < HOUR
+    for session in found:
+        (leg,) = session.legs
+        assert (session.best_hour.start, session.best_hour.end) == (leg.start, leg.end)
+        assert session.best_hour.whole_window
 
 
 @pytest.mark.parametrize("travel_min", [0.0, 45.0])
@@ -342,12 +355,30 @@ def test_a_session_of_given_hours_is_told_whatever_it_is_worth():
         ({"lull_min": -1.0, "set_up_min": float("nan")}, ["set_up_min", "lull_min"]),
         ({"least_h": 0.0, "most_h": 0.5}, ["most_h"]),
         ({"most_h": 25.0}, ["most_h"]),
+        ({"lull_min": 720.1, "least_leg_min": 720.1}, ["lull_min", "least_leg_min"]),
+        # A quarter of an hour of fishing is the least, with 25 min of setting up and 15 of packing up.
+        ({"least_h": 0.0, "most_h": 54.9 / 60.0}, ["most_h"]),
     ],
 )
 def test_options_that_make_no_session_are_refused(changes, fields):
     with pytest.raises(InvalidInput) as caught:
         SessionOptions(**changes)
     assert [fault.field for fault in caught.value.faults] == fields
+
+
+@pytest.mark.parametrize(
+    ("changes", "fishing_min"),
+    [
+        ({}, (140, 260)),
+        ({"least_h": 24.0, "most_h": 24.0, "lull_min": 720.0}, (1400, 1400)),
+        ({"least_h": 0.0, "most_h": 55.0 / 60.0}, (15, 15)),
+        ({"least_h": 0.0, "set_up_min": 0.0, "pack_up_min": 0.0, "lull_min": 0.0, "least_leg_min": 0.0}, (15, 300)),
+    ],
+)
+def test_fishing_is_what_setting_up_and_packing_up_leave(changes, fishing_min):
+    options = SessionOptions(**changes)
+    assert (options.least_fishing_us, options.most_fishing_us) == tuple(m * US_PER_MINUTE for m in fishing_min)
+    assert options.least_leg_us == max(options.least_leg_min, 15) * US_PER_MINUTE
 
 
 def test_an_official_warning_is_never_less_than_its_grade():

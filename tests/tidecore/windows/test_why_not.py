@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -93,6 +94,11 @@ def test_what_is_unknown_is_an_obstacle_with_its_reason():
     (waves,) = explain_why_not(swell, timeline_over(), NOON).obstacles
     assert (waves.value, waves.membership, waves.enough_alone) == (None, None, True)
     assert waves.unknown_because
+    # What is unknown and counts as bad stands in the way by what it takes: the floor of 0.1.
+    year: list[Any] = [("month", trapezoid(0.0, 1.0, 12.0, 13.0), {})]
+    for policy, losses in (("penalise", [-np.log(0.1)]), ("ignore", [])):
+        calm = rule(require=year, prefer=[("wave_height", trapezoid(None, None, 0.5, 1.0), {"unknown": policy})])
+        assert [one.loss for one in explain_why_not(calm, timeline_over(), NOON).obstacles] == pytest.approx(losses)
     slack = build_timeline(mark_without_lags(), model_of("large"), "2026-10-24", "2026-10-27")
     strong = rule(require=[("flow_strength", trapezoid(0.1, 0.2, None, None), {})])
     found = explain_why_not(strong, slack, NOON)
@@ -129,6 +135,32 @@ def test_what_alone_would_do_does(minute):
     assert found.holds or found.obstacles
 
 
+@settings(max_examples=25)
+@given(st.integers(0, 13 * 24 * 60), st.floats(0.05, 0.95))
+def test_what_is_needed_is_the_nearest_that_suits_and_was_there_last_and_will_be_next(minute, threshold):
+    timeline = timeline_over()
+    at = np.datetime64("2026-10-20T12:00", "us") + np.timedelta64(minute, "m")
+    if at >= timeline.span.end:
+        return
+    # Ramps of 0.5 and 1.5 m.
+    middling = rule(require=[("height", trapezoid(1.5, 2.0, 2.5, 4.0), {})], threshold=threshold)
+    low, high = 1.5 + 0.5 * threshold, 4.0 - 1.5 * threshold
+    found = explain_why_not(middling, timeline, at)
+    height = float(timeline.at(np.array([at.astype(np.int64)]), ("height",))["height"][0])
+    if low <= height <= high:
+        assert not found.obstacles
+        return
+    (one,) = found.obstacles
+    needed = low if height < low else high
+    assert one.value == height
+    assert one.needed == pytest.approx(needed, abs=0.02)
+    assert one.off_by == pytest.approx(abs(height - needed), abs=0.02)
+    heights, times = timeline.columns["height"], timeline.times
+    suits = times[(heights >= low) & (heights <= high)]
+    assert one.before == max(suits[suits < found.time], default=None)
+    assert one.after == min(suits[suits > found.time], default=None)
+
+
 def test_what_lies_outside_the_timeline_is_refused():
     for start, end in (("2026-10-19", None), ("2026-11-03", None), ("2026-11-02", "2026-11-04")):
         with pytest.raises(InvalidSpan):
@@ -147,6 +179,28 @@ def test_two_sessions_are_compared_factor_by_factor():
     alike = compare_sessions(best, best)
     assert alike.better == "neither"
     assert {one.better for one in alike.factors} == {one.better for one in alike.advantages} == {"neither"}
+
+
+def test_what_a_factor_takes_is_compared_over_the_rules_that_both_fish_for():
+    timeline = timeline_over()
+    sessions = find_sessions([DOWN_AND_UP, NIGHT_FLOOD], timeline)
+    names = [{one.rule for one in session.rules} for session in sessions]
+    both = next(one for one, found in zip(sessions, names, strict=True) if len(found) == 2)
+    alone = next(one for one, found in zip(sessions, names, strict=True) if len(found) == 1)
+    (shared,) = alone.rules
+    for first, second in ((both, alone), (alone, both)):
+        found = {one.factor: one for one in compare_sessions(first, second).factors}
+        for session, side in ((first, "first_loss"), (second, "second_loss")):
+            (account,) = (one for one in session.rules if one.rule == shared.rule)
+            taken = {one.factor: one.mean_loss for one in account.factors}
+            assert {name: getattr(one, side) for name, one in found.items()} == {
+                name: pytest.approx(taken[name]) if name in taken else None for name in found
+            }
+    # Nothing is compared where no rule is shared.
+    one, other = (find_sessions([rule_], timeline)[0] for rule_ in (DOWN_AND_UP, NIGHT_FLOOD))
+    assert {(one.first_loss, one.second_loss, one.better) for one in compare_sessions(one, other).factors} == {
+        (None, None, "neither")
+    }
 
 
 @pytest.mark.parametrize(
@@ -179,6 +233,25 @@ def test_bait_is_gathered_while_the_ground_is_bare_by_day():
         assert one.below_h == pytest.approx(depth.sum() / 60.0, abs=0.02)
     assert [one.below_h for one in found] == sorted((one.below_h for one in found), reverse=True)
     assert len(find_bait_outings(timeline, 1.8, in_daylight=False)) > len(found)
+
+
+def test_the_low_water_of_a_bait_outing_is_the_one_that_bares_the_ground():
+    timeline = timeline_over()
+    lows = [event for event in timeline.events() if event.kind == "low_water"]
+    told = {"in it": 0, "before it": 0, "after it": 0}
+    # By day dusk and dawn cut some of them off before or after the low water.
+    for by_day in (False, True):
+        for one in find_bait_outings(timeline, 3.0, in_daylight=by_day, least_min=5.0):
+            middle = one.start + (one.end - one.start) / 2
+            nearest = lows[int(np.argmin([abs(low.time - middle) for low in lows]))]
+            assert abs(one.low_water - nearest.time) <= np.timedelta64(1, "s")
+            assert one.low_water_height == pytest.approx(nearest.height, abs=1e-3)
+            place = "before it" if one.low_water < one.start else "in it" if one.low_water < one.end else "after it"
+            assert one.reasons[0].endswith(f", {place}.")
+            told[place] += 1
+            if not by_day and one.start > timeline.times[0] and one.end < timeline.times[-1]:
+                assert place == "in it"
+    assert all(told.values()), told
 
 
 def test_bait_is_gathered_in_free_time_with_the_way():

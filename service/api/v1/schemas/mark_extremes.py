@@ -17,7 +17,7 @@ from service.usecases.mark_extremes import MarkExtremesView
 CSV_EXAMPLE = (
     "mark_id,mark_version,station_id,station_version,datum,time_zone,time,height_m,kind,primary,tide_id,double,"
     "rank,no_tide,stand_start,stand_end,height_held\r\n"
-    "mrk_06hq3vy6vc0s2j0q8k5m1x2w3z,1,stn_06hq3vy6vc0s2j0q8k5m1x2w3z,1,gauge zero,Europe/London,2026-06-01T04:10:12Z,"
+    "mrk_06hq3vy6vc0s2j0q8k5m1x2w3z,1,stn_06hq3vy6vc0s2j0q8k5m1x2w3z,1,gauge zero,Etc/UTC,2026-06-01T04:10:12Z,"
     "5.873,high,true,39802,false,HH,false,,,false\r\n"
 )
 
