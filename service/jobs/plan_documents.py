@@ -12,7 +12,7 @@ import numpy as np
 from service.exports.instants import write_instant
 from tidecore.safety import Hazard
 from tidecore.timeline import find_factor
-from tidecore.windows import PlannedMark, PlannedSession, SessionWindow
+from tidecore.windows import BriefWindow, FishedPart, PlannedMark, PlannedSession
 
 #: Units of factors as the ends of names of fields.
 _ENDS: Mapping[str, str] = {"1": "", "": "", "m": "_m", "s": "_s", "m/s": "_m_per_s", "degree": "_degree"}
@@ -80,14 +80,15 @@ def _session(one: PlannedSession) -> dict[str, Any]:
     }
 
 
-def _window(one: SessionWindow) -> dict[str, Any]:
+def _window(one: FishedPart[BriefWindow]) -> dict[str, Any]:
+    start_us, end_us = one.span_us
     return {
         "rule_id": one.rule,
-        "start": write_instant(one.start),
-        "end": write_instant(one.end),
+        "start": write_instant(start_us),
+        "end": write_instant(end_us),
         "mean_score": _number(one.window.mean_score),
         "peak_score": _number(one.peak_score),
-        "peak_time": write_instant(one.peak_time),
+        "peak_time": write_instant(one.peak_us),
         "limiting_factor": one.window.limiting_factor,
     }
 

@@ -1,18 +1,20 @@
 """When a rule holds at a mark, and when to go: scores, windows, sessions, and why there are no more.
 
 ``scoring`` turns columns into scores, ``scorer`` the same fast where much never changes, ``tracks`` samples the factors
-of a timeline, which marks share where they may, ``spans`` finds where a score reaches the threshold, ``account``
-says what each window is worth, ``rounds`` lets the searches of many rules go on side by side, ``search`` is their door:
-`find_windows`, `find_all_windows` and `explain`. ``curves`` holds what several rules
-find at a mark, ``outings`` and ``two_marks`` when to be where, ``ranking`` in what order, ``sessions`` the account of
-each: `find_sessions`. ``obstacles`` says why not, ``comparison`` which of two, ``bait`` when to gather it. ``picks``
-says which methods a session asks for, ``method_plan`` what to do with them. ``planned`` tells the best sessions of a
-month briefly, for plans that are stored: `plan_sessions`.
+of a timeline, which marks share where they may, ``spans`` finds where a score reaches the threshold, ``weighing``
+integrates over each window, ``account`` says what it is worth, whole or in brief, ``rounds`` lets the searches of many
+rules go on side by side, ``search`` is their door: `find_windows`, `find_all_windows` and `explain`. ``curves`` holds
+what several rules find at a mark, ``outings`` and ``two_marks`` when to be where, ``fished`` what of the windows they
+fish, ``ranking`` in what order they come, ``sessions`` the account of each: `find_sessions`. ``obstacles`` says why
+not, ``comparison`` which of two, ``bait`` when to gather it. ``picks`` says which methods a session asks for,
+``method_plan`` what to do with them. ``planned`` tells the best sessions of a month briefly, for plans that are stored:
+`plan_sessions`.
 """
 
 from tidecore.windows.bait import BaitOuting, bait_dangers, find_bait_outings
 from tidecore.windows.comparison import Comparison, compare_sessions
 from tidecore.windows.curves import MarkSearch, search_mark, search_marks
+from tidecore.windows.fished import FishedPart
 from tidecore.windows.method_plan import SessionPlan, SessionRemark, two_rods
 from tidecore.windows.nothing import explain_no_outings
 from tidecore.windows.obstacle import Obstacle, WhyNot
@@ -35,14 +37,16 @@ from tidecore.windows.session import Lull, Session, SessionLeg, SessionWindow
 from tidecore.windows.sessions import complete, complete_all, find_sessions, session_at
 from tidecore.windows.two_marks import find_double_outings
 from tidecore.windows.verdicts import Verdicts
-from tidecore.windows.window import BestHour, Contribution, GroupContribution, UnknownTerm, Window
+from tidecore.windows.window import BestHour, BriefWindow, Contribution, GroupContribution, UnknownTerm, Window
 
 __all__ = [
     "BaitOuting",
     "BestHour",
+    "BriefWindow",
     "Comparison",
     "Contribution",
     "Explanation",
+    "FishedPart",
     "GroupContribution",
     "LeadCheck",
     "Lull",

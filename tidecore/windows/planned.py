@@ -12,14 +12,15 @@ from tidecore.safety import HazardReport
 from tidecore.timeline import KeyTime, Timeline, find_factor
 from tidecore.units import AnyArray
 from tidecore.windows.curves import MarkSearch
+from tidecore.windows.fished import FishedPart, account_for, parts_fished
+from tidecore.windows.found import Found
 from tidecore.windows.nothing import explain_no_outings
 from tidecore.windows.options import SessionOptions
 from tidecore.windows.outings import Outing, find_outings
 from tidecore.windows.ranking import RankedOuting, local_days, rank_outings
-from tidecore.windows.session import SessionWindow
-from tidecore.windows.sessions import account_for, limiting_factors, windows_fished
+from tidecore.windows.sessions import limiting_factors
 from tidecore.windows.verdicts import FishableGrade, grade_stays
-from tidecore.windows.window import BestHour
+from tidecore.windows.window import BestHour, BriefWindow
 
 #: Factors that a plan tells of the middle of each best hour.
 AT_BEST = (
@@ -50,7 +51,7 @@ class PlannedSession:
         When to be there, with the way there and back.
     best_hour : BestHour
         The hour of the best score; the whole where it is shorter.
-    windows : tuple of SessionWindow
+    windows : tuple of FishedPart
         The parts of windows that are fished, in time order.
     rule : str or None
         The rule that gives most.
@@ -73,7 +74,7 @@ class PlannedSession:
     date_local: str
     outing: Outing
     best_hour: BestHour
-    windows: tuple[SessionWindow, ...]
+    windows: tuple[FishedPart[BriefWindow], ...]
     rule: str | None
     limiting_factor: str | None
     fishable: FishableGrade
@@ -143,7 +144,8 @@ def plan_marks(
         outings = find_outings(search, options, search.timeline.sources.free_us, travel_min)
         ranked = rank_outings(outings, {search.key: search}, diverse=diverse, each=most)
         found[key], kept[key] = outings, sorted(ranked, key=lambda one: one.outing.order)
-    account_for([(search.curves, [one.outing.legs[0] for one in kept[key]]) for key, search in searches.items()])
+    legs = [(search.curves, [one.outing.legs[0] for one in kept[key]]) for key, search in searches.items()]
+    account_for(legs, briefly=True)
     limits = _limits(searches, kept)
     return {
         key: _told(search, kept[key], len(found[key]), limits[key])
@@ -177,7 +179,7 @@ def _told(
     columns = _at_best(timeline, chosen)
     days = local_days({search.key: search}, chosen)
     events = _events(timeline, chosen)
-    fished = windows_fished(search.curves, [one.legs[0] for one in chosen])
+    fished = parts_fished(search.curves, [one.legs[0] for one in chosen], Found.briefly)
     sessions = []
     for k, one in enumerate(kept):
         outing, leg, windows, (rule, limiting) = one.outing, one.outing.legs[0], fished[k], limits[k]
@@ -189,14 +191,14 @@ def _told(
                 date_local=days[k],
                 outing=outing,
                 best_hour=BestHour(start, end, outing.best_score, outing.best_us == (leg.start_us, leg.end_us)),
-                windows=windows,
+                windows=tuple(windows),
                 rule=rule,
                 limiting_factor=limiting,
                 fishable=fishable[k],
                 hazards=hazards[k],
                 key_times=events[k],
                 at_best={name: column[k] for name, column in columns.items()},
-                unknowns=tuple(sorted({term.factor for window in windows for term in window.window.unknowns})),
+                unknowns=tuple(sorted({name for part in windows for name in part.window.unknowns})),
             )
         )
     return _planned(search, found, sessions, ())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -15,7 +15,8 @@ from tidecore.timeline import Timeline, find_factor
 from tidecore.units import AnyArray, FloatArray, IntArray
 from tidecore.windows.axis import Axis
 from tidecore.windows.curves import MarkSearch, RuleCurve, search_mark
-from tidecore.windows.found import Found, tell
+from tidecore.windows.fished import FishedPart, account_for, parts_fished
+from tidecore.windows.found import Found
 from tidecore.windows.options import SessionOptions
 from tidecore.windows.outings import Outing, OutingLeg, find_outings, leg_at, outing_of
 from tidecore.windows.reasons import session_reasons
@@ -32,7 +33,7 @@ from tidecore.windows.session import (
 )
 from tidecore.windows.unknowns import unknown_terms
 from tidecore.windows.verdicts import Feeding, Safe, Verdicts, judge_fishing, worst
-from tidecore.windows.window import BestHour
+from tidecore.windows.window import BestHour, Window
 
 #: Accounts of rules and factors rest on the fishing time so often [microseconds].
 _LOOK_US = 5 * US_PER_MINUTE
@@ -215,38 +216,12 @@ def _fared(found: Found, asked: Sequence[tuple[RuleCurve, OutingLeg]]) -> Search
 def windows_fished(curves: Sequence[RuleCurve], legs: Sequence[OutingLeg]) -> list[tuple[SessionWindow, ...]]:
     """Return the parts of windows that each leg fishes, in time order."""
     account_for([(curves, legs)])
-    found: list[list[tuple[int, int, str, SessionWindow]]] = [[] for _ in legs]
-    for one in curves:
-        for k, numbers in _fished(one, legs):
-            found[k] += _parts(one, numbers, legs[k])
-    return [tuple(part for *_, part in sorted(parts, key=lambda part: part[:3])) for parts in found]
+    return [tuple(map(_window, parts)) for parts in parts_fished(curves, legs, Found.windows)]
 
 
-def account_for(asked: Iterable[tuple[Sequence[RuleCurve], Sequence[OutingLeg]]]) -> None:
-    """Account for the windows that legs at some marks fish, in one go."""
-    tell([(one.found, numbers) for curves, legs in asked for one in curves for _, numbers in _fished(one, legs)])
-
-
-def _fished(one: RuleCurve, legs: Sequence[OutingLeg]) -> list[tuple[int, range]]:
-    """Return which legs fish windows of a rule, and their numbers: those of a rule are apart and in order."""
-    spans = np.array([(leg.start_us, leg.end_us) for leg in legs], dtype=np.int64).reshape(-1, 2)
-    firsts = np.searchsorted(one.windows_us[:, 1], spans[:, 0], side="right").tolist()
-    lasts = np.searchsorted(one.windows_us[:, 0], spans[:, 1]).tolist()
-    ends = enumerate(zip(firsts, lasts, strict=True))
-    return [(k, one.numbers[first:last]) for k, (first, last) in ends if first < last]
-
-
-def _parts(one: RuleCurve, numbers: range, leg: OutingLeg) -> Iterator[tuple[int, int, str, SessionWindow]]:
-    """Yield the parts of windows that a leg fishes after what puts them in order; each has the window's own peak where
-    that lies in it."""
-    rows = one.windows_us[numbers.start - one.numbers.start : numbers.stop - one.numbers.start].tolist()
-    for (first, last), window in zip(rows, one.found.windows(numbers), strict=True):
-        start, end = max(first, leg.start_us), min(last, leg.end_us)
-        peak, time = window.peak_score, window.peak_time
-        if not start <= _ticks(time) <= end:
-            peak, ticks = one.score.peak(start, end)
-            time = _time(ticks)
-        yield start, end, one.key, SessionWindow(one.key, _time(start), _time(end), peak, time, window)
+def _window(one: FishedPart[Window]) -> SessionWindow:
+    start, end = (_time(ticks) for ticks in one.span_us)
+    return SessionWindow(one.rule, start, end, one.peak_score, _time(one.peak_us), one.window)
 
 
 def _lulls(

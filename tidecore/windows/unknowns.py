@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import compress
 
 import numpy as np
 
@@ -38,6 +39,17 @@ def unknown_terms(
                 done: Done = "decided" if policy == "exclude" and not out[k] else policy
                 found[k].append(UnknownTerm(leaf.factor, leaf.role, done, shares[k], reason, leaf.path))
     return [tuple(one) for one in found]
+
+
+def unknown_factors(scores: Scores, bounds: IntArray) -> list[tuple[str, ...]]:
+    """Return, part by part, the factors of the terms that `unknown_terms` tells of."""
+    unknown = scores.unknown
+    rows = np.flatnonzero(unknown.any(axis=1))
+    if not rows.size:
+        return [()] * (bounds.size - 1)
+    names = [scores.rule.tree.leaves[row].factor for row in rows.tolist()]
+    seen = np.logical_or.reduceat(unknown[rows], bounds[:-1], axis=1)
+    return [tuple(dict.fromkeys(compress(names, here))) for here in seen.T.tolist()]
 
 
 def why_unknown(leaf: Leaf, timeline: Timeline) -> str:

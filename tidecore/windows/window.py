@@ -17,7 +17,7 @@ Done = Literal["exclude", "ignore", "penalise", "decided"]
 _HOUR = np.timedelta64(1, "h")
 
 
-# These two are tuples: of all that is told they are the most, and a tuple is made in a fifth of the time.
+# These are tuples: of all that is told they are the most, and a tuple is made in a fifth of the time.
 class Contribution(NamedTuple):
     """What one term of a rule gave over a window.
 
@@ -41,6 +41,16 @@ class GroupContribution(NamedTuple):
     role: Role
     mean_membership: float | None
     mean_loss: float
+
+
+class BriefWindow(NamedTuple):
+    """What a window is worth, in brief: as `Window` has it, with the factors alone that were unknown."""
+
+    mean_score: float
+    peak_score: float
+    peak_us: int
+    limiting_factor: str | None
+    unknowns: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +129,11 @@ class Window:
     flow_reliable: bool | None
     suitability: Suitability
     release_only: tuple[Season, ...]
+
+    @property
+    def peak_us(self) -> int:
+        """When the score is highest first [microseconds since 1970]."""
+        return int(self.peak_time.astype("datetime64[us]").astype(np.int64))
 
     @property
     def duration_h(self) -> float:

@@ -114,6 +114,26 @@ def test_a_window_is_told_alone_as_it_is_with_all_others() -> None:
     assert sum(len(mine.windows_us) for mine, _ in curves) > 10
 
 
+def test_a_window_in_brief_is_the_window() -> None:
+    rules: dict[str, SpeciesRule] = {f"rule {k}": one for k, one in enumerate(RULES)}
+    limits, unknowns = set(), set()
+    for search in search_marks({str(k): one for k, one in enumerate(lines())}, rules).values():
+        for curve in search.curves:
+            for brief, whole in zip(curve.found.briefly(curve.numbers), curve.windows, strict=True):
+                assert brief.mean_score == whole.mean_score
+                assert (brief.peak_score, np.datetime64(brief.peak_us, "us")) == (whole.peak_score, whole.peak_time)
+                losses: dict[str, float] = {}
+                for given in whole.contributions:
+                    losses[given.factor] = losses.get(given.factor, 0.0) + given.mean_loss
+                assert brief.limiting_factor == whole.limiting_factor
+                assert max(losses.values()) == pytest.approx(losses.get(whole.limiting_factor or "", 0.0), abs=1e-9)
+                assert brief.unknowns == tuple(dict.fromkeys(term.factor for term in whole.unknowns))
+                limits.add(brief.limiting_factor)
+                unknowns |= set(brief.unknowns)
+    assert len(limits) > 1
+    assert unknowns
+
+
 def test_plans_of_marks_made_together_are_those_of_each_alone() -> None:
     rules, each = {"wind": RULES[0], "flow": RULES[1]}, {str(k): one for k, one in enumerate(lines())}
     together = plan_marks(search_marks(each, rules), SessionOptions(), travel_min=15.0, most=4)
@@ -125,8 +145,7 @@ def test_plans_of_marks_made_together_are_those_of_each_alone() -> None:
         assert (mine.found, mine.nothing, mine.datum) == (alone.found, alone.nothing, one.datum)
         assert [session.outing for session in mine.sessions] == [session.outing for session in alone.sessions]
         for session, other in zip(mine.sessions, alone.sessions, strict=True):
-            windows, others = ([part.window for part in some.windows] for some in (session, other))
-            assert told(windows) == told(others)
+            assert session.windows == other.windows
             assert session.limiting_factor == other.limiting_factor
     assert sum(len(mark.sessions) for mark in together.values()) > 4
 
