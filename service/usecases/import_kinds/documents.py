@@ -89,9 +89,7 @@ class DocumentImport(ImportKind[D]):
         names = {one.client_ref for one in rows}
         found = things_named(things, names) if self.by_id else things.by_references(sorted(names))
         documents = current(things, found)
-        return {
-            name: Stored(one.id, self.told_of(documents[one.id]), documents[one.id]) for name, one in found.items()
-        }
+        return {name: Stored(one.id, self.told_of(documents[one.id]), documents[one.id]) for name, one in found.items()}
 
     def write(self, unit: UnitOfWork, rows: Sequence[Ready], now: datetime) -> list[str]:
         """Add documents in their first versions."""
