@@ -18,6 +18,7 @@ from tidecore.errors import InvalidInput, InvalidSpan
 from tidecore.timeline import build_timeline
 from tidecore.windows import compare_sessions, explain_why_not, find_bait_outings, find_sessions, find_windows
 from tidecore.windows.bait import days_before
+from tidecore.windows.wording import hours_words
 
 NOON = "2026-10-25T12:00"
 
@@ -221,6 +222,14 @@ def test_bait_is_gathered_while_the_ground_is_bare_by_day():
         assert one.below_h == pytest.approx(depth.sum() / 60.0, abs=0.02)
     assert [one.below_h for one in found] == sorted((one.below_h for one in found), reverse=True)
     assert len(find_bait_outings(timeline, 1.8, in_daylight=False)) > len(found)
+    # Three quarters of an hour are worth the way; common practice.
+    lengths = []
+    for level in (0.5, 0.6, 0.7, 0.8, 0.9, 1.0):
+        every = find_bait_outings(timeline, level, least_min=0.0)
+        assert find_bait_outings(timeline, level) == [one for one in every if one.duration_h >= 0.75]
+        lengths += [one.duration_h for one in every]
+    assert any(length < 0.75 for length in lengths)
+    assert any(0.75 <= length < 0.93 for length in lengths)
 
 
 def test_the_low_water_of_a_bait_outing_is_the_one_that_bares_the_ground():
@@ -236,6 +245,7 @@ def test_the_low_water_of_a_bait_outing_is_the_one_that_bares_the_ground():
             assert one.low_water_height == pytest.approx(nearest.height, abs=1e-3)
             place = "before it" if one.low_water < one.start else "in it" if one.low_water < one.end else "after it"
             assert one.reasons[0].endswith(f", {place}.")
+            assert f": bare for {hours_words(one.duration_h)} from " in one.reasons[0]
             told[place] += 1
             if not by_day and one.start > timeline.times[0] and one.end < timeline.times[-1]:
                 assert place == "in it"
