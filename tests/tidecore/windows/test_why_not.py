@@ -252,6 +252,20 @@ def test_the_low_water_of_a_bait_outing_is_the_one_that_bares_the_ground():
     assert all(told.values()), told
 
 
+def test_bait_is_gathered_to_the_end_of_a_timeline_and_from_its_start():
+    whole = find_bait_outings(timeline_over(), 3.0, in_daylight=False)
+    longest = max(whole, key=lambda one: one.duration_h)
+    middle = longest.start + (longest.end - longest.start) / 2
+    for first, last in (("2026-10-20", middle), (middle, "2026-11-03")):
+        part = build_timeline(mark_at(time_zone="Europe/London"), model_of("large"), first, last)
+        found = sorted(find_bait_outings(part, 3.0, in_daylight=False), key=lambda one: one.start)
+        edge = found[-1].end if last is middle else found[0].start
+        assert edge == middle
+        first_, last_ = np.datetime64(first), np.datetime64(last)
+        kept = sorted(one.start for one in whole if first_ <= one.start and one.end <= last_)
+        assert kept == [one.start for one in found if one.start != middle and one.end != middle]
+
+
 def test_bait_is_gathered_in_free_time_with_the_way():
     free = FreeTime.parse({"weekly": [{"hours": {"from": "10:00", "to": "14:00"}}]})
     timeline = build_timeline(mark_at(), model_of("large"), "2026-10-20", "2026-11-03", free_time=free)
