@@ -52,6 +52,15 @@ def test_bursts_widen_the_limits():
     assert "trips differ more than chance" in found.words
 
 
+@pytest.mark.parametrize(("dispersion", "told"), [(1.0, None), (1.049, None), (1.06, "1.1"), (2.0, "2.0")])
+def test_an_over_dispersion_of_1_to_a_tenth_is_not_said_to_be_any(dispersion, told):
+    words = catch_rate(trips(3), dispersion=dispersion).words
+    assert ("differ more" in words) == (told is not None)
+    assert "(1.0 times)" not in words
+    if told is not None:
+        assert f"({told} times)" in words
+
+
 def test_a_thin_bin_takes_the_over_dispersion_of_the_others():
     found = rates_by_bin({"dark": trips(9, 0, 0, 5, 0, 1), "light": trips(2, 0), "dusk": []})
     assert found["light"].dispersion == found["dark"].dispersion > 1.0
