@@ -78,6 +78,10 @@ def test_two_obstacles_neither_of_which_is_all():
     assert {one.factor for one in found.obstacles} == {"sun_altitude", "height"}
     assert not any(one.enough_alone for one in found.obstacles)
     assert "No change of one thing alone" in " ".join(found.sentences)
+    # Of a day on which nothing lets it through, that instant is looked at at which most of the terms suit: at night.
+    best = explain_why_not(both, timeline_over(), "2026-10-25", "2026-10-26")
+    assert {one.factor for one in best.obstacles} == {"height"}
+    assert timeline_over().at(np.array([best.time.astype(np.int64)]), ("sun_altitude",))["sun_altitude"][0] <= 0.0
 
 
 def test_a_rule_that_holds_says_so():
