@@ -50,8 +50,10 @@ def wetted_by(
     u, v = row - i, column - j
     last = int(j.max(initial=0)) + 1
     wetted = _table(ground, beds is SAND, largest, next(width for width in _WIDTHS if width > last))
-    low = wetted[i, j] * (1.0 - v) + wetted[i, j + 1] * v
-    high = wetted[i + 1, j] * (1.0 - v) + wetted[i + 1, j + 1] * v
+    width, place = wetted.shape[1], i * wetted.shape[1] + j
+    low = wetted.take(place) * (1.0 - v) + wetted.take(place + 1) * v
+    place += width
+    high = wetted.take(place) * (1.0 - v) + wetted.take(place + 1) * v
     return np.where(known, low * (1.0 - u) + high * u, np.nan)
 
 
@@ -206,20 +208,19 @@ def _wetted(scale: _Scale, needed: FloatArray, strengths: FloatArray, steps: int
     None where a run-up of more steps than were looked at may need less than what was found.
     """
     levels, width, count = _LEVELS, strengths.size, needed.shape[1]
-    rows, found = np.nonzero(needed <= strengths[-1])
-    columns = np.minimum(np.ceil(needed[rows, found] / strengths[1]).astype(np.intp), width - 1)
-    held = np.bincount(rows * width + columns, minlength=levels * width).reshape(levels, width)
+    found = np.flatnonzero(needed <= strengths[-1])
+    columns = np.minimum(np.ceil(needed.take(found) / strengths[1]).astype(np.intp), width - 1)
+    held = np.bincount(found // count * width + columns, minlength=levels * width).reshape(levels, width)
     below = np.cumsum(held, axis=1) - 1
     above = np.minimum(below + 1, count - 1)
     row = np.arange(levels)[:, None]
-    least, most = needed[row, below], needed[row, above]
+    least, most = needed.take(row * count + below), needed.take(row * count + above)
     if steps < levels:
         beyond = (1.0 - 1e-9) * (steps - 1) * scale.step / scale.steepest
         whole = np.maximum.accumulate(scale.reach) < steps - 1
         if not ((most[:, -1] <= beyond) | whole).all():
             return None
-    reached = scale.bottom + scale.step * np.arange(levels + count)
-    start, end = reached[row + below], reached[row + above]
+    start, end = (scale.bottom + scale.step * (row + one) for one in (below, above))
     with np.errstate(divide="ignore", invalid="ignore"):
         between = (end - start) / (most - least) * (strengths - least) + start
     wetted: FloatArray = np.where((most < _ALMOST_NEVER) & (above > below), between, start)

@@ -133,6 +133,7 @@ def test_turn_back_is_that_of_a_scan_of_every_second_on_200_grounds():
         lead_s = sum(leg.length_m or 0.0 for leg in legs) / 2000 * 3600 + 25 * 60
         at = seconds(start, end + round(lead_s) * US_PER_SECOND)
         over = np.flatnonzero(level(at) >= min(behind) - SILL_MARGIN_M)
+        assert found.already == bool(over.size and over[0] == 0)
         if over.size:
             met += 1
             assert found.covered_us == pytest.approx(at[over[0]], abs=1.5 * US_PER_SECOND)
