@@ -28,6 +28,10 @@ def placed(response, status, slug):
         ("/v1/changes", {"after": "none"}, 422, "cursor-invalid", "after"),
         ("/v1/trips", {"mark_id": "mrk_absent"}, 404, "not-found", "mark_id"),
         ("/v1/heights", {**HALF_DAY, "station_id": "stn_absent"}, 404, "not-found", "station_id"),
+        ("/v1/insights/rates", {"by": "hours_from_hww"}, 422, "unknown-name", "by"),
+        ("/v1/exports/trips", {"start": HALF_DAY["end"], "end": HALF_DAY["start"]}, 422, "invalid-input", "end"),
+        ("/v1/exports/diary-rows", {"first_day": "2026-02-02", "last_day": "2026-02-01"}, 422, "invalid-input",
+         "last_day"),
         ("/v1/insights/rates", {"by": "mark", "edges": 1.0}, 422, "invalid-input", "edges"),
     ],
 )  # fmt: skip
