@@ -210,7 +210,7 @@ def _listed(request: Request, faults: Sequence[Fault]) -> list[dict[str, Any]]:
 
 def _without_consequences(found: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
     """Return findings without those that only follow from others: a list too short for what was wrong in it."""
-    faulty = [tuple(detail["loc"]) for detail in found if detail["type"] == "fault"]
+    faulty = [tuple(detail["loc"]) for detail in found if detail["type"] != "too_short"]
 
     def follows(detail: Mapping[str, Any]) -> bool:
         place = tuple(detail["loc"])
