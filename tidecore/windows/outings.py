@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -20,8 +20,8 @@ TRIED_US = 5 * US_PER_MINUTE
 EQUAL_H = 1e-9
 
 
-@dataclass(frozen=True, slots=True)
-class OutingLeg:
+# These two are tuples: a month has hundreds a mark, and a tuple is made in a fifth of the time of a frozen dataclass.
+class OutingLeg(NamedTuple):
     """A stay at one mark: arriving, fishing from ``start_us`` to before ``end_us``, leaving [microseconds since 1970].
 
     ``score_hours`` is the integral over the fishing of the best score of all rules at each instant [h];
@@ -37,8 +37,7 @@ class OutingLeg:
     rule_hours: tuple[tuple[str, float], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Outing:
+class Outing(NamedTuple):
     """One outing: its one or two legs, the way there and back, and what it is worth.
 
     Parameters

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
+from typing import NamedTuple
 
 import numpy as np
 
@@ -31,8 +32,7 @@ _HELPED_US = 60 * US_PER_SECOND
 _NARROW_US = 5 * US_PER_SECOND
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(NamedTuple):
     """Where a rule holds, from ``start_us`` to before ``end_us``; cut at an end where it goes on beyond the search.
 
     On the axis of the search; ``place`` is that of the timeline.
@@ -166,7 +166,7 @@ def _sampled(judged: Judgement, axis: Axis, places: Places, start_us: int, end_u
         return _NOTHING
     even, times = axis.even_us(places), np.concatenate(extras)
     times = distinct(times[_inside(times, runs)])
-    steps = np.flatnonzero(_inside(even, runs))
+    steps = _places_inside(even, runs)
     fresh = times[even[np.minimum(np.searchsorted(even, times), even.size - 1)] != times]
     columns = yield Question(judged.names, fresh)
     times = np.concatenate((even[steps], fresh))
@@ -237,6 +237,14 @@ def _inside(times: IntArray, runs: IntArray) -> BoolArray:
     """Return which instants lie in one of the runs, ends included."""
     at = np.searchsorted(runs[:, 0], times, side="right") - 1
     return np.asarray((at >= 0) & (times <= runs[at, 1]))
+
+
+def _places_inside(ascending_us: IntArray, runs: IntArray) -> IntArray:
+    """Return which of ascending instants lie in one of the runs, by their places."""
+    edges = np.zeros(ascending_us.size + 1, dtype=np.int64)
+    np.add.at(edges, ascending_us.searchsorted(runs[:, 0]), 1)
+    np.add.at(edges, ascending_us.searchsorted(runs[:, 1], side="right"), -1)
+    return np.flatnonzero(np.cumsum(edges[:-1]))
 
 
 def _merged(samples: Samples, times_us: IntArray, score: FloatArray, more: Mapping[int, FloatArray]) -> Samples:
