@@ -72,7 +72,7 @@ from service.api.v1 import (
 )
 from service.bootstrap import House
 from service.logs import configure_logs
-from service.settings import Settings
+from service.settings import Settings, tell_slips
 from service.storage.pulse import Remembered
 from tidecore import __version__
 
@@ -144,6 +144,7 @@ def create_app(
         The clock of the rate limits [s].
     """
     configure_logs(settings.log_format, settings.log_level)
+    tell_slips()
     mine = house is None
     inside = House(settings) if house is None else house
 

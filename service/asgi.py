@@ -11,6 +11,6 @@ from service.garbage import uncollected
 
 with uncollected():
     from service.app import create_app
-    from service.settings import Settings
+    from service.settings import read_settings
 
-    app = create_app(Settings())
+    app = create_app(read_settings())

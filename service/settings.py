@@ -2,25 +2,40 @@
 
 from __future__ import annotations
 
+import os
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Literal
 
-from pydantic import Field
+from pydantic import Field, ValidationError
 from pydantic_settings import BaseSettings, SettingsConfigDict
+
+from service.errors import SettingsInvalid
+from service.logs import get_log
+from tidecore.documents import expected_by, shown
+from tidecore.errors import Fault
+
+log = get_log("settings")
 
 #: The checkout this package lies in; in an installed wheel the folder above the package.
 CHECKOUT = Path(__file__).resolve().parents[1]
 
 MEBIBYTE = 1024 * 1024
 
+#: What the names of the variables begin with.
+PREFIX = "EBBMARK_"
+
+#: How alike two names are of which one is a slip for the other.
+_SLIP = 0.9
+
 #: Requests a minute of one key, unless set.
 DEFAULT_RATE = 600
 
 
 class Settings(BaseSettings):
-    """What can be set; a field ``port`` is the variable ``EBBMARK_PORT``."""
+    """What can be set; a field ``port`` is the variable ``EBBMARK_PORT``. An empty one is as one not set."""
 
-    model_config = SettingsConfigDict(env_prefix="EBBMARK_", frozen=True, extra="ignore")
+    model_config = SettingsConfigDict(env_prefix=PREFIX, frozen=True, extra="ignore", env_ignore_empty=True)
 
     auth: Literal["keys", "open"] = Field(
         default="keys",
@@ -118,3 +133,29 @@ class Settings(BaseSettings):
     def spool_folder(self) -> Path:
         """Folder that holds uploaded records until their fit ends."""
         return self.spool.resolve() if self.spool is not None else self.store_folder / "uploads"
+
+
+def read_settings() -> Settings:
+    """Return the settings of the environment.
+
+    Raises
+    ------
+    SettingsInvalid
+        With every variable that sets nothing.
+    """
+    try:
+        return Settings()
+    except ValidationError as error:
+        found = error.errors(include_url=False)
+    raise SettingsInvalid([
+        Fault(f"{PREFIX}{str(one['loc'][0]).upper()}", f"is {shown(one['input'])}", expected_by(one)) for one in found
+    ])  # fmt: skip
+
+
+def tell_slips() -> None:
+    """Log each variable of the environment that sets nothing and is spelled nearly as one that does."""
+    known = {f"{PREFIX}{name.upper()}" for name in Settings.model_fields}
+    for name in sorted(name for name in os.environ if name.startswith(PREFIX) and name not in known):
+        near = get_close_matches(name, known, 1, _SLIP)
+        if near:
+            log.warning("setting_unknown", setting=name, meant=near[0])

@@ -246,6 +246,7 @@ def expected_by(detail: Mapping[str, Any], patterns: Mapping[str, str] = PATTERN
     if detail["type"] in _SHAPES:
         return _SHAPES[detail["type"]]
     message = str(detail["msg"]).removeprefix("Input should be ").removeprefix("Value error, ")
+    message = message.partition(", unable to ")[0]
     _, sized, size = message.partition(" should have ")
     if sized:
         message = size.partition(" after validation")[0]

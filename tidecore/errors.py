@@ -135,6 +135,11 @@ class UnknownName(CoreError):
         shown = ", ".join(self.known[:40]) + (", ..." if len(self.known) > 40 else "")
         super().__init__(f"unknown {kind} {name!r}; known: {shown}")
 
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        """The same as a fault."""
+        return (Fault(self.kind, f"{self.name!r} is not known", one_of(self.known[:40], self.name)),)
+
     def __reduce__(self) -> tuple[type[UnknownName], tuple[str, str, tuple[str, ...]]]:
         """Survive pickling between processes."""
         return type(self), (self.kind, self.name, self.known)
@@ -262,6 +267,12 @@ class HintMissing(RecordError):
         self.hint, self.accepted, self.given = hint, accepted, given
         problem = "is not given" if given is None else f"cannot be {given!r}"
         super().__init__(f"{hint} {problem}; give {accepted}")
+
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        """The same as a fault of the argument."""
+        problem = "is not given" if self.given is None else f"is {self.given!r}"
+        return (Fault(self.hint, problem, self.accepted),)
 
     def __reduce__(self) -> tuple[type[HintMissing], tuple[str, str, str | None]]:
         """Survive pickling between processes."""

@@ -16,15 +16,21 @@ from typing import Any
 import numpy as np
 import orjson
 from fastapi import Request
-from fastapi.dependencies.models import Dependant
 from fastapi.responses import Response
 from fastapi.routing import APIRoute
-from pydantic import BaseModel
 from starlette.types import Receive, Scope
 
 from service.api.contract import scope_needed
 from service.api.deps import check_scope
-from service.errors import BodyTooDeep, BodyTooLarge, DocumentInvalid, MediaNotSupported, RequestUnreadable
+from service.api.places import query_names
+from service.errors import (
+    BodyTooDeep,
+    BodyTooLarge,
+    DocumentInvalid,
+    MediaNotSupported,
+    RequestUnreadable,
+    SpoolUnavailable,
+)
 from service.exports.series import rounded
 from service.imports.formats import FORMATS
 from service.settings import Settings
@@ -114,7 +120,7 @@ class StrictRoute(APIRoute):
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
         """Return the handler, with scope, query and body looked at before it."""
         handle = super().get_route_handler()
-        known = frozenset(_query_names(self.dependant))
+        known = frozenset(query_names(self.dependant))
         taken = None if self.body_field is None else str(getattr(self.body_field.field_info, "media_type", _JSON))
         scope = scope_needed(self.methods or (), self.openapi_extra)
 
@@ -126,18 +132,6 @@ class StrictRoute(APIRoute):
             return await handle(request)
 
         return look_first
-
-
-def _query_names(dependant: Dependant) -> Iterator[str]:
-    """Return the names of all query parameters of a route, those of a model of parameters one by one."""
-    for field in dependant.query_params:
-        annotation = field.field_info.annotation
-        if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-            yield from annotation.model_fields
-        else:
-            yield field.alias
-    for dependency in dependant.dependencies:
-        yield from _query_names(dependency)
 
 
 def _check_query(request: Request, known: frozenset[str]) -> None:
@@ -265,10 +259,20 @@ async def _received(request: Request) -> AsyncIterator[Upload]:
 
 
 def _new_file(folder: Path) -> Path:
-    folder.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(prefix="upload-", suffix=".part", dir=folder)
-    os.close(handle)
+    with _spooling():
+        folder.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(prefix="upload-", suffix=".part", dir=folder)
+        os.close(handle)
     return Path(name)
+
+
+@contextlib.contextmanager
+def _spooling() -> Iterator[None]:
+    """Say in words that the spool folder cannot be written: it is not there, not ours, or full."""
+    try:
+        yield
+    except OSError as error:
+        raise SpoolUnavailable(error.strerror or type(error).__name__) from error
 
 
 async def _stream_to(request: Request, path: Path, limit: int, setting: str) -> Upload:
@@ -277,7 +281,10 @@ async def _stream_to(request: Request, path: Path, limit: int, setting: str) -> 
 
         def write(data: bytes) -> None:
             digest.update(data)
-            file.write(data)
+            with _spooling():
+                file.write(data)
+                # What waits in memory for the disk would fail where nobody says why.
+                file.flush()
 
         async for chunk in request.stream():
             size += len(chunk)

@@ -13,13 +13,13 @@ from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 
 from service import errors as service_errors
+from service.api.places import holder_of, place_of
 from service.api.problem_types import PROBLEMS, Problem, problem_named, problem_of
 from service.errors import ServiceError
 from service.logs import get_log
 from service.security import KEY_LIKE
-from tidecore import errors as core_errors
 from tidecore.documents import PATTERN_WORDS, expected_by, fields_for, shown
-from tidecore.errors import CoreError, Fault, one_of
+from tidecore.errors import CoreError, Fault
 from tidecore.rules import SpeciesRule
 
 log = get_log("api")
@@ -98,9 +98,9 @@ def answer_error(request: Request, error: Exception) -> Response:
         # The sentence of what is wrong with a thing may hold what is private; that of what is not there does not.
         reason = str(error) if isinstance(error, service_errors.Unavailable) else None
         log.error("request_failed", problem=problem.slug, error=type(error).__name__, reason=reason)
-    faults = _faults_of(error)
+    faults = _faults_of(request, error)
     data = {name: getattr(error, name) for name in _DATA if hasattr(error, name)}
-    return render(request, problem, str(error), _listed(faults, None), data, _headers_of(error))
+    return render(request, problem, str(error), _listed(request, faults), data, _headers_of(error))
 
 
 def _headers_of(error: Exception) -> dict[str, str]:
@@ -182,19 +182,26 @@ def _asynchronous(handler: Any) -> Any:
     return answer
 
 
-def _faults_of(error: Exception) -> Sequence[Fault]:
+def _faults_of(request: Request, error: Exception) -> Sequence[Fault]:
     faults = getattr(error, "faults", ())
     if faults:
         return cast(Sequence[Fault], faults)
     if isinstance(error, service_errors.LimitExceeded):
         return (Fault(error.field, str(error), f"at most {error.limit:g}"),)
-    if isinstance(error, core_errors.UnknownName):
-        return (Fault(error.kind, f"{error.name!r} is not known", one_of(error.known[:40], error.name)),)
+    if isinstance(error, service_errors.CursorInvalid):
+        field = "after" if "after" in request.query_params else "cursor"
+        return (Fault(field, "is none that this list gave", "one that it gave, or none to start again"),)
+    if isinstance(error, service_errors.NotFound):
+        held = holder_of(request, error.key)
+        return () if held is None else (Fault(held[1], f"{error.key!r} is no {error.kind} here", error.expected),)
     return ()
 
 
-def _listed(faults: Sequence[Fault], place: str | None) -> list[dict[str, Any]]:
-    return [{"in": place, "field": f.field, "problem": f.problem, "expected": f.expected} for f in faults[:MOST_FAULTS]]
+def _listed(request: Request, faults: Sequence[Fault]) -> list[dict[str, Any]]:
+    return [
+        {"in": place_of(request, f.field), "field": f.field, "problem": f.problem, "expected": f.expected}
+        for f in faults[:MOST_FAULTS]
+    ]
 
 
 def _without_consequences(found: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:

@@ -14,7 +14,7 @@ from service.cli.showing import console
 from service.errors import DocumentInvalid
 from service.jobs.cluster import open_spread
 from service.jobs.fitting import FittedRecord, RecordPiece, fit_piece
-from service.settings import Settings
+from service.settings import read_settings
 from tidecore.errors import CoreError, Fault
 
 
@@ -37,7 +37,7 @@ def fit_records(
         Whether all were fitted; what is wrong with one is said on standard error, and stops no other.
     """
     wanted = _written(records, out)
-    settings, failed = Settings(), []
+    settings, failed = read_settings(), []
 
     def pieces() -> Iterator[RecordPiece]:
         from tidecore.gauges.source import Source

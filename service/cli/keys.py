@@ -13,7 +13,7 @@ from service.api.instants import read_instant
 from service.bootstrap import House
 from service.errors import DocumentInvalid
 from service.logs import configure_logs
-from service.settings import Settings
+from service.settings import read_settings
 from service.storage.records import KeyRecord
 from service.usecases import accounts, keys
 from service.usecases.context import Context
@@ -25,7 +25,7 @@ _DAYS = re.compile(r"([1-9][0-9]{0,4})d")
 @contextmanager
 def _context() -> Iterator[Context]:
     """Open the store for one command."""
-    settings = Settings()
+    settings = read_settings()
     configure_logs(settings.log_format, "error")
     house = House(settings)
     try:

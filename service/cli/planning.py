@@ -17,11 +17,11 @@ import typer
 from service.api.v1.schemas.plans import PlanCreate
 from service.bootstrap import House, place_of
 from service.cli.named import ids_of
-from service.errors import DocumentInvalid, NotFound, ServiceError, StoreUnavailable
+from service.errors import DocumentInvalid, NotFound, ServiceError, SettingsInvalid, StoreUnavailable
 from service.jobs.runner import ProcessRunner
 from service.logs import configure_logs
 from service.security import LOCAL_ACCOUNT, WRITE, Caller
-from service.settings import Settings
+from service.settings import read_settings
 from service.storage.records import ACTIVE, DONE, RUNNING, JobRecord
 from service.usecases.context import Context, utc_now
 from service.usecases.jobs import content_hash, get_job
@@ -64,20 +64,20 @@ class _Interrupted(Exception):
 
 def make_plans(wanted: Wanted, *, as_json: bool) -> int:
     """Make the plan of one account, or of all; say what came of each in a line, and return the exit code."""
-    settings = Settings()
-    configure_logs(settings.log_format, "error")
-    house = House(settings)
     try:
-        house.open(with_runner=False)
-        with _running(house) as stopping:
-            codes = [
-                _make_one(house.context, one, wanted, stopping, as_json=as_json) for one in _accounts(house, wanted)
-            ]
-        return max(codes, default=ALL_DONE)
+        settings = read_settings()
+        configure_logs(settings.log_format, "error")
+        with contextlib.closing(House(settings)) as house:
+            house.open(with_runner=False)
+            with _running(house) as stopping:
+                codes = [
+                    _make_one(house.context, one, wanted, stopping, as_json=as_json) for one in _accounts(house, wanted)
+                ]
+            return max(codes, default=ALL_DONE)
     except StoreUnavailable as error:
         typer.echo(f"ebbmark: {error}", err=True)
         return NO_STORE
-    except (DocumentInvalid, NotFound, CoreError) as error:
+    except (DocumentInvalid, NotFound, SettingsInvalid, CoreError) as error:
         typer.echo(f"ebbmark: {error}", err=True)
         return USAGE
     except ServiceError as error:
@@ -86,8 +86,6 @@ def make_plans(wanted: Wanted, *, as_json: bool) -> int:
     except _Interrupted:
         typer.echo("ebbmark: interrupted; what is done is kept, and the next run goes on from there", err=True)
         return NOT_DONE
-    finally:
-        house.close()
 
 
 def read_month(text: str, now: datetime) -> str:
@@ -148,10 +146,14 @@ def _running(house: House) -> Iterator[SimpleQueue[int]]:
 
 
 def _accounts(house: House, wanted: Wanted) -> list[str]:
-    if not wanted.everybody:
-        return [wanted.account or LOCAL_ACCOUNT]
     with house.store.across_accounts() as across:
-        return [one.account_id for one in across.accounts.all()]
+        known = [one.account_id for one in across.accounts.all()]
+    if wanted.everybody:
+        return known
+    account = wanted.account or LOCAL_ACCOUNT
+    if account not in known:
+        raise NotFound("account", account, "one that `ebbmark accounts list` shows")
+    return [account]
 
 
 def _make_one(context: Context, account_id: str, wanted: Wanted, stopping: SimpleQueue[int], *, as_json: bool) -> int:

@@ -15,14 +15,14 @@ from service.cli.demo import load_demo
 from service.cli.showing import DEMO_DAYS, print_windows, search_from
 from service.errors import PortUnavailable, ServiceError
 from service.security import LOCAL_CALLER
-from service.settings import Settings
+from service.settings import Settings, read_settings
 from service.usecases.keys import NO_KEY, has_usable_key
 from tidecore.errors import CoreError
 
 
 def serve_api(*, demo: bool) -> None:
     """Serve until told to stop; with ``demo`` the demo coast is loaded first and its best windows are shown."""
-    settings = Settings()
+    settings = read_settings()
     # The port first: nothing is loaded or fitted for a service that cannot start.
     listener = _listen(settings.host, settings.port)
     house = House(settings)

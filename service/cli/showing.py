@@ -18,7 +18,7 @@ from service.cli.named import ids_of
 from service.errors import DocumentInvalid
 from service.logs import configure_logs
 from service.security import LOCAL_CALLER, Caller
-from service.settings import Settings
+from service.settings import read_settings
 from service.usecases.context import Context
 from service.usecases.marks import MARKS
 from service.usecases.species_rules import SPECIES_RULES
@@ -48,7 +48,7 @@ def show_windows(
     start: str | None, days: float, mark_ids: Sequence[str] | None, rule_ids: Sequence[str] | None, most: int
 ) -> None:
     """Search the store and print the best windows."""
-    settings = Settings()
+    settings = read_settings()
     configure_logs(settings.log_format, "error")
     house = House(settings)
     try:

@@ -7,14 +7,17 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from service.bootstrap import House
-from service.settings import Settings
+from service.logs import configure_logs
+from service.settings import read_settings
 from service.storage.backups import back_up, restore
 
 
 @contextmanager
 def _closed_house() -> Iterator[House]:
     """Put a house together without opening it, and close its store; errors of the database are said in words."""
-    house = House(Settings())
+    settings = read_settings()
+    configure_logs(settings.log_format, "error")
+    house = House(settings)
     try:
         with house.store.translated():
             yield house

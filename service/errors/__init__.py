@@ -49,6 +49,8 @@ The tree::
     │   ├── StoreUnavailable    the store cannot be reached, is locked or full
     │   ├── NoFonts             a picture in pixels was asked for on a machine without fonts
     │   ├── NotReady            the service is not ready; says what is missing
+    │   ├── SpoolUnavailable    what is uploaded cannot be written to the spool folder
+    │   ├── SettingsInvalid     variables of the environment that set nothing
     │   └── PortUnavailable     the service cannot listen at its port
     └── JobFailed
         ├── WorkerLost          the worker process died in every attempt
@@ -103,6 +105,8 @@ from service.errors.running import (
     NotReady,
     PortUnavailable,
     RecordLost,
+    SettingsInvalid,
+    SpoolUnavailable,
     StoreUnavailable,
     Unavailable,
     WorkerLost,
@@ -172,7 +176,9 @@ __all__ = [
     "ScopeNeeded",
     "SearchTooLarge",
     "ServiceError",
+    "SettingsInvalid",
     "SpanTooLong",
+    "SpoolUnavailable",
     "Stale",
     "StoreConflict",
     "StoreUnavailable",

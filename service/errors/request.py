@@ -142,7 +142,7 @@ class CursorOutdated(ServiceError):
 
     def __init__(self) -> None:
         """Say it."""
-        super().__init__("what the list rests on has changed since the cursor was given; start again without a cursor")
+        super().__init__("what the list rests on has changed since the cursor was given; start again without one")
 
 
 class TooManyValues(LimitExceeded):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from service.errors.root import ServiceError
+from tidecore.errors import Fault
 
 
 class Unavailable(ServiceError):
@@ -18,6 +19,18 @@ class StoreUnavailable(Unavailable):
         """Hold the ``reason``."""
         self.reason = reason
         super().__init__(f"the store cannot be used now: {reason}")
+
+
+class SpoolUnavailable(Unavailable):
+    """What is uploaded cannot be written to the spool folder."""
+
+    def __init__(self, reason: str) -> None:
+        """Hold the ``reason``."""
+        self.reason = reason
+        super().__init__(
+            f"an upload cannot be kept now: {reason}; EBBMARK_SPOOL must be a folder with room that the service may "
+            "write to"
+        )
 
 
 class NotReady(Unavailable):
@@ -42,6 +55,15 @@ class NoFonts(Unavailable):
 
 class PortUnavailable(Unavailable):
     """The service cannot listen at its port; only ever seen before there is anything to answer."""
+
+
+class SettingsInvalid(Unavailable):
+    """Variables of the environment that set nothing; only ever seen before there is anything to answer."""
+
+    def __init__(self, faults: Sequence[Fault]) -> None:
+        """Hold the ``faults``, each the name of a variable, what is wrong with it and what would be right."""
+        self.faults = tuple(faults)
+        super().__init__("; ".join(str(fault) for fault in self.faults))
 
 
 class JobFailed(ServiceError):

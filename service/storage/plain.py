@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import orjson
 
-from service.errors import DocumentInvalid, ServiceError
-from tidecore.errors import CoreError, InvalidInput
+from service.errors import ServiceError
+from tidecore.errors import CoreError, Fault
 
 
 def encode_error(error: CoreError | ServiceError) -> dict[str, Any]:
     """Return an error as plain data: the name of its class, its sentence, and its faults."""
-    faults = error.faults if isinstance(error, InvalidInput | DocumentInvalid) else ()
+    faults: Sequence[Fault] = getattr(error, "faults", ())
     return {
         "error": type(error).__name__,
         "detail": str(error),

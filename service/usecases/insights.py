@@ -59,7 +59,8 @@ def tell_totals(
         if knows(LogBasis(f"totals {asked} {species!r}", tuple(log.versions(TRIP_PART, ROW_PART)))):
             return None
         trips, rows = log.trips_caught(asked), log.rows_caught(asked)
-    caught = sum_species(trips, rows, asked, species)
+        names = log.names_meant(species)
+    caught = sum_species(trips, rows, asked, names)
     outcomes, coarse = (
         sum_outcomes([one for one, _ in some], [one.places.chosen(asked) for one, _ in some]) for some in (trips, rows)
     )

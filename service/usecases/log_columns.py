@@ -13,7 +13,8 @@ import orjson
 
 from service.storage.facts import CAUGHT_COLUMNS, EFFORT_COLUMNS, stacked
 from service.storage.repositories.joins import TripFilter, Versions
-from service.usecases.tallies import Named, is_named
+from service.usecases.log_species import Names, is_meant
+from service.usecases.tallies import Named
 from tidecore.units import AnyArray, BoolArray, IntArray
 
 _EPOCH = date(1970, 1, 1).toordinal()
@@ -145,16 +146,16 @@ class Caught:
         """Memory that it takes, about [bytes]."""
         return self.days.nbytes + 5 * self.of.nbytes + 300 * len(self.species.values) + 1000
 
-    def of_species(self, name: str | None) -> BoolArray:
-        """Return which rows are of a species by code or name; all of them without one."""
-        if name is None:
+    def of_species(self, names: Names | None) -> BoolArray:
+        """Return which rows are of a species by its names and codes; all of them without any."""
+        if names is None:
             return np.ones(len(self.of), dtype=np.bool_)
-        called = np.array([is_named(one, name) for one in self.species.values], dtype=np.bool_)
-        return called[self.species.codes] if len(called) else np.zeros(0, dtype=np.bool_)
+        meant = np.array([is_meant(one, names) for one in self.species.values], dtype=np.bool_)
+        return meant[self.species.codes] if len(meant) else np.zeros(0, dtype=np.bool_)
 
-    def counts(self, name: str | None) -> IntArray:
-        """Return how many each thing caught, of one species where that is given."""
-        rows = self.of_species(name)
+    def counts(self, names: Names | None) -> IntArray:
+        """Return how many each thing caught, of one species where its names are given."""
+        rows = self.of_species(names)
         return np.bincount(self.of[rows], self.sums[rows, 0], len(self.days)).astype(np.int64)
 
 

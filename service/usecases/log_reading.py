@@ -18,6 +18,7 @@ from service.storage.repositories.log_months import FACT_PART, JOIN_PART, NO_MON
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
 from service.usecases.log_columns import Bests, Caught, FactYear, JoinsBehind, LogYear, YearCaught
+from service.usecases.log_species import Names, names_meant
 from service.usecases.stale_joins import STAMP
 
 
@@ -136,6 +137,16 @@ class LogReader:
             (self._year(LogYear, ROW_PART, "", year, rows), self._year(Caught, ROW_PART, "caught", year, caught))
             for year in self._wanted(ROW_PART, wanted)
         ]
+
+    def names_meant(self, species: str | None) -> Names | None:
+        """Return the names and codes that the whole log has for a species, whatever is asked of it; None without one.
+
+        A catch without its code is of the species that others have a code for, in whatever year these are.
+        """
+        if species is None:
+            return None
+        everything = (*self.trips_caught(TripFilter()), *self.rows_caught(TripFilter()))
+        return names_meant(species, (named for _, caught in everything for named in caught.species.values))
 
     def facts(self, factor: str, wanted: TripFilter) -> list[FactYear]:
         """Return the counts of joined trips in the bins of a factor, of the years that are asked for."""

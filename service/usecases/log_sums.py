@@ -10,7 +10,8 @@ import numpy as np
 from service.storage.facts import name_hash
 from service.storage.repositories.joins import TripFilter
 from service.usecases.log_columns import Coded, FactYear, YearCaught
-from service.usecases.tallies import Named, SpeciesCount, merge_species
+from service.usecases.log_species import Names, keys_of, told_by
+from service.usecases.tallies import SpeciesCount, species_named
 from tidecore.timebase import US_PER_HOUR
 from tidecore.units import BoolArray, FloatArray
 
@@ -29,27 +30,34 @@ class TripTable:
 
 
 def sum_species(
-    trips: Iterable[YearCaught], rows: Iterable[YearCaught], wanted: TripFilter, species: str | None
+    trips: Sequence[YearCaught], rows: Sequence[YearCaught], wanted: TripFilter, species: Names | None
 ) -> list[SpeciesCount]:
     """Return what trips and coarse rows caught by species, the most first; one species alone where it is given."""
-    found: dict[Named, list[int]] = {}
+    spelled = [named for _, caught in (*trips, *rows) for named in caught.species.values]
+    keys = keys_of(spelled)
+    told = told_by(spelled, keys)
+    numbers = {key: number for number, key in enumerate(told)}
+    found = np.zeros((len(told), 5), dtype=np.int64)
     for years, coarse in ((trips, False), (rows, True)):
         for year, caught in years:
-            chosen = year.places.chosen(wanted)
-            own = chosen[caught.of] & caught.of_species(species)
-            at, many = caught.species.codes[own], len(caught.species.values)
-            sums = [np.bincount(at, caught.sums[own, place], many).astype(np.int64).tolist() for place in range(3)]
-            things = np.bincount(at, minlength=many).tolist()
-            for named, count, kept, returned, times in zip(caught.species.values, *sums, things, strict=True):
-                if times:
-                    own_sums = (count, kept, returned, 0 if coarse else times, count if coarse else 0)
-                    before = found.get(named, (0, 0, 0, 0, 0))
-                    found[named] = [one + other for one, other in zip(before, own_sums, strict=True)]
-    return merge_species(found)
+            own = year.places.chosen(wanted)[caught.of] & caught.of_species(species)
+            of_values = np.array([numbers[keys[named]] for named in caught.species.values], dtype=np.int64)
+            at = of_values[caught.species.codes[own]] if own.any() else np.empty(0, dtype=np.int64)
+            for place in range(3):
+                found[:, place] += np.bincount(at, caught.sums[own, place], len(told)).astype(np.int64)
+            if coarse:
+                found[:, 4] += np.bincount(at, caught.sums[own, 0], len(told)).astype(np.int64)
+            else:
+                # A trip that spells a species in two ways caught it once.
+                each = np.unique(np.stack([at, caught.of[own]]), axis=1)[0]
+                found[:, 3] += np.bincount(each, minlength=len(told))
+    sums = zip(told.values(), found.tolist(), strict=True)
+    there = [SpeciesCount(species_named(named), *counts) for named, counts in sums if counts[0]]
+    return sorted(there, key=lambda one: (-one.count, one.species.scientific_name))
 
 
 def table_of_facts(
-    years: Iterable[FactYear], wanted: TripFilter, bins: int, species: str | None, *, raw: bool
+    years: Iterable[FactYear], wanted: TripFilter, bins: int, species: Names | None, *, raw: bool
 ) -> TripTable:
     """Return trips by the bins of a factor; effort is of rods in use where ``raw``, else of baits in the water."""
     parts = [_dense(year, year.places.chosen(wanted), bins, species, raw=raw) for year in years]
@@ -61,13 +69,13 @@ def table_of_facts(
 
 
 def _dense(
-    year: FactYear, chosen: BoolArray, bins: int, species: str | None, *, raw: bool
+    year: FactYear, chosen: BoolArray, bins: int, species: Names | None, *, raw: bool
 ) -> tuple[FloatArray, FloatArray, BoolArray]:
     """Return counts and hours of chosen trips, and whether each was in a bin; all of shape trips by bins."""
     found = year if chosen.all() else year.kept(chosen)
     fish, of, efforts, trips = found.caught, found.of_caught, found.efforts, found.of_effort
     if species is not None:
-        wanted = (fish[:, 1:3] == name_hash(species)).any(axis=1)
+        wanted = np.isin(fish[:, 1:3], [name_hash(name) for name in species]).any(axis=1)
         fish, of = fish[wanted], of[wanted]
     shape = (len(found.rods), bins)
     counts = np.bincount(of * bins + fish[:, 0], fish[:, 3], shape[0] * bins).reshape(shape).astype(np.float64)
@@ -76,11 +84,12 @@ def _dense(
     told = efforts[:, 1] if raw else np.where(efforts[:, 3] > 0, np.nan, efforts[:, 2])
     hours[trips, efforts[:, 0]] = told / US_PER_HOUR
     hours[~found.rods] = np.nan
-    return counts, hours, (in_use > 0.0) | (counts > 0.0)
+    # A rod in use without a bait in the water is no effort there, and none that is unknown.
+    return counts, hours, ((in_use > 0.0) & (hours != 0.0)) | (counts > 0.0)
 
 
 def table_of_marks(
-    years: Iterable[YearCaught], wanted: TripFilter, species: str | None, *, raw: bool
+    years: Iterable[YearCaught], wanted: TripFilter, species: Names | None, *, raw: bool
 ) -> tuple[tuple[str, ...], TripTable]:
     """Return trips by their mark, and the ids of these in order."""
     marks, counts, hours = [], [np.zeros(0)], [np.zeros(0)]

@@ -19,6 +19,7 @@ from service.usecases.joining import apart
 from service.usecases.joins import find_basis, make_joins
 from service.usecases.log_columns import Coded, FactYear, LogYear, Places, YearCaught
 from service.usecases.log_reading import Knows, LogBasis, LogReader, RestsOn
+from service.usecases.log_species import Names
 from service.usecases.log_sums import TripTable, table_of_facts, table_of_marks
 from service.usecases.marks import MARKS
 from service.usecases.trips import TRIPS
@@ -65,7 +66,8 @@ class BinRate:
 class RatesView:
     """Rates by bin and all together, and what they rest on.
 
-    ``joined`` of ``fished`` trips are counted; ``rests_on`` are the versions of all joins, of the mark asked for or of
+    ``joined`` of ``fished`` trips are counted; ``named`` says whether anything in the log is called as the species that
+    is asked for, true without one; ``rests_on`` are the versions of all joins, of the mark asked for or of
     the account, whenever the trips were.
     """
 
@@ -76,6 +78,7 @@ class RatesView:
     fished: int
     not_fished: int
     joined: int
+    named: bool
     rests_on: Sequence[RestsOn]
 
 
@@ -101,25 +104,25 @@ def tell_rates(context: Context, caller: Caller, ask: RateAsk, knows: Knows) -> 
             versions = log.versions(TRIP_PART, ROW_PART, FACT_PART)
             if knows(LogBasis(f"rates {ask}", (NUMERICS, *versions, *map(repr, rests_on)))):
                 return None
-        years = log.trips(ask.trips)
+        years, meant = log.trips(ask.trips), log.names_meant(ask.species)
         if bins is None:
-            names, table = table_of_marks(log.trips_caught(ask.trips), ask.trips, ask.species, raw=ask.effort == "raw")
+            names, table = table_of_marks(log.trips_caught(ask.trips), ask.trips, meant, raw=ask.effort == "raw")
         else:
             names = bins.names
             # Trips that are joined anew were chosen by the days that they were logged on, whatever their zone is now.
             wanted = ask.trips if bins.kept else TripFilter()
             facts = log.facts(ask.by, wanted) if bins.kept else _joined_anew(context, unit, ask, bins, years)
-            table = table_of_facts(facts, wanted, len(names), ask.species, raw=ask.effort == "raw")
+            table = table_of_facts(facts, wanted, len(names), meant, raw=ask.effort == "raw")
         rows = log.rows_caught(ask.trips) if ask.by in COARSE and ask.trips.purpose is None else None
     fished = sum(int((one.fished & one.places.chosen(ask.trips)).sum()) for one in years)
     not_fished = sum(int(one.places.chosen(ask.trips).sum()) for one in years) - fished
-    coarse = None if rows is None else _coarse(rows, ask, names)
+    coarse = None if rows is None else _coarse(rows, ask, meant, names)
     together = rate_of_counts(table.counts, table.efforts_h, ask.level, not_fished=not_fished)
     rates = [
         BinRate(name, rate, None if coarse is None else coarse[name])
         for name, rate in zip(names, _by_bin(table, ask.level), strict=True)
     ]
-    return RatesView(ask, names, rates, together, fished, not_fished, len(table.counts), rests_on)
+    return RatesView(ask, names, rates, together, fished, not_fished, len(table.counts), meant != frozenset(), rests_on)
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,12 +200,14 @@ def _by_bin(table: TripTable, level: float) -> list[CatchRate]:
     ]
 
 
-def _coarse(rows: Sequence[YearCaught], ask: RateAsk, names: tuple[str, ...]) -> Mapping[str, CatchRate]:
+def _coarse(
+    rows: Sequence[YearCaught], ask: RateAsk, meant: Names | None, names: tuple[str, ...]
+) -> Mapping[str, CatchRate]:
     """Return the rates of coarse rows by the bins of ``names``, and by marks that no trip was at."""
     parts: dict[str, list[tuple[FloatArray, FloatArray]]] = {name: [] for name in names}
     for year, caught in rows:
         chosen = year.places.chosen(ask.trips) & year.fished
-        counts = caught.counts(ask.species).astype(np.float64)
+        counts = caught.counts(meant).astype(np.float64)
         hours = np.where(year.told, year.efforts_us[:, 0] / US_PER_HOUR, np.nan)
         by = Coded.of(year.places.months.tolist()) if ask.by == "month" else year.places.marks
         for place, value in enumerate(by.values):

@@ -17,10 +17,11 @@ from service.usecases.context import Context
 from service.usecases.insights import OutcomeSum, sum_outcomes
 from service.usecases.log_columns import Bests, LogYear, YearCaught
 from service.usecases.log_reading import Knows, LogBasis, LogReader
+from service.usecases.log_species import Names, is_meant, keys_of, told_by
 from service.usecases.log_sums import sum_species
 from service.usecases.marks import MARKS
-from service.usecases.tallies import Named, SpeciesCount, is_called, species_named
-from tidecore.catchlog import Longest, species_key
+from service.usecases.tallies import Named, SpeciesCount, species_named
+from tidecore.catchlog import Longest
 from tidecore.catchlog.sizes import Length
 from tidecore.errors import Fault
 from tidecore.rules import Species
@@ -108,8 +109,8 @@ def tell_season(
         if knows(LogBasis(question, (*log.versions(TRIP_PART, ROW_PART), *marks))):
             return None
         earlier = [*log.rows_caught(before), *log.trips_caught(before)]
-        bests = log.bests(year)
-    parts = _Parts(trips, rows, asked, species)
+        bests, names = log.bests(year), log.names_meant(species)
+    parts = _Parts(trips, rows, asked, names)
     return SeasonView(
         year,
         mark_id,
@@ -118,10 +119,10 @@ def tell_season(
         parts.months(),
         {key: parts.at(key) for key in keys},
         {view.record.id: view.document.name for view in views},
-        sum_species(trips, rows, asked, species),
-        _firsts([*trips, *rows], asked, earlier, before, species),
-        _longest(bests, mark_id, species),
-        *_worth_naming(trips, asked, species),
+        sum_species(trips, rows, asked, names),
+        _firsts([*trips, *rows], asked, earlier, before, names),
+        _longest(bests, mark_id, names),
+        *_worth_naming(trips, asked, names),
         _why_not([year for year, _ in (*trips, *rows)], asked),
     )
 
@@ -130,7 +131,7 @@ class _Parts:
     """Sums parts of a year."""
 
     def __init__(
-        self, trips: Sequence[YearCaught], rows: Sequence[YearCaught], asked: TripFilter, species: str | None
+        self, trips: Sequence[YearCaught], rows: Sequence[YearCaught], asked: TripFilter, species: Names | None
     ) -> None:
         self._years, self._trips = [one for one, _ in (*trips, *rows)], len(trips)
         self._chosen = [one.places.chosen(asked) for one in self._years]
@@ -162,7 +163,7 @@ class _Parts:
 
 
 def _worth_naming(
-    trips: Iterable[YearCaught], asked: TripFilter, species: str | None
+    trips: Iterable[YearCaught], asked: TripFilter, species: Names | None
 ) -> tuple[list[TripOfSeason], list[TripOfSeason]]:
     """Return the trips that caught most, and the last of the blank ones."""
     best, blank = [], []
@@ -196,22 +197,22 @@ def _firsts(
     asked: TripFilter,
     earlier: Iterable[YearCaught],
     before: TripFilter,
-    species: str | None,
+    species: Names | None,
 ) -> list[First]:
-    found: dict[tuple[str, str], tuple[int, Species]] = {}
-    for year in years:
-        for named, day in _first_days(year, asked, species).items():
-            one = species_named(named)
-            if species_key(one) not in found or day < found[species_key(one)][0]:
-                found[species_key(one)] = (day, one)
-    known = {species_key(species_named(named)) for year in earlier for named in _first_days(year, before, species)}
+    now = [one for year in years for one in _first_days(year, asked, species).items()]
+    then = [named for year in earlier for named in _first_days(year, before, species)]
+    keys = keys_of([*(named for named, _ in now), *then])
+    told, known = told_by((named for named, _ in now), keys), {keys[named] for named in then}
+    days: dict[str, int] = {}
+    for named, day in now:
+        days[keys[named]] = min(day, days.get(keys[named], day))
     return [
-        First(one, date.fromordinal(day), ever=key not in known)
-        for key, (day, one) in sorted(found.items(), key=lambda item: (item[1][0], item[0][1]))
+        First(species_named(told[key]), date.fromordinal(day), ever=key not in known)
+        for key, day in sorted(days.items(), key=lambda one: (one[1], told[one[0]][0]))
     ]
 
 
-def _first_days(found: YearCaught, asked: TripFilter, species: str | None) -> dict[Named, int]:
+def _first_days(found: YearCaught, asked: TripFilter, species: Names | None) -> dict[Named, int]:
     """Return the first day (its ordinal) of every species as it was spelled that is asked for."""
     year, caught = found
     own = year.places.chosen(asked)[caught.of] & caught.of_species(species)
@@ -222,12 +223,15 @@ def _first_days(found: YearCaught, asked: TripFilter, species: str | None) -> di
     return {named[place]: int(days[place]) for place in np.flatnonzero(there).tolist()}
 
 
-def _longest(bests: Bests, mark_id: str | None, species: str | None) -> list[Longest]:
-    found: dict[tuple[str, str, str], Longest] = {}
+def _longest(bests: Bests, mark_id: str | None, species: Names | None) -> list[Longest]:
+    found: dict[tuple[str, str], Longest] = {}
+    spelled = [named for _, _, named, _ in bests.found]
+    keys = keys_of(spelled)
+    told = told_by(spelled, keys)
     for (_, mark, named, kind), (cm, precision, at_us) in sorted(bests.found.items(), key=lambda one: one[1][2]):
-        one = species_named(named)
-        key = (*species_key(one), kind)
-        wanted = mark_id in (None, mark) and (species is None or is_called(one, species))
+        key = (keys[named], kind)
+        wanted = mark_id in (None, mark) and (species is None or is_meant(named, species))
         if wanted and (key not in found or cm > found[key].length.cm):
-            found[key] = Longest(one, Length.model_construct(cm=cm, kind=kind, precision_cm=precision), at_us)
+            length = Length.model_construct(cm=cm, kind=kind, precision_cm=precision)
+            found[key] = Longest(species_named(told[keys[named]]), length, at_us)
     return sorted(found.values(), key=lambda one: (one.species.scientific_name, one.length.kind))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from zoneinfo import ZoneInfo
@@ -18,7 +18,6 @@ from tidecore.catchlog import (
     coarse_effort,
     effort_on_record,
     longest_of,
-    species_key,
     tally_catches,
     tally_row,
 )
@@ -63,40 +62,6 @@ def diary_sums(row: DiaryRow, zone: ZoneInfo) -> Mapping[str, Link]:
         "coarse_us": None if hours != hours else round(hours * US_PER_HOUR),
         "caught": _write_tallies(tally_row(row)),
     }
-
-
-def merge_species(found: Mapping[Named, Sequence[int]]) -> list[SpeciesCount]:
-    """Return sums of species as they were spelled, those of `SpeciesCount` in its order; by species, the most first."""
-    merged: dict[tuple[str, str], SpeciesCount] = {}
-    for named, sums in found.items():
-        species = species_named(named)
-        before = merged.get(species_key(species))
-        own = SpeciesCount(species, *sums)
-        merged[species_key(species)] = own if before is None else _together(before, own)
-    return sorted(merged.values(), key=lambda one: (-one.count, one.species.scientific_name))
-
-
-def _together(one: SpeciesCount, other: SpeciesCount) -> SpeciesCount:
-    """Return both counts of a species that was spelled in two ways, by its first spelling."""
-    return SpeciesCount(
-        one.species,
-        one.count + other.count,
-        one.kept + other.kept,
-        one.returned + other.returned,
-        one.trips + other.trips,
-        one.from_diary + other.from_diary,
-    )
-
-
-def is_called(species: Species, name: str) -> bool:
-    """Return whether somebody means a species by its FAO code or its scientific name."""
-    called = name.casefold()
-    return called == (species.fao_code or "").casefold() or called == species.scientific_name.casefold()
-
-
-def is_named(named: Named, name: str) -> bool:
-    """Return what `is_called` does, of a species as it was spelled."""
-    return is_called(species_named(named), name)
 
 
 def _write_tallies(tallies: Iterable[SpeciesTally]) -> str:

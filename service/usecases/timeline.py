@@ -166,8 +166,8 @@ def _wanted(names: Sequence[str] | None) -> tuple[str, ...]:
     registry = factors()
     wanted = tuple(registry) if names is None else tuple(dict.fromkeys(names))
     faults = [
-        Fault(f"factors.{place}", f"there is no factor {ascii(name)[:60]}", one_of(registry, name))
-        for place, name in enumerate(wanted)
+        Fault("factor", f"there is no factor {ascii(name)[:60]}", one_of(registry, name))
+        for name in wanted
         if name not in registry
     ]
     if faults:

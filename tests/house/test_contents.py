@@ -84,7 +84,7 @@ def test_a_trace_of_the_place_is_seen(sample):
 
 
 def test_examples_are_of_no_real_place():
-    """Demo data, guides, recipes and the contract with its examples; where the library is told of zones is no example."""
+    """Demo data, guides, recipes and the contract with its examples; what tells the library of zones is none."""
     shown = [name for name in tracked() if name.startswith(("README", "demo_stations/", "openapi/", "service/api/"))]
     assert [name for name in shown if CITY.search(text_of(name))] == []
     assert CITY.search('"time_zone": "Europe/' + 'Lisbon"')

@@ -244,6 +244,17 @@ def test_a_record_over_the_limit_is_refused_and_leaves_nothing(serve, tmp_path, 
     assert client.get(f"/v1/stations/{station}/fits").json()["items"] == []
 
 
+@pytest.mark.parametrize("path", ["/v1/stations/{station}/fits", "/v1/imports?kind=mark"], ids=["records", "rows"])
+def test_a_spool_folder_that_cannot_be_written_is_said(serve, tmp_path, path):
+    (tmp_path / "file").write_text("")
+    client = serve(spool=tmp_path / "file" / "uploads")
+    station = client.post("/v1/stations", json={"name": "Gauge Point", "latitude": 51.0}).json()["id"]
+    refused = client.post(path.format(station=station), content=b"time,level\n", headers=CSV)
+    said = problem(refused, 503, "store-unavailable")
+    assert "EBBMARK_SPOOL" in said["detail"]
+    assert refused.headers["retry-after"]
+
+
 def test_a_sparse_file_over_64_mebibytes_is_refused(coastal, tmp_path):
     client, coast = coastal
     sparse = tmp_path / "sparse.csv"

@@ -105,6 +105,9 @@ def test_rates_by_default_bins_are_those_of_every_second(coast, seconds):
     for name, one in by_name(found).items():
         assert one["effort_h"] * 3600.0 == pytest.approx(effort[name], abs=20.0), name
         assert one["count"] + one["uncounted"] == caught[name], name
+        # One trip has no casts on record. Rods in use after the last cast are no effort, and none that is unknown.
+        assert one["effort_unknown"] <= 1, name
+        assert (one["trips"] > 0) == (effort[name] > 0), name
     assert found["together"]["effort_h"] == pytest.approx(sum(effort.values()) / 3600.0, abs=0.001)
     assert (found["together"]["count"], found["together"]["uncounted"]) == (8, 1)
     assert found["trips"] == {"fished": 6, "not_fished": 1, "counted": 6, "not_joined": 0, "older": 0}

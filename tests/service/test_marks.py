@@ -140,8 +140,8 @@ def test_a_mark_without_a_tide_has_no_timeline(coastal):
 @pytest.mark.parametrize(
     ("params", "slug", "field"),
     [
-        ({"factor": ["height", "sea_monsters"]}, "invalid-input", "factors.1"),
-        ({"factor": ""}, "invalid-input", "factors.0"),
+        ({"factor": ["height", "sea_monsters"]}, "invalid-input", "factor"),
+        ({"factor": ""}, "invalid-input", "factor"),
         ({"end": "2028-06-01T00:00:00Z"}, "span-too-long", "end"),
         ({"end": "2027-06-01T00:00:00Z", "step": "1min"}, "too-many-points", "step"),
         ({"start": "2026-06-03T00:00:00Z"}, "invalid-span", "end"),

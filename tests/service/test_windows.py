@@ -166,9 +166,9 @@ def test_what_holds_nowhere_says_why(coastal):
     assert (found["found"], found["windows"]) == (0, [])
     high, waves = found["without_window"]
     assert (high["mark_id"], high["best_score"], high["best_time"]) == (coast.mark, 0.0, None)
-    assert any("height never suits" in reason for reason in high["reasons"])
+    assert any("The height of the tide never suits" in reason for reason in high["reasons"])
     assert (waves["excluded_by"], waves["excluded_share"]) == (["wave_height"], 1.0)
-    assert any("wave_height" in reason and "unknown" in reason for reason in waves["reasons"])
+    assert any("height of the waves" in reason and "unknown" in reason for reason in waves["reasons"])
 
 
 def test_all_marks_and_rules_unless_named(client):

@@ -23,6 +23,7 @@ from tidecore.units import IntArray
 
 #: Farthest from high or low water [h].
 FARTHEST_H = 13.0
+_DAY_MIN = 24 * 60
 
 _NUMBER = r"([+-]?\s*\d{1,2}(?:[.,]\d{1,2})?)\s*h?"
 _TIDE_HOURS = re.compile(rf"(HW|LW)\s*{_NUMBER}\s*(?:to|\.\.)\s*{_NUMBER}", re.IGNORECASE)
@@ -139,7 +140,8 @@ def coarse_effort(row: DiaryRow, zone: zoneinfo.ZoneInfo, waters_us: IntArray | 
     row : DiaryRow
         Its date and hours are by the clocks of ``zone``; hours past midnight end on the day after.
     zone : ZoneInfo
-        That of the mark.
+        That of the mark. Where hours begin or end at a time that its clocks show twice, the fewer hours count and
+        there are no spans.
     waters_us : int64 array, optional
         The high or low waters, as the row names, of at least its date [microseconds since 1970, ascending]. Of two on
         its date it is not known which is meant, unless the row says: the hours count once, and there are no spans.
@@ -156,6 +158,15 @@ def coarse_effort(row: DiaryRow, zone: zoneinfo.ZoneInfo, waters_us: IntArray | 
         found = spans(WeeklyHours(hours=row.hours, dates=date), zone, around)
         if not len(found):
             return CoarseEffort(nowhere, float("nan"), ("the clocks skip these hours on the day: effort unknown",))
+        twice, more_h = _shown_twice(row.hours, day, zone)
+        if twice:
+            start, end = row.hours.minutes
+            least_h = (end - start) % _DAY_MIN / 60.0
+            note = (
+                f"the clocks show {' and '.join(twice)} twice on the day: which is meant is not known, {least_h:g} or "
+                f"{least_h + more_h:g} h; the fewer are counted"
+            )
+            return CoarseEffort(nowhere, least_h * row.rods, (note,))
         notes = tuple(
             f"the clocks change on the day: hours are those that passed ({float(_hours(found)):g} h)"
             for change in clock_changes(zone, around)
@@ -172,12 +183,32 @@ def coarse_effort(row: DiaryRow, zone: zoneinfo.ZoneInfo, waters_us: IntArray | 
         place = ("first", "second").index(row.tide.which)
         on_it = on_it[place : place + 1]
     if len(on_it) != 1:
-        several = f"{len(on_it)} such waters on the day: which was fished is not known"
-        return CoarseEffort(
-            nowhere, length * row.rods, ("the water of the day is not given" if not on_it else several,)
-        )
+        if on_it:
+            note = f"{len(on_it)} such waters on the day: which was fished is not known"
+        elif waters_us is None:
+            note = "the water of the day is not given"
+        else:
+            which = "" if row.tide.which is None else f"{row.tide.which} "
+            note = f"the day has no {which}such water: when is not known"
+        return CoarseEffort(nowhere, length * row.rods, (note,))
     edges = [on_it[0] + round(hours * US_PER_HOUR) for hours in (row.tide.from_h, row.tide.to_h)]
     return CoarseEffort(np.array([edges], dtype=np.int64), length * row.rods, ())
+
+
+def _shown_twice(hours: Hours, day: datetime.date, zone: zoneinfo.ZoneInfo) -> tuple[list[str], float]:
+    """Return the ends of hours that the clocks show twice, and how many hours lie between the two times.
+
+    Of a whole day nothing is unsure: it lasts as long as it lasts.
+    """
+    start, end = hours.minutes
+    found, apart_h = [], 0.0
+    for text, minutes in ((hours.from_, start), (hours.to, end if end > start else end + _DAY_MIN)):
+        at = datetime.datetime.combine(day, datetime.time()) + datetime.timedelta(minutes=minutes)
+        first, second = (at.replace(tzinfo=zone, fold=fold).utcoffset() for fold in (0, 1))
+        if first is not None and second is not None and first > second and hours.minutes != (0, _DAY_MIN):
+            found.append(text)
+            apart_h = (first - second) / datetime.timedelta(hours=1)
+    return found, apart_h
 
 
 def _hours(found: IntArray) -> float:

@@ -105,6 +105,8 @@ def _of_one(
             yield finding_of(
                 "in_order", "season", f"{name}: the season is open by the rule on file.", rule, days[0], at
             )
+    if not any(rule.release_only or rule.banned for rule in rules):
+        yield none_on_file("season", name, "season", at)
     sized = [rule for rule in rules if rule.sizes]
     for rule in sized:
         verdict, text = _size(catch.length, rule.sizes)

@@ -15,6 +15,8 @@ from tidecore.units import FloatArray
 
 #: Evidence of fewer events, or of fewer trips, is thin; a choice of ours.
 THIN_EVENTS, THIN_TRIPS = 10, 5
+#: Over-dispersion from which on it is said in words: less is 1.0 when told to a tenth.
+_TOLD_DISPERSION = 1.05
 
 Evidence = Literal["none", "thin", "fair"]
 
@@ -157,7 +159,7 @@ def _worth(count: int, effort_h: float, trips: int, dispersion: float) -> tuple[
     said = f"{count} in {effort_h:.1f} rod-hours of {trips} {'trip' if trips == 1 else 'trips'}"
     if math.isnan(dispersion):
         said += "; how much trips differ is not known, so the limits are as if every fish came for itself"
-    elif dispersion > 1.0:
+    elif dispersion >= _TOLD_DISPERSION:
         said += f"; trips differ more than chance alone makes them ({dispersion:.1f} times)"
     if count < THIN_EVENTS or trips < THIN_TRIPS:
         return "thin", f"thin evidence: {said}"

@@ -46,7 +46,8 @@ def group_tides(
     First pairs too near in height or time are taken out, then double waters are joined. A pair is taken out when no
     neighbouring pair differs less in height (then in time), which gives what taking them out one at a time gives,
     the smallest first: pairs act on each other only through their neighbours, so that a tide comes out the same
-    whatever span is looked at, and the higher high water (lower low water) stays.
+    whatever span is looked at. Where a pair is too near in time alone, and one beside it that is not differs less, the
+    latter goes in its place: else the higher high water (lower low water) would not stay.
 
     Parameters
     ----------

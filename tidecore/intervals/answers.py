@@ -9,7 +9,7 @@ import numpy as np
 from tidecore.errors import Fault, InvalidInput
 from tidecore.extremes import Extremes
 from tidecore.harmonics import Harmonics
-from tidecore.intervals.calibration import Calibration, time_features
+from tidecore.intervals.calibration import LEAST_DAYS, Calibration, time_features
 from tidecore.intervals.features import features_of
 from tidecore.intervals.spread import quantile_at
 from tidecore.intervals.surge import check_surge_sd
@@ -78,7 +78,7 @@ def check_level(level: float, field: str = "level") -> float:
 def required(found: Calibration | None) -> Calibration:
     """Return the calibration of a model; InvalidInput for a model that has none."""
     if found is None:
-        raise InvalidInput(Fault("level", NO_INTERVAL, "a model fitted to a record of 20 days or more"))
+        raise InvalidInput(Fault("level", NO_INTERVAL, f"a model fitted to a record of {LEAST_DAYS:g} days or more"))
     return found
 
 

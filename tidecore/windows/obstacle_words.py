@@ -14,6 +14,8 @@ from tidecore.windows.obstacle import Obstacle, WhyNot
 from tidecore.windows.wording import day_and_clock, hours_words, listed
 
 _HOUR = np.timedelta64(1, "h")
+#: Decimals of what is said in a unit; two in any other.
+_DECIMALS = {"m/s": 1, "h": 1, "min": 0, "d": 1, "degree": 1, "s": 1, "degC": 1, "hPa": 0, "%": 0, "mm/h": 1}
 
 
 def obstacle_sentences(found: WhyNot, rule: SpeciesRule, mark: Mark, *, over_span: bool) -> tuple[str, ...]:
@@ -55,7 +57,7 @@ def _obstacle(zone: zoneinfo.ZoneInfo, one: Obstacle) -> str:
     weighs = "" if one.role == "require" else " (it only weighs)"
     if one.unknown_because is not None:
         return f"The {name} is not known{weighs}: {one.unknown_because}."
-    off = "" if one.off_by is None else f", off by {one.off_by:.3g}{_unit(one.unit)}"
+    off = "" if one.off_by is None else f", off by {_number(one.off_by, one.unit)}"
     wants = "" if one.needed is None else f"; it would need {needed}{off}"
     sentence = f"The {name} is {_value(one.value, one.unit, one.factor)}{weighs}{wants}"
     times = [
@@ -74,12 +76,16 @@ def _value(value: float | str | bool | None, unit: str, factor: str) -> str:
         day = datetime.date(2000, 1, 1) + datetime.timedelta(days=round(value) - 1)
         return f"{day.day} {day:%B}"
     if isinstance(value, float):
-        return f"{value:.3g}{_unit(unit)}"
+        return _number(value, unit)
     return "unknown" if value is None else value.replace("_", " ")
 
 
-def _unit(unit: str) -> str:
-    return "" if unit in ("", "1") else f" {unit}"
+def _number(value: float, unit: str) -> str:
+    """Return a number as people say it, with its unit; what is less than can be said is no nothing."""
+    decimals = _DECIMALS.get(unit, 2) if abs(value) < 100.0 else 0
+    least = 10.0**-decimals
+    said = f"under {least:g}" if 0.0 < value < least / 2.0 else f"{round(value, decimals) + 0.0:g}"
+    return said if unit in ("", "1") else f"{said} {unit}"
 
 
 def _day(zone: zoneinfo.ZoneInfo, time: np.datetime64) -> str:

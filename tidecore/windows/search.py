@@ -12,7 +12,7 @@ from tidecore.rules import SpeciesRule, rule_at, suitability
 from tidecore.rules.tree import ClosedSeason, Role
 from tidecore.safety import Care
 from tidecore.timebase import US_PER_MINUTE
-from tidecore.timeline import Timeline, find_factor
+from tidecore.timeline import Timeline, factor_words, find_factor
 from tidecore.windows.account import account
 from tidecore.windows.axis import Axis, axes
 from tidecore.windows.filtering import held_to, say_filter, true_spans
@@ -22,6 +22,8 @@ from tidecore.windows.scoring import ROUNDING, Scores, score_rule
 from tidecore.windows.spans import find_spans
 from tidecore.windows.unknowns import unknown_terms
 from tidecore.windows.window import Done, UnknownTerm, Window
+
+_ROLES: dict[Role, str] = {"require": "required", "prefer": "preferred"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,8 +249,8 @@ def _sentences(
         "decided": "settled by others of its group",
     }
     said = [
-        f"{unknown.factor} ({unknown.role}) is unknown for {unknown.share:.0%} of the span and {done[unknown.policy]}: "
-        f"{unknown.reason}."
+        f"The {factor_words(unknown.factor)} ({_ROLES[unknown.role]}) is unknown for {unknown.share:.0%} of the span "
+        f"and {done[unknown.policy]}: {unknown.reason}."
         for unknown in unknowns
     ]
     suits = suitability(rule, timeline.mark)
@@ -277,7 +279,7 @@ def _shortcoming(rule: SpeciesRule, report: TermReport, k: int) -> list[str]:
         return [f"Closed season {term.season} by {term.season.source}: {closed}, and nothing holds there."]
     if best is None or best >= rule.threshold - ROUNDING:
         return []
-    return [f"{report.factor} never suits: at best {best:.2f} of {rule.threshold:.2f} needed."]
+    return [f"The {factor_words(report.factor)} never suits: at best {best:.2f} of {rule.threshold:.2f} needed."]
 
 
 def _listed(beds: tuple[str, ...]) -> str:

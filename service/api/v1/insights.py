@@ -41,7 +41,7 @@ OfSpecies = Annotated[
     Query(
         min_length=1,
         max_length=120,
-        description="Only of this species: its FAO code or its scientific name.",
+        description="Only of this species: its FAO code, its scientific name, or a local name that the log has for it.",
         examples=["BSS"],
     ),
 ]

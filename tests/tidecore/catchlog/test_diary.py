@@ -59,6 +59,34 @@ def test_an_hour_that_comes_twice_or_never_is_said(date, hours):
     assert "clocks change" in found.notes[0]
 
 
+@pytest.mark.parametrize(
+    ("start", "end"),
+    [("01:30", "02:30"), ("02:30", "04:00"), ("02:10", "02:40"), ("23:00", "02:15"), ("02:45", "03:00")],
+)
+def test_hours_that_end_in_an_hour_told_twice_count_as_one_stretch_at_its_shortest(start, end):
+    """Readings by zoneinfo: every pair of instants that clocks at 2019-10-27 in Berlin show as start and end."""
+    first, last = (datetime.datetime.fromisoformat(f"2019-10-27T{text}") for text in (start, end))
+    first -= datetime.timedelta(days=start == "23:00")
+    pairs = [
+        (last.replace(tzinfo=BERLIN, fold=b).timestamp() - first.replace(tzinfo=BERLIN, fold=a).timestamp()) / 3600.0
+        for a in (0, 1)
+        for b in (0, 1)
+    ]
+    lengths = sorted({one for one in pairs if one > 0.0})
+    found = coarse_effort(row(date=first.date().isoformat(), hours={"from": start, "to": end}, rods=2), BERLIN)
+    assert found.rod_hours == pytest.approx(2.0 * lengths[0])
+    assert len(found.spans_us) == 0
+    (note,) = found.notes
+    assert "twice" in note
+    assert f"{lengths[0]:g} or {lengths[-1]:g} h" in note
+
+
+def test_a_whole_day_lasts_as_long_as_it_lasts():
+    """In the Azores the hour from midnight came twice on 2019-10-27."""
+    azores = zoneinfo.ZoneInfo("Atlantic/Azores")
+    assert coarse_effort(row(date="2019-10-27", hours={"from": "00:00", "to": "24:00"}), azores).rod_hours == 25.0
+
+
 def test_hours_of_the_tide_need_its_water():
     tidal = row(tide={"event": "high_water", "from_h": -2, "to_h": 2}, rods=2)
     found = coarse_effort(tidal, BERLIN, np.array([us("2019-07-12T22:30") - 12 * HOUR, us("2019-07-13T10:00")]))
@@ -69,6 +97,9 @@ def test_hours_of_the_tide_need_its_water():
     assert "which was fished is not known" in two.notes[0]
     assert coarse_effort(tidal, BERLIN).notes == ("the water of the day is not given",)
     second = row(tide={"event": "high_water", "from_h": -2, "to_h": 2, "which": "second"}, rods=2)
+    alone = coarse_effort(second, BERLIN, np.array([us("2019-07-13T10:00")]))
+    assert (len(alone.spans_us), alone.rod_hours) == (0, 8.0)
+    assert alone.notes == ("the day has no second such water: when is not known",)
     told = coarse_effort(second, BERLIN, np.array([us("2019-07-12T22:30"), us("2019-07-13T10:55")]))
     assert told.spans_us.tolist() == [[us("2019-07-13T08:55"), us("2019-07-13T12:55")]]
 

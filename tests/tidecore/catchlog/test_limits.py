@@ -77,6 +77,12 @@ def test_no_rule_on_file_is_never_leave_to_keep():
     # A rule of size alone says nothing of the bag, and one of the bag nothing of size.
     assert of("bag", judge_catches([kept()], [SIZE], ZONE))[0].verdict == "no_rule_on_file"
     assert of("size", judge_catches([kept()], [rule(bag=2)], ZONE))[0].verdict == "no_rule_on_file"
+    # Nor does either of them of the season; one of its rules that names one is enough.
+    lone = of("season", judge_catches([kept()], [SIZE, rule(bag=2)], ZONE))
+    assert [one.verdict for one in lone] == ["no_rule_on_file"]
+    assert "no season on file" in lone[0].text
+    open_now = rule(banned=[{"from": "01-01", "to": "02-28"}])
+    assert [one.verdict for one in of("season", judge_catches([kept()], [SIZE, open_now], ZONE))] == ["in_order"]
     assert worst(()) == "no_rule_on_file"
 
 

@@ -42,6 +42,7 @@ def test_thin_evidence_is_named():
     fair = catch_rate(trips(2, 3, 1, 2, 3, 2))
     assert fair.evidence == "fair"
     assert (fair.wide_lower, fair.wide_upper) == (fair.lower, fair.upper)
+    assert "trips differ" not in fair.words
 
 
 def test_bursts_widen_the_limits():
@@ -51,11 +52,25 @@ def test_bursts_widen_the_limits():
     assert "trips differ more than chance" in found.words
 
 
+@pytest.mark.parametrize(("dispersion", "told"), [(1.0, None), (1.049, None), (1.06, "1.1"), (2.0, "2.0")])
+def test_an_over_dispersion_of_1_to_a_tenth_is_not_said_to_be_any(dispersion, told):
+    words = catch_rate(trips(3), dispersion=dispersion).words
+    assert ("differ more" in words) == (told is not None)
+    assert "(1.0 times)" not in words
+    if told is not None:
+        assert f"({told} times)" in words
+
+
 def test_a_thin_bin_takes_the_over_dispersion_of_the_others():
     found = rates_by_bin({"dark": trips(9, 0, 0, 5, 0, 1), "light": trips(2, 0), "dusk": []})
     assert found["light"].dispersion == found["dark"].dispersion > 1.0
     assert found["light"].wide_upper > found["light"].upper
     assert found["dusk"].evidence == "none"
+    # That of those that differ most, where several tell theirs.
+    many = {"even": trips(2, 3, 1, 2, 3, 2), "dark": trips(9, 0, 0, 5, 0, 1), "some": trips(3, 0, 1, 2, 0, 3)}
+    each = {name: catch_rate(one).dispersion for name, one in many.items()}
+    assert each["even"] < each["some"] < each["dark"]
+    assert rates_by_bin({**many, "light": trips(2, 0)})["light"].dispersion == each["dark"]
 
 
 def test_faults_come_at_once():

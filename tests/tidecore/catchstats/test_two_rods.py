@@ -68,6 +68,17 @@ def test_too_early_to_judge():
     assert (none.advice, none.by_fish, none.shared_h) == ("leave", None, 0.0)
 
 
+@pytest.mark.parametrize(("minutes", "advice"), [(29, "leave"), (30, "change_one_thing")])
+def test_a_change_is_judged_from_half_an_hour_on(minutes, advice):
+    assert advise(rod("near", on=((minutes, 0),)), rod("far"), NOW).advice == advice
+
+
+def test_bites_alike_on_both_are_no_silence():
+    found = advise(rod("near", bites=(40,)), rod("far", bites=(50,)), NOW)
+    assert (found.advice, found.chance) == ("leave", 0.5)
+    assert found.why.startswith("no telling them apart")
+
+
 def test_silence_on_both_changes_one_thing_on_one():
     found = advise(rod("near"), rod("far"), NOW)
     assert (found.advice, found.better) == ("change_one_thing", "")
@@ -155,7 +166,7 @@ def test_the_order_of_the_rods_does_not_matter(near, far):
         assert one.tell_more == other.tell_more
 
 
-@pytest.mark.parametrize(("ahead", "behind"), [(1, 0), (2, 0), (2, 1), (3, 2), (5, 4)])
+@pytest.mark.parametrize(("ahead", "behind"), [(1, 0), (2, 0), (2, 1), (3, 2), (5, 4), (4, 1)])
 def test_what_would_settle_it_is_the_fewest_bursts_that_make_it_sure(ahead, behind):
     # One fish every 12 min is a burst of its own; the rates of both after Jeffreys, over the same time.
     found = advise(
@@ -164,8 +175,8 @@ def test_what_would_settle_it_is_the_fewest_bursts_that_make_it_sure(ahead, behi
     assert (found.better, found.advice) == ("near", "leave" if found.chance < 0.85 else "change_one_thing")
     sure = [scipy.stats.beta.sf(0.5, ahead + more + 0.5, behind + 0.5) >= 0.95 for more in range(40)]
     more = sure.index(True)
-    assert found.tell_more.startswith(f"{more} more fish")
-    assert "on near and none on far would make it 0.95" in found.tell_more
+    fish = "fish" if more == 1 else "fish, well apart,"
+    assert found.tell_more.startswith(f"{more} more {fish} on near and none on far would make it 0.95")
     # As many again as it has take as long again.
     assert f"in about {more * 1.5 / ahead:.1f} h" in found.tell_more
 

@@ -47,7 +47,9 @@ def test_levels_above_an_unknown_datum_are_no_levels() -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "level", "source"), [("", 0.0, "x"), ("unknown", 0.0, "x"), ("MSL", float("nan"), "x"), ("MSL", 1.0, " ")]
+    ("name", "level", "source"),
+    [("", 0.0, "x"), ("unknown", 0.0, "x"), ("MSL", float("nan"), "x"), ("MSL", 1.0, " ")]
+    + [("MSL", level, "x") for level in (1000.1, -1000.1, float("inf"), -float("inf"))],
 )
 def test_a_statement_says_what_where_and_who(name: str, level: float, source: str) -> None:
     with pytest.raises(InvalidInput, match="datum_levels"):

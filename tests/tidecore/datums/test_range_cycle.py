@@ -6,7 +6,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.tidecore.extremes.plain_tide import HOUR, SPEEDS, plain_tide
-from tidecore.datums.range_cycle import RangeCycle, epoch_cycle, mean_spring_range, range_cycle
+from tidecore.datums.range_cycle import (
+    RangeCycle,
+    _highest_first,
+    _peaks,
+    epoch_cycle,
+    mean_spring_range,
+    range_cycle,
+)
 from tidecore.errors import InvalidSpan
 from tidecore.timebase import US_PER_DAY, TimeGrid
 
@@ -151,8 +158,46 @@ def test_springs_are_at_least_seven_days_apart_and_stand_out() -> None:
             assert np.all(here > sign * cycle.daily_range_at(instants + days * US_PER_DAY))
 
 
+def highest_first(times: list[int], values: list[int]) -> list[bool]:
+    """Literally: the highest of those left, of equals the earliest, is chosen, and what is within 7 days goes."""
+    chosen, left = [False] * len(times), list(range(len(times)))
+    while left:
+        best = min(left, key=lambda k: (-values[k], times[k]))
+        chosen[best] = True
+        left = [k for k in left if abs(times[k] - times[best]) >= 7 * US_PER_DAY]
+    return chosen
+
+
+@given(st.lists(st.tuples(st.integers(1, 10 * 24), st.integers(0, 6)), max_size=25))
+def test_maxima_are_chosen_the_highest_first_and_those_within_seven_days_go(steps: list[tuple[int, int]]) -> None:
+    times = np.cumsum([hours for hours, _ in steps], dtype=np.int64) * HOUR
+    values = [value for _, value in steps]
+    found = _highest_first(times, np.array(values, dtype=np.float64))
+    assert found.tolist() == highest_first(times.tolist(), values)
+
+
+@pytest.mark.parametrize("late_h", [0.0, 0.25, 0.5, 0.75])
+def test_a_maximum_is_placed_between_the_hours(late_h: float) -> None:
+    # Half a fortnight before and after the cosine is at its least; at half past two hours are equal to the last digit.
+    hours = np.arange(-500, 502)
+    values = 2.0 + np.cos(np.abs(hours - late_h) * 2.0 * np.pi / (14.765 * 24.0))
+    found = _peaks(hours.astype(np.int64) * HOUR, values)
+    assert found[np.abs(found) < 5 * US_PER_DAY].tolist() == pytest.approx([late_h * HOUR], abs=60e6)
+
+
+def test_making_is_growth_from_half_a_day_before_to_half_a_day_after() -> None:
+    cycle = range_cycle(MIXED, START, END)
+    times = np.arange(START.astype(np.int64), END.astype(np.int64), HOUR // 4)
+    day = 12 * HOUR
+    before, after = (np.interp(times + shift, cycle.times_us, cycle.daily_range) for shift in (-day, day))
+    np.testing.assert_array_equal(cycle.making(times), after - before > 1e-6)
+
+
 def test_instants_outside_are_refused() -> None:
     cycle = range_cycle(MIXED, START, END)
+    ends = cycle.times_us[[0, -1]]
+    np.testing.assert_array_equal(cycle.daily_range_at(ends), cycle.daily_range[[0, -1]])
+    assert cycle.daily_range_at(np.empty(0)).size == 0
     with pytest.raises(InvalidSpan, match="expected instants from"):
         cycle.daily_range_at(np.array([cycle.times_us[-1] + 1]))
     with pytest.raises(InvalidSpan, match="expected instants from"):

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tidecore.extremes.grouping import group_tides
+from tidecore.extremes.grouping import group_tides, too_small
 
 HOUR = 3_600_000_000.0
 M2_HOURS = 12.4206012
@@ -78,6 +78,20 @@ def test_higher_high_water_stays_and_kinds_alternate_whatever_is_merged(steps: l
     sign = np.where(maximum, 1.0, -1.0)
     assert np.all(maximum[merged] == maximum[owner[merged]])
     assert np.all((sign * (heights[owner] - heights))[merged] >= -1e-12)
+
+
+def test_the_lower_low_water_stays_where_a_pair_is_too_near_in_time_alone() -> None:
+    # A low water, a hump of 20 cm an hour and a half after it, a trough 10 cm lower than that after three hours more.
+    times, heights, maximum = turning_points([*ENDS[0], 0.2, 0.1, 1.1, 1.0], [*ENDS[1], 1.5, 3.0, 6.0, 6.0])
+    owner = grouped(times, heights, maximum)
+    assert heights[2] < heights[4]
+    assert owner.tolist() == [0, 1, 2, 5, 2, 5, 6]
+
+
+def test_three_centimetres_and_two_hours_are_enough_and_less_of_either_is_not() -> None:
+    heights = np.array([0.0, 0.03, 0.0, 0.5, 0.0, 0.0299, 1.0])
+    times = np.array([0.0, 6.0, 8.0, 10.0, 11.999, 18.0, 24.0]) * HOUR
+    assert too_small(times, heights).tolist() == [False, False, False, True, True, False]
 
 
 def test_of_two_equal_pairs_the_shorter_goes_first_then_the_earlier() -> None:

@@ -15,7 +15,8 @@ from tests.tidecore.model.test_fit import record, truth
 from tidecore.errors import InvalidInput, ModelUnreadable
 from tidecore.harmonics import Harmonics
 from tidecore.intervals import Calibration, calibrate, extreme_bounds, height_bounds, interval_score
-from tidecore.intervals.features import KINDS
+from tidecore.intervals.answers import required
+from tidecore.intervals.features import KINDS, features_of
 from tidecore.timebase import TimeGrid
 
 SIGMA = 0.1
@@ -75,6 +76,44 @@ def test_a_season_that_the_record_lacks_is_not_made_up() -> None:
     turn = 2 * np.pi * over.times_us() / (365.2425 * 86400e6)
     noise = np.random.default_rng(4).normal(0.0, 1.0, over.count) * SIGMA * np.exp(0.7 * np.cos(turn))
     assert calibrated(noise, over).kind in KINDS[:2]
+
+
+def test_a_season_of_surges_alone_widens_the_interval_upwards_alone() -> None:
+    over = grid(3 * 365.25)
+    turn = 2 * np.pi * over.times_us() / (365.2425 * 86400e6)
+    noise = np.random.default_rng(9).normal(0.0, SIGMA, over.count)
+    found = calibrated(np.where(noise > 0.0, noise * np.exp(0.7 * np.cos(turn)), noise), over, kind="season")
+    upper, lower = [], []
+    for start in ("2030-01-01", "2030-07-02"):
+        at = grid(2, start=start)
+        bounds = height_bounds(found, truth(), at.times(), 0.9)
+        upper.append(float(np.mean(bounds.upper - truth().heights(at))))
+        lower.append(float(np.mean(truth().heights(at) - bounds.lower)))
+    assert upper[0] / upper[1] == pytest.approx(np.exp(1.4), rel=0.12)
+    assert lower[0] / lower[1] == pytest.approx(1.0, rel=0.12)
+
+
+def test_what_a_spread_may_depend_on_is_centred_and_bounded() -> None:
+    year, size = 365.2425 * 86_400e6, (1.5, 0.8)
+    times = (np.arange(9) * year / 8.0).astype(np.int64)
+    above, rates = np.array([0.0, 1.5, -1.5, 9.0, -9.0, 0, 0, 0, 0]), np.array([0.0, 0.8, -0.8, 9.0, -9.0, 0, 0, 0, 0])
+    columns = {kind: features_of(kind, times, above, rates, size) for kind in KINDS}
+    assert {kind: one.shape[1] for kind, one in columns.items()} == dict(zip(KINDS, (1, 3, 3, 5, 7), strict=True))
+    for one in columns.values():
+        assert np.all(one[:, 0] == 1.0)
+    eighths = 2.0 * np.pi * np.arange(9) / 8.0
+    for kind in KINDS[2:]:
+        np.testing.assert_allclose(columns[kind][:, 1:3], np.stack((np.cos(eighths), np.sin(eighths)), 1), atol=1e-6)
+    halves = np.stack((np.cos(2.0 * eighths), np.sin(2.0 * eighths)), 1)
+    np.testing.assert_allclose(columns[KINDS[4]][:, 3:5], halves, atol=1e-6)
+    # Height and rate in sizes of the tide, at most two; the rate of a plain tide is centred.
+    for kind in (KINDS[1], KINDS[3], KINDS[4]):
+        rate, height = columns[kind][:5, -2:].T
+        assert height.tolist() == [0.0, 1.0, -1.0, 2.0, -2.0]
+        assert (rate + 2.0 / np.pi).tolist() == pytest.approx([0.0, 1.0, 1.0, 2.0, 2.0])
+    cycle = 0.8 * np.cos(np.linspace(0.0, 2.0 * np.pi, 10_001)[:-1])
+    still = np.zeros(cycle.size)
+    assert features_of("tide", still.astype(np.int64), still, cycle, size)[:, 1].mean() == pytest.approx(0.0, abs=1e-6)
 
 
 def test_skewed_noise_has_a_skewed_interval() -> None:
@@ -174,9 +213,14 @@ def test_a_model_without_a_record_says_so() -> None:
         model.extreme_intervals(model.extremes("2023-01-01", "2023-01-03"))
 
 
-def test_a_short_record_tells_nothing_of_what_it_did_not_see() -> None:
-    over = grid(20)
-    assert calibrate(over.times_us(), truth().heights(over), truth()) is None
+@pytest.mark.parametrize(("days", "told"), [(26, False), (27, True)])
+def test_a_short_record_tells_nothing_of_what_it_did_not_see(days, told) -> None:
+    over = grid(days)
+    found = calibrate(over.times_us(), truth().heights(over), truth())
+    assert (found is not None) is told
+    if not told:
+        with pytest.raises(InvalidInput, match="expected a model fitted to a record of 27 days or more"):
+            required(found)
 
 
 def test_a_record_without_noise_is_taken() -> None:

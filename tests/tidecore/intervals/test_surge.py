@@ -7,7 +7,8 @@ import pytest
 
 from tidecore.errors import InvalidInput
 from tidecore.intervals import surge_of
-from tidecore.intervals.surge import REFERENCE_CAUTION, check_surge_sd
+from tidecore.intervals.surge import REFERENCE_CAUTION, check_surge_sd, series_at
+from tidecore.timebase import US_PER_HOUR
 
 
 def test_a_centimetre_for_each_hectopascal_below_reference() -> None:
@@ -58,3 +59,14 @@ def test_a_standard_deviation_needs_a_surge() -> None:
     for sd, surge in ((0.1, False), (-0.1, True), (float("nan"), True)):
         with pytest.raises(InvalidInput, match="surge_sd_m"):
             check_surge_sd(sd, surge)
+
+
+def test_a_series_is_straight_between_its_values_and_unknown_elsewhere() -> None:
+    known = np.array([0, 3, 9, 16, 17, 18]) * US_PER_HOUR
+    values = np.array([1.0, 4.0, 1.0, 2.0, np.nan, 3.0])
+    hours = {-1: np.nan, 0: 1.0, 1: 2.0, 3: 4.0, 6: 2.5, 9: 1.0, 12: np.nan, 16: 2.0, 16.5: np.nan, 17: np.nan, 18: 3.0,
+             18.1: np.nan}  # fmt: skip
+    times = np.rint(np.array(list(hours)) * US_PER_HOUR).astype(np.int64)
+    # Six hours are bridged, seven are not; beside an unknown value nothing is known.
+    np.testing.assert_allclose(series_at(times, known, values), list(hours.values()))
+    assert np.isnan(series_at(times, known[:0], values[:0])).all()

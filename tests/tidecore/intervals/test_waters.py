@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 import tidecore
-from tidecore.intervals.waters import observed_waters
+from tidecore.intervals.waters import _turning, observed_waters
 from tidecore.timebase import US_PER_MINUTE, TimeGrid
 
 MODEL = tidecore.TideModel.from_constituents(
@@ -39,3 +41,24 @@ def test_a_gap_hides_its_high_water() -> None:
     kept = np.abs(grid.times_us() - extremes.times_us()[hidden]) > 40 * US_PER_MINUTE
     seen = observed_waters(extremes, grid.times_us()[kept], MODEL.heights(grid)[kept])
     assert sorted(set(whole.rows) - set(seen.rows)) == [hidden]
+
+
+@given(st.floats(-1.9, 1.9), st.floats(0.05, 3.0), st.floats(-0.12, 0.12), st.booleans())
+def test_the_turning_point_of_a_cubic_is_found_exactly(at, bend, skew, high) -> None:
+    # A cubic whose maximum (minimum) is 4 m at a known time: its other turning point lies over five hours away.
+    hours = np.linspace(-2.0, 2.0, 17)
+    away = hours - at
+    level = 4.0 + (-1.0 if high else 1.0) * bend * away**2 * (1.0 + skew * away)
+    found = _turning(hours, level, high)
+    assert found is not None
+    assert found[0] == pytest.approx(at, abs=1e-8)
+    assert found[1] == pytest.approx(4.0, abs=1e-8)
+    # It has no turning point of the other kind within the two hours.
+    assert _turning(hours, level, not high) is None
+
+
+def test_a_turning_point_beyond_the_two_hours_is_none() -> None:
+    hours = np.linspace(-2.0, 2.0, 17)
+    assert _turning(hours, -((hours - 2.1) ** 2), True) is None
+    assert _turning(hours, 0.3 * hours, True) is None
+    assert _turning(hours, hours**3 + hours, True) is None

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from tests.tidecore.timeline.places import mark_at
+from tests.tidecore.windows import evenings
 from tests.tidecore.windows.doubles import one_of, rule, trapezoid
-from tests.tidecore.windows.evenings import NEVER, search
 from tests.tidecore.windows.test_shared_tracks import ELSEWHERE, END, START, asked, model, sea
 from tidecore.filters import Filter
 from tidecore.rules import SpeciesRule
@@ -151,7 +151,7 @@ def test_plans_of_marks_made_together_are_those_of_each_alone() -> None:
 
 
 def test_a_plan_of_nothing_says_why() -> None:
-    found = plan_sessions(search(NEVER), SessionOptions(), travel_min=15.0, most=4)
+    found = plan_sessions(evenings.search(evenings.NEVER), SessionOptions(), travel_min=15.0, most=4)
     assert (found.found, found.sessions) == (0, ())
     assert found.nothing
 

@@ -245,8 +245,8 @@ def test_a_search_says_why_nothing_was_found() -> None:
     assert reports["flow_strength"].best_membership is None
     text = " ".join(why.sentences)
     assert "slack lags" in text
-    assert "height never suits: at best 0.20" in text
-    assert "wave_height (require) is unknown for 100% of the span" in text
+    assert "The height of the tide never suits: at best 0.20" in text
+    assert "The height of the waves (required) is unknown for 100% of the span" in text
 
 
 def test_an_explanation_of_what_holds() -> None:

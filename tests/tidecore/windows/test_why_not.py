@@ -38,6 +38,18 @@ def test_one_obstacle_that_alone_would_do():
     assert any("height of the sun" in sentence and "off by" in sentence for sentence in found.sentences)
 
 
+@pytest.mark.parametrize(("short_by", "said"), [(0.0504, "off by 0.05 m"), (0.0004, "off by under 0.01 m")])
+def test_what_is_short_of_a_need_is_said_as_people_say_it(short_by, said):
+    timeline = timeline_over()
+    (height,) = timeline.at(np.array([NOON], dtype="datetime64[us]"))["height"]
+    wanted = trapezoid(height + short_by, height + short_by + 1e-6, None, None)
+    found = explain_why_not(rule(require=[("height", wanted, {})]), timeline, NOON)
+    assert found.obstacles[0].off_by == pytest.approx(short_by, abs=1e-5)
+    (sentence,) = (one for one in found.sentences if "height of the tide" in one and "would need" in one)
+    assert f"{said};" in sentence
+    assert f"is {height:.2f}".rstrip("0").rstrip(".") in sentence
+
+
 def test_the_nearest_windows_are_those_of_the_search():
     timeline = timeline_over()
     windows = find_windows(NIGHT_FLOOD, timeline)

@@ -56,7 +56,10 @@ class Totals(Schema):
     effort: LoggedEffort
     by_purpose: list[PurposeTrips]
     diary: Annotated[DiarySum | None, Field(description="Null where a purpose is asked for: rows have none.")]
-    caught: Annotated[int, Field(description="Of the species asked for, or of all; coarse rows are in it.")]
+    caught: Annotated[
+        int,
+        Field(description="Of the species asked for, or of all, on trips and in coarse rows (`from_diary`)."),
+    ]
     species: list[SpeciesSum]
 
 
@@ -66,9 +69,9 @@ class MonthOfSeason(Schema):
     month: int
     trips: OutcomeCounts
     effort: LoggedEffort
-    caught: int
+    caught: Annotated[int, Field(description="On trips.")]
     diary_rows: int
-    diary_caught: int
+    diary_caught: Annotated[int, Field(description="In coarse rows, beside `caught`.")]
     coarse_rod_h: float
 
 
@@ -79,9 +82,9 @@ class MarkOfSeason(Schema):
     name: str
     trips: OutcomeCounts
     effort: LoggedEffort
-    caught: int
+    caught: Annotated[int, Field(description="On trips.")]
     diary_rows: int
-    diary_caught: int
+    diary_caught: Annotated[int, Field(description="In coarse rows, beside `caught`.")]
 
 
 class NamedTrip(Schema):
@@ -124,7 +127,10 @@ class Season(Schema):
     year: int
     trips: OutcomeCounts
     effort: LoggedEffort
-    caught: int
+    caught: Annotated[int, Field(description="On trips; `species` counts coarse rows too.")]
+    diary_rows: int
+    diary_caught: Annotated[int, Field(description="In coarse rows, beside `caught`.")]
+    coarse_rod_h: Annotated[float, Field(description="Hours times rods, of the rows that say when.")]
     months: list[MonthOfSeason]
     species: list[SpeciesSum]
     marks: list[MarkOfSeason]
@@ -172,7 +178,7 @@ def write_season(view: SeasonView) -> dict[str, Any]:
     whole = _part(view.whole)
     return {
         "year": view.year,
-        **{name: whole[name] for name in ("trips", "effort", "caught")},
+        **whole,
         "months": [{"month": number, **_part(part)} for number, part in enumerate(view.months, 1)],
         "species": write_species_sums(view.caught),
         "marks": [

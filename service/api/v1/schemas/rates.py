@@ -133,6 +133,8 @@ def write_rates(view: RatesView) -> dict[str, Any]:
 def _remarks(view: RatesView, behind: dict[str, int]) -> list[str]:
     by = view.ask.by
     said = [HABIT] if by != BY_MARK and factors()[by].group in CONFOUNDED else []
+    if not view.named:
+        said.append(f"Nothing in the log is called {view.ask.species!r}: that none was caught says nothing.")
     if behind["not_joined"]:
         said.append(f"{behind['not_joined']} trips that were fished are not joined to the tide, and not counted.")
     if behind["older"]:

@@ -94,11 +94,17 @@ class Summary(Schema):
     ]
     mean_spring_range_m: Annotated[
         float | None,
-        Field(description="Mean daily range at springs; at tropic tides where the cycle is tropic-equatorial."),
+        Field(
+            description="Mean daily range at springs (tropic tides where the cycle is tropic-equatorial): highest less "
+            "lowest level in 24 h 50 min, mean of 3 days. MHWS less MLWS of the datums are two successive waters."
+        ),
     ]
     mean_neap_range_m: Annotated[
         float | None,
-        Field(description="Mean daily range at neaps (equatorial tides); null where the range does not vary."),
+        Field(
+            description="The same at neaps (equatorial tides), where the range of a day is well over that of its least "
+            "tide, MHWN less MLWN of the datums; null where the range does not vary."
+        ),
     ]
     phase_age_h: Annotated[
         float | None, Field(description="Age of the tide: hours from new or full moon to springs, by M2 and S2.")

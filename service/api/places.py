@@ -1,0 +1,64 @@
+"""Where in a request a field stands, by what its route takes: errors of the domain know names alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from fastapi import Request
+from fastapi.dependencies.models import Dependant
+from pydantic import BaseModel
+
+
+def query_names(dependant: Dependant) -> Iterator[str]:
+    """Return the names of all query parameters of a route, those of a model of parameters one by one."""
+    for field in dependant.query_params:
+        annotation = field.field_info.annotation
+        if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+            yield from annotation.model_fields
+        else:
+            yield field.alias
+    for dependency in dependant.dependencies:
+        yield from query_names(dependency)
+
+
+def place_of(request: Request, field: str) -> str | None:
+    """Return whether a field (a dotted path) is of the query, the path, a header or the body; None if nobody knows.
+
+    A name that a route takes in query and body is where it was given, in the query before the body.
+    """
+    route: Any = request.scope.get("route")
+    if getattr(route, "dependant", None) is None:
+        return None
+    name = field.partition(".")[0]
+    if name in request.path_params:
+        return "path"
+    if name.lower() in _header_names(route.dependant):
+        return "header"
+    if name in request.query_params:
+        return "query"
+    if _in_body(route, name):
+        return "body"
+    return "query" if name in query_names(route.dependant) else None
+
+
+def holder_of(request: Request, value: str) -> tuple[str, str] | None:
+    """Return the place and the name of the parameter of path or query that holds a value; None where none does."""
+    given = (("path", request.path_params.items()), ("query", request.query_params.multi_items()))
+    return next(((place, name) for place, items in given for name, one in items if str(one) == value), None)
+
+
+def _header_names(dependant: Dependant) -> Iterator[str]:
+    yield from (field.alias.lower() for field in dependant.header_params)
+    for dependency in dependant.dependencies:
+        yield from _header_names(dependency)
+
+
+def _in_body(route: Any, name: str) -> bool:
+    """Return whether the body that a route takes may hold a field; of one that is no model, any."""
+    if route.body_field is None:
+        return "requestBody" in (route.openapi_extra or {})
+    model = route.body_field.field_info.annotation
+    if name == "body" or not (isinstance(model, type) and issubclass(model, BaseModel)):
+        return True
+    return any(name in (known, field.alias) for known, field in model.model_fields.items())

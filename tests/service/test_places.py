@@ -1,0 +1,67 @@
+"""Problems say where in the request the fault is: query, path, header or body."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.service.problems import problem
+
+HALF_DAY = {"start": "2026-06-01T00:00Z", "end": "2026-06-01T12:00Z"}
+
+
+def placed(response, status, slug):
+    """Return where the faults of a problem are, and their fields."""
+    return [(fault["in"], fault["field"]) for fault in problem(response, status, slug)["errors"]]
+
+
+@pytest.mark.parametrize(
+    ("path", "params", "status", "slug", "where"),
+    [
+        ("/v1/stations/{station}/heights", {**HALF_DAY, "interval": 1.5}, 422, "invalid-input", "interval"),
+        ("/v1/stations/{station}/heights", {**HALF_DAY, "steps": "1h"}, 422, "invalid-input", "steps"),
+        ("/v1/stations/{station}/heights", {"start": HALF_DAY["end"], "end": HALF_DAY["start"]}, 422, "invalid-span",
+         "end"),
+        ("/v1/stations/{station}/extremes", {**HALF_DAY, "tz": "Nowhere/Land"}, 422, "invalid-input", "tz"),
+        ("/v1/marks/{mark}/timeline", {**HALF_DAY, "factor": "hight"}, 422, "invalid-input", "factor"),
+        ("/v1/trips", {"from": HALF_DAY["end"], "to": HALF_DAY["start"]}, 422, "invalid-input", "to"),
+        ("/v1/trips", {"cursor": "none"}, 422, "cursor-invalid", "cursor"),
+        ("/v1/changes", {"after": "none"}, 422, "cursor-invalid", "after"),
+        ("/v1/trips", {"mark_id": "mrk_absent"}, 404, "not-found", "mark_id"),
+        ("/v1/heights", {**HALF_DAY, "station_id": "stn_absent"}, 404, "not-found", "station_id"),
+        ("/v1/insights/rates", {"by": "mark", "edges": 1.0}, 422, "invalid-input", "edges"),
+    ],
+)  # fmt: skip
+def test_a_fault_of_the_query(coastal, path, params, status, slug, where):
+    client, coast = coastal
+    answer = client.get(path.format(station=coast.station, mark=coast.mark), params=params)
+    assert placed(answer, status, slug) == [("query", where)]
+
+
+def test_what_is_not_there_by_its_path(coastal):
+    client, coast = coastal
+    assert placed(client.get("/v1/marks/mrk_absent"), 404, "not-found") == [("path", "mark_id")]
+    versions = client.get(f"/v1/marks/{coast.mark}", params={"version": 99})
+    assert placed(versions, 404, "not-found") == [("query", "version")]
+
+
+def test_a_fault_of_a_header(coastal):
+    client, coast = coastal
+    edit = client.delete(f"/v1/marks/{coast.mark}", headers={"if-match": "no tag"})
+    assert placed(edit, 422, "invalid-input") == [("header", "If-Match")]
+
+
+def test_a_fault_of_the_body(coastal):
+    client, coast = coastal
+    merge = {"if-match": "*", "content-type": "application/merge-patch+json"}
+    edit = client.patch(f"/v1/marks/{coast.mark}", json={"latitude": 95.0}, headers=merge)
+    assert placed(edit, 422, "invalid-input") == [("body", "latitude")]
+    trip = {"mark": "nowhere", "start": "2026-03-14T18:10Z", "outcome": "not_fished", "why_not": "surf"}
+    assert placed(client.post("/v1/trips", json={"trip": trip}), 422, "invalid-input") == [("body", "trip.mark")]
+    record = client.post(f"/v1/stations/{coast.station}/fits", content=b"", headers={"content-type": "text/csv"})
+    assert placed(record, 422, "invalid-input") == [("body", "body")]
+
+
+def test_a_parameter_that_is_nearly_one_names_it_first(coastal):
+    client, coast = coastal
+    found = problem(client.get(f"/v1/stations/{coast.station}/heights", params={"steps": "1h"}), 422, "invalid-input")
+    assert found["errors"][0]["expected"].startswith("step, or another of: ")
