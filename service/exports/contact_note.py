@@ -19,15 +19,15 @@ _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct",
 _SIGNAL = {"none": "No phone signal.", "patchy": "Patchy phone signal.", "good": "Good phone signal."}
 _SIGNAL_UNKNOWN = "Phone signal not known."
 
-BackKind = Literal["at", "dry", "unknown"]
+BackKind = Literal["at", "past", "dry", "unknown"]
 
 
 @dataclass(frozen=True, slots=True)
 class ContactFacts:
     """What a note says.
 
-    ``back`` tells whether ``turn_back`` is when to turn back, or why there is no time: the way back stays dry, or
-    nobody knows. All instants are aware; ``zone`` is that of the mark.
+    ``back`` tells whether ``turn_back`` is when to turn back, or only no earlier than that was (past), or why there is
+    no time: the way back stays dry, or nobody knows. All instants are aware; ``zone`` is that of the mark.
     """
 
     who: str
@@ -113,6 +113,8 @@ def _write(facts: ContactFacts, form: _Form) -> str:
         back = f"Turn back by {clock(facts.turn_back)}{day}."
         if facts.turn_back <= facts.arrive:
             back = f"Turn-back was due {clock(facts.turn_back)}{day}, before arriving."
+    elif facts.back == "past":
+        back = "Turn-back was due over a day before arriving."
     else:
         back = "Way back stays dry." if facts.back == "dry" else "Turn-back not known."
     return (

@@ -93,7 +93,9 @@ def write_contact_note(context: Context, caller: Caller, question: ContactQuesti
     if found is not None:
         unsure = (*unsure, *surge_unsure(sources.conditions, question.span, question.surge_m))
     mark = basis.mark.document
-    back: BackKind = "unknown" if found is None else "dry" if found.time_us is None else "at"
+    back: BackKind = "unknown"
+    if found is not None:
+        back = "dry" if found.time_us is None else "past" if found.already else "at"
     # To the whole minute before: what is read off a clock must not be late.
     due = None if found is None or found.time_us is None else _from_us(found.time_us).replace(second=0, microsecond=0)
     facts = ContactFacts(

@@ -103,7 +103,7 @@ def find_now(
 def see_now(basis: NowBasis) -> NowView:
     """Return a mark at an instant and what comes; InvalidInput if the mark's offsets make no tide."""
     span, timeline = basis.outing.span, basis.outing.timeline()
-    found = coming(timeline, span.start_us, span.end_us)
+    found = coming(timeline, span.start_us, span.end_us, basis.surge_m)
     surge = _surge(basis, found)
     walk_out = outing_span(timeline, span.start, span.end, basis.facts)[1]
     hazards = assess(timeline, span.start, walk_out, basis.thresholds, basis.facts)

@@ -59,7 +59,8 @@ def essentials(facts):
     if facts.back == "at":
         found += ["Turn back by", facts.turn_back.astimezone(facts.zone).strftime("%H:%M")]
     else:
-        found.append("Way back stays dry" if facts.back == "dry" else "Turn-back not known")
+        words = {"past": "Turn-back was due over a day", "dry": "Way back stays dry", "unknown": "Turn-back not known"}
+        found.append(words[facts.back])
     return found
 
 
@@ -116,7 +117,7 @@ WORDS = st.text("abcdefghij éß東🎣,.;\\'-", min_size=1, max_size=120).filte
     WORDS,
     WORDS,
     st.integers(1, 99),
-    st.sampled_from(["at", "dry", "unknown"]),
+    st.sampled_from(["at", "past", "dry", "unknown"]),
     st.sampled_from([None, "none", "patchy", "good"]),
     st.floats(-90, 90),
     st.floats(-180, 180),
@@ -236,7 +237,7 @@ def test_a_way_back_that_is_not_known_is_said_and_has_no_alarm(coastal):
 
 def test_going_when_it_is_too_late_is_warned_of(coastal):
     client, coast = coastal
-    low = GULLY | {"lowest_sill_m": -2.9}
+    low = GULLY | {"lowest_sill_m": 1.5}
     mark = make_mark(client, coast.station, told=False, way_back=[low])
     found = ask(client, mark).json()
     assert found["cautions"][0].startswith("do not go")
@@ -245,6 +246,15 @@ def test_going_when_it_is_too_late_is_warned_of(coastal):
     asked = {"mark_id": mark, "start": OUTING["arrive"], "end": OUTING["leave"]}
     plan = client.post("/v1/sessions/peg-plan", json=asked).json()
     assert any(one.startswith("Turning back was due at") for one in plan["sentences"])
+
+
+def test_a_sill_that_is_never_dry_has_no_time_at_which_turning_back_was_due(coastal):
+    client, coast = coastal
+    mark = make_mark(client, coast.station, told=False, way_back=[GULLY | {"lowest_sill_m": -40.0}])
+    found = ask(client, mark).json()
+    assert found["turn_back"]["already_covered"] is True
+    assert found["cautions"][0].startswith("do not go")
+    assert "Turn-back was due over a day before arriving." in found["text"]
 
 
 def test_low_pressure_turns_one_back_as_early_as_a_surge_that_is_given(coastal):

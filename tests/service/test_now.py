@@ -17,7 +17,7 @@ from tests.service.coast import PEER, URL, example
 from tests.service.conftest import settings_for
 from tests.service.problems import problem
 from tests.service.test_contact_notes import GULLY
-from tests.service.test_peg_plans import make_mark
+from tests.service.test_peg_plans import HOURS, forecast, make_mark
 from tidecore.safety import DEFERS
 
 AT, UNTIL = "2026-06-03T11:20:00Z", "2026-06-03T16:00:00Z"
@@ -80,6 +80,49 @@ def test_with_the_end_of_the_session_come_the_peg_the_next_move_and_turning_back
     text = ask(client, mark, TEXT, until=UNTIL).text
     assert f"Stand at {plan['moves'][0]['distance_m']:g} m" in text
     assert "turn back; gully" in text
+
+
+@pytest.mark.parametrize("surge", [None, 0.0, 0.6])
+@pytest.mark.parametrize("at", [AT, "2026-06-03T06:00:00Z", "2026-06-04T00:10:00Z"])
+def test_the_minutes_until_turning_back_are_those_to_its_time(sand, surge, at):
+    client, mark = sand
+    asked = {"at": at} | ({} if surge is None else {"surge_m": surge})
+    moment = datetime.fromisoformat(at)
+    found = ask(client, mark, until=(moment + timedelta(hours=14)).isoformat(), **asked).json()
+    left = found["shore"]["minutes_to_turn_back"]
+    due = datetime.fromisoformat(found["turn_back"]["time"])
+    assert left == pytest.approx((due - moment).total_seconds() / 60.0, abs=0.06)
+    # Without the end of the session they are the same.
+    assert ask(client, mark, **asked).json()["shore"]["minutes_to_turn_back"] == left
+
+
+def test_a_surge_leaves_fewer_minutes_and_low_pressure_does_as_much(coastal):
+    client, coast = coastal
+    mark = make_mark(client, coast.station, told=False, way_back=[GULLY])
+
+    def left(**asked):
+        return ask(client, mark, **asked).json()["shore"]["minutes_to_turn_back"]
+
+    calm, surging = left(), left(surge_m=0.3)
+    assert surging < calm - 5.0
+    # 30 hPa under 1013.25 hPa are 0.30 m by the inverse barometer.
+    told = {"mark_id": mark, **forecast(pressure_hpa=[983.25] * len(HOURS))}
+    assert client.post("/v1/conditions", json=told).status_code == 201
+    assert left() == surging
+
+
+def test_a_sill_that_is_never_dry_was_covered_before_what_was_looked_at(coastal):
+    client, coast = coastal
+    sunk = make_mark(client, coast.station, told=False, way_back=[GULLY | {"lowest_sill_m": -40.0}])
+    found = ask(client, sunk, until=UNTIL).json()["turn_back"]
+    assert found["already_covered"] is True
+    assert datetime.fromisoformat(found["covered_at"]) <= datetime.fromisoformat(AT) - timedelta(days=1)
+    shown = " ".join(ask(client, sunk, TEXT, until=UNTIL).text.split())
+    assert "Turning back was due long ago: gully may have been under water for more than a day." in shown
+    often = make_mark(client, coast.station, told=False, way_back=[GULLY])
+    for one in (AT, "2026-06-03T06:00:00Z"):
+        told = ask(client, often, at=one, until="2026-06-03T17:00:00Z").json()["turn_back"]
+        assert told["already_covered"] is False
 
 
 def test_the_screen_says_when_to_turn_back_without_the_end_of_the_session_too(coastal):

@@ -84,7 +84,7 @@ def test_a_plan_says_where_and_when_in_metres_and_minutes(sand):
     assert "min move 10 m" in found["sentences"][1]
     assert found["surge_m"] == 0.1
     assert found["turn_back"] == {
-        "time": None, "covered_at": None, "sill": "steps", "sill_m": 11.5, "walk_min": 3.0,
+        "time": None, "covered_at": None, "already_covered": False, "sill": "steps", "sill_m": 11.5, "walk_min": 3.0,
     }  # fmt: skip
     assert "coastguard" in found["caution"]
 

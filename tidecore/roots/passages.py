@@ -8,8 +8,8 @@ from numpy.typing import ArrayLike
 from tidecore.roots.brackets import TimeFunction, paired_ends
 from tidecore.units import FloatArray
 
-#: So much of a bracket is looked at aside of where a straight line meets zero.
-_ASIDE = 64
+#: A straight line is as far off as the square of its length: in a bracket of so many steps by one of them.
+_SURE = 1024
 
 
 def passages(
@@ -34,8 +34,8 @@ def passages(
 
     Notes
     -----
-    Halving ends between two neighbours on a lattice of instants. The bracket is closed in on that lattice, by a look
-    on either side of where a straight line meets zero and one at the middle, so that it is halved at the least.
+    Halving ends between two neighbours on a lattice of instants. The bracket is closed in on that lattice, by looks
+    around where a straight line meets zero and one at the middle, so that it is halved at the least.
     """
     left, right = paired_ends(left_us, right_us)
     if not left.size:
@@ -48,9 +48,9 @@ def passages(
     while (high - low > 1).any():
         with np.errstate(divide="ignore", invalid="ignore"):
             line = low + (high - low) * (at_left / (at_left - at_right))
-        middle, aside = 0.5 * (low + high), (high - low) // _ASIDE
-        line = np.where(np.isfinite(line), line, middle)
-        looks = np.sort([np.floor(line) - aside, np.floor(line) + 1 + aside, np.floor(middle)], axis=0)
+        middle, aside = 0.5 * (low + high), 1.0 + np.floor(((high - low) / _SURE) ** 2)
+        near = np.floor(np.where(np.isfinite(line), line, middle))
+        looks = np.sort([near - aside, near, near + 1.0, near + 1.0 + aside, np.floor(middle)], axis=0)
         looks = np.clip(looks.astype(np.int64), low, high)
         values = function((left + looks / cells * (right - left)).ravel()).reshape(looks.shape)
         looks, values = np.vstack((low, looks, high)), np.vstack((at_left, values, at_right))

@@ -152,11 +152,15 @@ def spans_over(level: TimeFunction, along: LookedAlong, sill: float) -> IntArray
 
 @dataclass(frozen=True, slots=True)
 class TurnBack:
-    """When to turn back: ``time_us``, for the sill is covered at ``covered_us``; both None where it stays dry."""
+    """When to turn back: ``time_us``, for the sill is covered at ``covered_us``; both None where it stays dry.
+
+    Where ``already`` the sill is under water as far back as was looked: both are no later than told, but not known.
+    """
 
     way: WayBack
     time_us: int | None
     covered_us: int | None
+    already: bool = False
 
 
 def turn_back(upper: TimeFunction, way: WayBack, start_us: int, end_us: int) -> TurnBack:
@@ -187,7 +191,7 @@ def turn_back(upper: TimeFunction, way: WayBack, start_us: int, end_us: int) -> 
     if not len(spans):
         return TurnBack(way, None, None)
     first = int(spans[0, 0])
-    return TurnBack(way, first - lead, first)
+    return TurnBack(way, first - lead, first, first <= start_us)
 
 
 def minutes_to_turn_back(times_us: IntArray, covered: IntArray, lead_min: float, most_min: float) -> FloatArray:

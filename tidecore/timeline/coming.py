@@ -14,6 +14,7 @@ from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, TimeSpan, from_microse
 from tidecore.timeline.called import factor_words
 from tidecore.timeline.columns import Timeline
 from tidecore.timeline.events import KeyTime
+from tidecore.timeline.peg_plans import minutes_left
 from tidecore.timeline.peg_words import clock
 from tidecore.timeline.registry import find_factor
 from tidecore.units import AnyArray, FloatArray
@@ -90,7 +91,7 @@ class Coming:
     unknown: tuple[str, ...]
 
 
-def coming(timeline: Timeline, time_us: int, until_us: int) -> Coming:
+def coming(timeline: Timeline, time_us: int, until_us: int, surge_m: float | None = None) -> Coming:
     """Return a mark at an instant and what comes after it.
 
     Parameters
@@ -99,6 +100,9 @@ def coming(timeline: Timeline, time_us: int, until_us: int) -> Coming:
         Of the mark, over the instant and half a day after ``until_us``.
     time_us, until_us : int
         The instant, and how far ahead is told [microseconds since 1970].
+    surge_m : float, optional
+        Surge that the minutes until turning back are told with [m]; that of the pressure unless given, as in
+        `tidecore.timeline.peg_plans.turning_back`.
 
     Raises
     ------
@@ -108,6 +112,8 @@ def coming(timeline: Timeline, time_us: int, until_us: int) -> Coming:
     span = TimeSpan(*from_microseconds(np.array([time_us, until_us], dtype=np.int64)))
     found = timeline.at(np.array([time_us]), VALUES)
     values = {name: _plain(name, column) for name, column in found.items()}
+    left = minutes_left(timeline.sources, time_us, surge_m)
+    values["minutes_to_turn_back"] = None if np.isnan(left) else left
     start, end = from_microseconds(np.array([time_us, time_us + AHEAD_H * US_PER_HOUR], dtype=np.int64))
     events = timeline.events(start, end)
     upcoming = {name: _next(events, name) for name in NEXT}

@@ -16,10 +16,10 @@ from tidecore.shore.pegging import LEAST_STAY_MIN, NOTICE_MIN, PEG_STEP_M, REACH
 from tidecore.shore.swash import CALLED_OFF, REASONS
 from tidecore.shore.turning_back import SILL_MARGIN_M
 from tidecore.shore.waves import waves_in
-from tidecore.timebase import US_PER_DAY, US_PER_MINUTE, TimeSpan
+from tidecore.timebase import US_PER_DAY, US_PER_MINUTE, TimeSpan, from_microseconds
 from tidecore.timeline.columns import Timeline
 from tidecore.timeline.frame import Frame
-from tidecore.timeline.shore_columns import WAVES_IN_MARGIN
+from tidecore.timeline.shore_columns import LONGEST_LEFT_MIN, WAVES_IN_MARGIN
 from tidecore.timeline.shore_sea import shore_sea
 from tidecore.timeline.sources import Sources
 from tidecore.timeline.surge import surge_at, surge_unsure
@@ -226,8 +226,8 @@ def turning_back(
 ) -> tuple[TurnBack | None, tuple[str, ...]]:
     """Return when to turn back in an outing, and why that is not known.
 
-    Where the sill is under water when the outing begins it is when turning back was due. The surge is the one given
-    or, where none is, that of the pressure; one below 0 is not counted on.
+    Where the sill is under water when the outing begins it is when turning back was due, looked for in the day before.
+    The surge is the one given or, where none is, that of the pressure; one below 0 is not counted on.
     """
     setting = sources.setting
     missing = setting.missing("minutes_to_turn_back")
@@ -248,7 +248,22 @@ def turning_back(
     if not len(ahead):
         return TurnBack(way, None, None), ()
     covered = int(ahead[0, 0])
-    return TurnBack(way, covered - lead, covered), ()
+    return TurnBack(way, covered - lead, covered, covered <= first), ()
+
+
+def minutes_left(sources: Sources, time_us: int, surge_m: float | None = None) -> float:
+    """Return the minutes from an instant until turning back; NaN where that is not known.
+
+    They are those to what `turning_back` tells of an outing that begins then; negative where it was due before, and no
+    more than a day.
+    """
+    ends = from_microseconds(np.array([time_us, time_us + round(LONGEST_LEFT_MIN * US_PER_MINUTE)], dtype=np.int64))
+    found, _ = turning_back(sources, TimeSpan(*ends), surge_m)
+    if found is None or np.isnan(sources.curve(np.array([time_us]))).any():
+        return float("nan")
+    if found.time_us is None:
+        return LONGEST_LEFT_MIN
+    return min((found.time_us - time_us) / US_PER_MINUTE, LONGEST_LEFT_MIN)
 
 
 def _stand(sources: Sources, move: PegMove, surge_m: float | None) -> Stand:

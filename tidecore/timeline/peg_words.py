@@ -40,6 +40,8 @@ def turn_back_sentence(found: TurnBack, zone: zoneinfo.ZoneInfo, now_us: int | N
     """Return when to turn back, in words; or, at an instant after that, when it was due."""
     if found.time_us is None or found.covered_us is None:
         return f"The way back stays dry: {found.way.sill_name} is not reached."
+    if found.already:
+        return f"Turning back was due long ago: {found.way.sill_name} may have been under water for more than a day."
     when, covered = clock(zone, found.time_us), clock(zone, found.covered_us)
     if now_us is not None and found.time_us <= now_us:
         return f"Turning back was due at {when}; {found.way.sill_name} may be under water from {covered}."

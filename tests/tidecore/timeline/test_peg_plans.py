@@ -20,7 +20,7 @@ from tidecore.shore.pegging import REACH_MARGIN_M, Pegs
 from tidecore.timebase import US_PER_MINUTE, TimeSpan
 from tidecore.timeline import Timeline, build_timeline
 from tidecore.timeline.frame import Frame
-from tidecore.timeline.peg_plans import PegPlan, plan_pegs
+from tidecore.timeline.peg_plans import PegPlan, minutes_left, plan_pegs, turning_back
 from tidecore.timeline.shore_sea import shore_sea
 from tidecore.timeline.surge import surge_at
 
@@ -191,3 +191,36 @@ def test_a_stage_of_the_tide_without_a_run_up_has_no_peg_and_says_why() -> None:
     assert known is not None
     assert set(known.why[:8].tolist()) == {0}
     assert (known.why[10:] > 0).any()
+
+
+@pytest.mark.parametrize("surge", [None, 0.5])
+def test_the_minutes_left_are_those_to_turning_back_of_an_outing_that_begins_then(surge: float | None) -> None:
+    timeline = line(**(CUT_OFF | {"peg": None}))
+    told = []
+    for at in range(24):
+        first = hour(at)
+        found, unsure = turning_back(timeline.sources, TimeSpan(first, first + np.timedelta64(14, "h")), surge)
+        assert found is not None
+        assert found.time_us is not None
+        assert not unsure
+        assert not found.already
+        now = int(first.astype("datetime64[us]").astype(np.int64))
+        told.append(minutes_left(timeline.sources, now, surge))
+        # To the tolerance of a passage, 0.05 s.
+        assert told[-1] == pytest.approx((found.time_us - now) / US_PER_MINUTE, abs=0.002)
+    assert min(told) < 0.0 < max(told)
+
+
+def test_a_sill_that_is_never_dry_was_covered_already_and_one_that_always_is_leaves_a_day() -> None:
+    span = TimeSpan(hour(0.0), hour(6.0))
+    sunk, high = (
+        line(**(CUT_OFF | {"peg": None, "way_back": [WAY[0] | {"lowest_sill_m": sill}]})) for sill in (-40.0, 40.0)
+    )
+    found, _ = turning_back(sunk.sources, span)
+    assert found is not None
+    assert found.already
+    assert found.covered_us == span.start_us - 24 * 60 * US_PER_MINUTE
+    dry, _ = turning_back(high.sources, span)
+    assert dry is not None
+    assert (dry.time_us, dry.covered_us, dry.already) == (None, None, False)
+    assert minutes_left(high.sources, span.start_us) == 1440.0

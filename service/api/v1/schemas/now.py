@@ -70,13 +70,19 @@ class AccessNow(Schema):
 
 
 class ShoreNow(Schema):
-    """The water on the ground of the mark, without surge."""
+    """The water on the ground of the mark; without surge but in the minutes until turning back."""
 
     waterline_m: float | None
     water_behind: bool | None
     run_up_m: float | None
     dry_margin_m: float | None
-    minutes_to_turn_back: float | None
+    minutes_to_turn_back: Annotated[
+        float | None,
+        Field(
+            description="To the time of turn_back, with its surge; negative where that was due before, and 1440 where "
+            "it is a day or more ahead. Null where the way back or the tide is not known."
+        ),
+    ]
     holding: str | None
     fishable: str | None
 

@@ -95,6 +95,13 @@ class TurnBackSchema(Schema):
 
     time: InstantText | None
     covered_at: InstantText | None
+    already_covered: Annotated[
+        bool,
+        Field(
+            description="Whether the sill was under water already as far back as was looked, a day before the start: "
+            "it was covered, and turning back was due, before what covered_at and time say, and nobody knows when."
+        ),
+    ]
     sill: str
     sill_m: float
     walk_min: float | None
@@ -165,6 +172,7 @@ def write_turn_back(found: TurnBack | None, zone: zoneinfo.ZoneInfo | None) -> d
     return {
         "time": None if found.time_us is None else write_instant(found.time_us, zone),
         "covered_at": None if found.covered_us is None else write_instant(found.covered_us, zone),
+        "already_covered": found.already,
         "sill": found.way.sill_name,
         "sill_m": number(found.way.sill_m, 2),
         "walk_min": number(found.way.walk_min, 1),
