@@ -123,9 +123,6 @@ def _at_wind(sources: Sources) -> IntArray:
 
 
 def _at_all(sources: Sources) -> IntArray:
-    if sources.mark.stream_rates is None:
-        # Whether a lead holds is not known, and nothing but a no is: wind and proxies of weed say none.
-        return np.concatenate((_at_surf(sources), given_breaks(sources, "weed")))
     breaks = _at_wind(sources)
     facing = sources.setting.facing_degree
     wind = _passes(sources, columns.crosswind, REACH_WIND_M_PER_S, breaks, ("crosswind", facing))
