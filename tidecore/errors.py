@@ -168,6 +168,12 @@ class DatumUnknown(CoreError):
         shown = ", ".join(self.known) or "none"
         super().__init__(f"the level of datum {name!r} is not known here; known: {shown}")
 
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        """The same as a fault."""
+        expected = one_of(self.known, self.name) if self.known else "no datum: the station's own is unknown"
+        return (Fault("datum", f"is {self.name!r}, whose level is not known here", expected),)
+
     def __reduce__(self) -> tuple[type[DatumUnknown], tuple[str, tuple[str, ...]]]:
         """Survive pickling between processes."""
         return type(self), (self.name, self.known)

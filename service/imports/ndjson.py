@@ -37,10 +37,15 @@ def cut_ndjson(path: Path) -> Iterator[Cut]:
 
 
 def _check_last(line: bytes, place: int) -> None:
-    """Refuse a line without its end that is no JSON: whoever sent the file stopped in the middle of it."""
+    """Refuse a line without its end whose JSON goes on beyond it: whoever sent the file stopped in the middle of it.
+
+    One that is wrong before it ends is a row like any other.
+    """
     try:
         orjson.loads(line)
     except orjson.JSONDecodeError as error:
+        if error.pos < len(error.doc):
+            return
         problem = f"the file ends within a JSON document ({error.msg})"
         raise FileUnreadable(problem, place, "a whole JSON object a line") from error
 

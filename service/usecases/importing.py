@@ -29,7 +29,7 @@ from service.storage.records import ROW_CONFLICT, ROW_CREATED, ROW_INVALID, ROW_
 from service.storage.unit import Store, UnitOfWork
 from service.usecases.context import utc_now
 from service.usecases.import_kinds.judging import Judge, Judged, Refused, Setup, get_ready, judge_elsewhere, listed
-from service.usecases.import_kinds.kind import Ready, Stored
+from service.usecases.import_kinds.kind import Ready, Stored, differing
 from service.usecases.import_kinds.registry import IMPORT_KINDS
 from tidecore.errors import Fault
 
@@ -45,6 +45,8 @@ LARGE = 16 * 1024 * 1024
 MOST_JUDGES = 4
 #: How often a transaction is tried where another writer was at the same rows.
 _MOST_TRIES = 5
+#: Most fields named in which a row says something else than what is there.
+_MOST_PATHS = 5
 
 T = TypeVar("T")
 Batch = list[Cut]
@@ -182,11 +184,20 @@ class _Import:
         if first is one:
             told = self._kind.told(one) if self._dry_run else None
             return ImportLine(number, one.client_ref, ROW_CREATED, made[key], (), told)
-        before = there[key] if first is None else Stored(made[key], self._kind.told(first))
+        if first is None:
+            before = there[key]
+            document = None if before.document is None else self._kind.said_by(before.document)
+        else:
+            before, document = Stored(made[key], self._kind.told(first)), self._kind.said(first)
         if self._kind.same(self._kind.told(one), before.told):
             return ImportLine(number, one.client_ref, ROW_UNCHANGED, before.thing_id, ())
         holder = "an earlier row" if before.thing_id is None else before.thing_id
-        fault = Fault("client_ref", f"is that of {holder}, which says something else", "the same content, or another")
+        paths = [] if document is None else differing(self._kind.said(one), document)
+        of = "" if not paths else f" in {', '.join(paths[:_MOST_PATHS])}"
+        of += f" and {len(paths) - _MOST_PATHS} more" if len(paths) > _MOST_PATHS else ""
+        fault = Fault(
+            "client_ref", f"is that of {holder}, which says something else{of}", "the same content, or another"
+        )
         return ImportLine(number, one.client_ref, ROW_CONFLICT, before.thing_id, listed([fault]))
 
 

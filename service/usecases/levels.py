@@ -5,6 +5,7 @@ from __future__ import annotations
 from service.usecases.context import Context
 from service.usecases.stations import ServedModel
 from tidecore.datums import DATUMS, KnownLevel, TidalDatums, datum_offset
+from tidecore.errors import DatumUnknown
 
 
 def standard_datums(context: Context, served: ServedModel, *, short_record: bool) -> TidalDatums:
@@ -33,7 +34,9 @@ def offset_to(context: Context, served: ServedModel, datum: str | None) -> float
     if datum is None or datum == model.datum:
         return 0.0
     known = dict(model.stated_datums)
-    if known and datum not in known and datum in DATUMS:
+    if known and datum not in known:
+        if datum not in DATUMS:
+            raise DatumUnknown(datum, [*known, *(name for name in DATUMS if name not in known)])
         computed = standard_datums(context, served, short_record=False).levels
         for name, level in computed.items():
             if level is not None:

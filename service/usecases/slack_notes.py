@@ -10,15 +10,17 @@ from typing import Annotated, Literal
 import numpy as np
 from pydantic import AfterValidator, AwareDatetime
 
+from service.errors import DocumentInvalid
 from service.security import Caller
 from service.storage.unit import UnitOfWork
 from service.usecases.context import Context
 from service.usecases.documents import Documents, DocumentView, Draft
+from service.usecases.fished import AHEAD
 from service.usecases.marks import MARKS, MarkView
 from service.usecases.once import Keep, keep_nothing
 from service.usecases.page import Page
 from service.usecases.stations import ServedModel, serve_models
-from tidecore.errors import SlackUndetermined
+from tidecore.errors import Fault, SlackUndetermined
 from tidecore.extremes import Extremes
 from tidecore.flow import NotedLags, lags_from_notes
 from tidecore.model import TideModel
@@ -63,6 +65,10 @@ class LagsView:
 
 def _settle(context: Context, unit: UnitOfWork, note: SlackNote) -> tuple[SlackNote, Mapping[str, str]]:
     MARKS.find(context, unit, [note.mark])
+    last = context.clock() + AHEAD
+    if note.time > last:
+        expected = f"{last.isoformat(timespec='seconds')} at the latest, by the clock of the service"
+        raise DocumentInvalid(Fault("time", f"is {note.time.isoformat()}, in the future", expected))
     return note, {"mark_id": note.mark}
 
 

@@ -105,11 +105,36 @@ def test_every_status(shore):
     assert {fault["field"] for fault in lines[5]["faults"]} == {
         "depth", "name", "latitude", "longitude", "time_zone", "station", "kind",
     }  # fmt: skip
-    assert [fault["field"] for fault in lines[3]["faults"]] == ["client_ref"]
+    (conflict,) = lines[3]["faults"]
+    assert conflict["field"] == "client_ref"
+    assert conflict["problem"] == f"is that of {made['two']}, which says something else in notes"
     read = shore.get(f"/v1/marks/{made['two']}").json()
     assert (read["notes"], read["version"]) == ("Invented.", 1)
     job = shore.get(f"/v1/jobs/{done['job_id']}").json()
     assert (job["kind"], job["result"], job["progress"]["done"]) == ("import", {"import_id": done["id"]}, 6)
+
+
+@pytest.mark.parametrize("end", ["", "\n"])
+def test_a_last_row_that_is_wrong_is_a_row_and_no_file_that_was_cut_off(cove, end):
+    wrong = json.dumps({**mark("two"), "latitude": float("nan")})
+    done, lines = take(cove, ndjson(mark("one")) + f"{wrong}{end}".encode())
+    assert (done["state"], statuses(lines)) == ("done", ["created", "invalid"])
+    assert "is no JSON" in lines[1]["faults"][0]["problem"]
+
+
+def test_a_conflict_names_what_differs(cove):
+    ground = {"beach_slope": 0.02, "slack_lags": {"after_hw_min": 20.0, "after_lw_min": 30.0}, "beds": ["mud"]}
+    told = take(cove, ndjson(mark("one", **ground)))[1][0]["id"]
+    other = {**ground, "slack_lags": {"after_hw_min": 25.0, "after_lw_min": 30.0}, "beds": ["mud", "clean_sand"]}
+    rows = [mark("one", **other), mark("one", **other, name="x", notes="x", latitude=0.0, longitude=0.0)]
+    for dry in (True, False):
+        _, lines = take(cove, ndjson(*rows), dry_run=dry)
+        assert statuses(lines) == ["conflict", "conflict"]
+        few, many = (line["faults"][0]["problem"] for line in lines)
+        begins = f"is that of {told}, which says something else in "
+        assert set(few.removeprefix(begins).split(", ")) == {"beds", "slack_lags.after_hw_min"}
+        assert many.startswith(begins)
+        assert many.endswith(" and 1 more")
 
 
 def test_the_same_file_again_changes_nothing_and_an_edit_is_a_conflict(shore):

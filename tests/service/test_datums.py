@@ -162,6 +162,12 @@ def test_a_datum_that_nobody_knows_is_refused(coastal, datum):
         path = f"/v1/stations/{coast.station}/{resource}"
         found = problem(client.get(path, params={**SPAN, "datum": datum}), 422, "datum-unknown")
         assert "gauge zero" in found["known"]
+        assert [(one["in"], one["field"]) for one in found["errors"]] == [("query", "datum")]
+        # What is computed is among those that there are: each of these is answered.
+        computed = [name for name in ("LAT", "MSL", "MHWS") if name in found["known"]]
+        assert computed == ["LAT", "MSL", "MHWS"] or datum == "TcHHW"
+        for name in computed:
+            assert get(coastal, coast.station, resource, **SPAN, datum=name)
 
 
 def test_a_station_whose_datum_is_unknown_is_told_above_no_other(coastal):

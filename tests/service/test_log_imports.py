@@ -80,6 +80,7 @@ def test_trips_and_catches_come_twice_without_doubling(bay):
     trips = ndjson(trip(one), trip(two, outcome="blank"), trip(one), trip(one, party=3))
     _, lines = take(bay, trips, kind="trip")
     assert statuses(lines) == ["created", "created", "unchanged", "conflict"], lines
+    assert lines[3]["faults"][0]["problem"].endswith(" which says something else in trip.party")
     rows = [
         fish("a", one), fish("b", one, at="2024-06-01T22:03:00Z"), fish("a", one), fish("a", one, fate="kept"),
         fish("c", lines[0]["id"], species="silver", at="2024-06-01T18:30:00Z"), fish("d", one, deployment="x"),
@@ -91,6 +92,7 @@ def test_trips_and_catches_come_twice_without_doubling(bay):
     before = bay.get("/v1/changes").json()["next_after"]
     _, caught = take(bay, ndjson(*rows), kind="catch")
     assert statuses(caught) == expected
+    assert caught[3]["faults"][0]["problem"].endswith(" which says something else in fate")
     assert faults(caught[5:]) == [
         ["deployment"], ["at"], ["trip"], ["trip"], ["length.cm"], ["species"], ["client_ref"],
     ]  # fmt: skip

@@ -106,6 +106,7 @@ def test_the_same_note_sent_again_is_made_once(coastal):
     [
         ({"time": "2026-06-01T14:25"}, "invalid-request", "time"),
         ({"time": "1850-06-01T14:25:00Z"}, "invalid-input", "time"),
+        ({"time": "2099-06-01T14:25:00Z"}, "invalid-input", "time"),
         ({"turned_to": "slack"}, "invalid-request", "turned_to"),
         ({"speed": 1}, "invalid-request", "speed"),
     ],

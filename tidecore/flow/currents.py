@@ -171,7 +171,8 @@ def check_current(times: UtcTimes, east: AnyArray, north: AnyArray | None) -> tu
     components = {"east": np.asarray(east, dtype=np.float64), "north": np.asarray(north, dtype=np.float64)}
     for name, values in components.items():
         if values.shape != ticks.shape or ticks.ndim != 1:
-            faults.append(Fault(name, f"has shape {values.shape}", f"one value for each of {ticks.size} times"))
+            held = f"has {values.size} values" if values.ndim == 1 else f"has shape {values.shape}"
+            faults.append(Fault(name, held, f"one value for each of {ticks.size} times"))
         elif (np.abs(values) > _FASTEST).any():
             place = int(np.flatnonzero(np.abs(values) > _FASTEST)[0])
             faults.append(Fault(f"{name}.{place}", f"is {values[place]:g}", f"metres a second, up to {_FASTEST:g}"))

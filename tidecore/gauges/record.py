@@ -160,8 +160,9 @@ def _refuse_impossible(levels: FloatArray, kept: FloatArray, raw: RawRecord) -> 
     far = max(-lowest, highest) > FARTHEST_LEVEL_M
     if far or highest - lowest > WIDEST_RANGE_M:
         worst = int(np.nanargmax(np.abs(levels) if far else np.abs(levels - middle)))
+        in_metres = "" if raw.unit == "m" else f", {levels[worst]:g} m"
         raise RecordUnreadable(
-            f"the level {kept[worst]:g} {raw.unit} is {levels[worst]:g} m, where the median is {middle:g} m",
+            f"the level is {kept[worst]:g} {raw.unit}{in_metres}, where the median is {middle:g} m",
             None if raw.lines is None else int(raw.lines[worst]),
             f"levels within {FARTHEST_LEVEL_M:g} m of the datum and {WIDEST_RANGE_M:g} m of one another; "
             "give another unit=, or missing= or valid_range= if the number stands for no level",

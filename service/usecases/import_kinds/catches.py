@@ -79,7 +79,7 @@ class OfTrip(NamedTuple):
     version with the new catches of all rows, at the first of them."""
 
     trip_id: str
-    there: str | None
+    there: Mapping[str, Any] | None
     edit: Edit | None
 
 
@@ -147,7 +147,7 @@ class CatchImport(ImportKind[CatchRow]):
                 continue
             onto = trips[rests[row.trip].id]
             before = onto.there.get(reference)
-            there = None if before is None else _told_of(onto.record.id, before.to_document())
+            there = None if before is None else before.to_document()
             settled.append(Ready(reference, write_json(document), (), OfTrip(onto.record.id, there, None)))
             if before is None:
                 new.setdefault(onto.record.id, {}).setdefault(reference, []).append(place)
@@ -175,7 +175,11 @@ class CatchImport(ImportKind[CatchRow]):
 
     def stored(self, _unit: UnitOfWork, rows: Sequence[Ready]) -> dict[str, Stored]:
         """Return the catches there are, in their trips as they were found."""
-        return {self.key(one): Stored(one.more.trip_id, one.more.there) for one in rows if one.more.there is not None}
+        return {
+            self.key(one): Stored(one.more.trip_id, _told_of(one.more.trip_id, one.more.there), one.more.there)
+            for one in rows
+            if one.more.there is not None
+        }
 
     def write(self, unit: UnitOfWork, rows: Sequence[Ready], now: datetime) -> list[str]:
         """Add catches to their trips, each in its next version, and return the ids of the trips."""

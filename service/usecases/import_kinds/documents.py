@@ -79,13 +79,17 @@ class DocumentImport(ImportKind[D]):
         """Return the same of a document that is there, as this version of the service would store it."""
         return content_hash(self.document.parse(document).to_document())
 
+    def said_by(self, document: Mapping[str, Any]) -> Mapping[str, Any]:
+        """Return what a document that is there says."""
+        return self.document.parse(document).to_document()
+
     def stored(self, unit: UnitOfWork, rows: Sequence[Ready]) -> dict[str, Stored]:
         """Return the things there are, by what rows call them."""
         things = self.things(unit)
         names = {one.client_ref for one in rows}
         found = things_named(things, names) if self.by_id else things.by_references(sorted(names))
         documents = current(things, found)
-        return {name: Stored(one.id, self.told_of(documents[one.id])) for name, one in found.items()}
+        return {name: Stored(one.id, self.told_of(documents[one.id]), documents[one.id]) for name, one in found.items()}
 
     def write(self, unit: UnitOfWork, rows: Sequence[Ready], now: datetime) -> list[str]:
         """Add documents in their first versions."""

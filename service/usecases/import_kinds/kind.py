@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any, ClassVar, Generic, NamedTuple, Protocol, TypeVar
 
@@ -46,10 +46,11 @@ class Wrong(NamedTuple):
 
 
 class Stored(NamedTuple):
-    """A thing that is there already: its id, and what it says, as `ImportKind.told` gives it."""
+    """A thing that is there already: its id, what it says, as `ImportKind.told` gives it, and its document if known."""
 
     thing_id: str | None
     told: str
+    document: Mapping[str, Any] | None = None
 
 
 #: What rows rest on, by the names they have for it: plain data that is another once the thing has changed.
@@ -103,11 +104,36 @@ class ImportKind(Protocol[T]):
         """Return whether a row that says ``new`` leaves a thing that says ``old`` as it is."""
         return new == old
 
+    def said(self, one: Ready) -> Mapping[str, Any]:
+        """Return the fields that a settled row says, as they would be stored."""
+        found: dict[str, Any] = json.loads(one.text)
+        return found
+
+    def said_by(self, document: Mapping[str, Any]) -> Mapping[str, Any]:
+        """Return the fields of a document that is there, as this version of the service would store it."""
+        return document
+
     def stored(self, unit: UnitOfWork, rows: Sequence[Ready]) -> dict[str, Stored]:
         """Return those of the things that are there, by their keys."""
 
     def write(self, unit: UnitOfWork, rows: Sequence[Ready], now: datetime) -> list[str]:
         """Add settled rows to the store with their changes, and return their ids."""
+
+
+def differing(new: Mapping[str, Any], old: Mapping[str, Any]) -> list[str]:
+    """Return the paths at which a document says something else than another, of the fields that it has."""
+    return [path for name in new for path in _paths(new[name], old.get(name), name)]
+
+
+def _paths(new: Any, old: Any, path: str) -> Iterator[str]:
+    if isinstance(new, Mapping) and isinstance(old, Mapping):
+        for name in {**new, **old}:
+            yield from _paths(new.get(name), old.get(name), f"{path}.{name}")
+    elif isinstance(new, list) and isinstance(old, list) and len(new) == len(old):
+        for place, (one, other) in enumerate(zip(new, old, strict=True)):
+            yield from _paths(one, other, f"{path}.{place}")
+    elif new != old:
+        yield path
 
 
 def content_hash(value: Any) -> str:

@@ -114,6 +114,10 @@ class TripImport(DocumentImport[TripRow]):
         """Return the hash of each part, an empty one where the row does not say it."""
         return _told(json.loads(one.text), one.more)
 
+    def said(self, one: Ready) -> Mapping[str, Any]:
+        """Return the parts that the row says."""
+        return {part: said for part, said in super().said(one).items() if part in one.more}
+
     def told_of(self, document: Mapping[str, Any]) -> str:
         """Return the same of a trip that is there, which says all of them."""
         return _told(TripRecord.parse(document).to_document(), _PARTS)

@@ -74,7 +74,7 @@ def test_without_a_datum_it_must_be_said(write):
         ("    -0.1547\n", "\n", "line 13: the row has 4 cells; expected 5"),
         ("03/01 03:00", "02/30 03:00", "line 15: the day is 30"),
         ("2026/03/01 03:00", "2026-03-01 03:00", "line 15: the time is '2026-03-01 03:00:00'"),
-        ("-99.0000N", "-99.0000 ", "the level -99 m is -99 m"),
+        ("-99.0000N", "-99.0000 ", "the level is -99 m, where"),
         ("ASLVZZ01 =", "PRESZZ01 =", "the parameter is 'PRESZZ01'; expected a surface elevation"),
         ("Time      ASLVZZ01", "Time      ASLVZZ02", "the columns are .*ASLVZZ02"),
         ("  Cycle    Date ", "  Date ", "no line names the columns"),

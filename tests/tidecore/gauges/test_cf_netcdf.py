@@ -249,7 +249,7 @@ def test_unit_that_is_more_than_a_unit_may_be_said(save):
         (dataset(time=("time", np.arange(4.0), {**UNITS, "calendar": "360_day"})), "the calendar of time is '360_day'"),
         (dataset(time=("time", [0.0, 1, np.nan, 3], UNITS)), "a time is missing"),
         (dataset(LEVELS * np.nan), "all 4 levels are missing"),
-        (dataset(LEVELS * 1000), "the level 1500 m is 1500 m"),
+        (dataset(LEVELS * 1000), "the level is 1500 m, where"),
         (dataset(time=("time", np.arange(4.0) * 1e9, UNITS)), "lies outside what can be computed"),
     ],
 )

@@ -65,7 +65,7 @@ def test_a_file_may_begin_anywhere(write):
         ("14400 2027 1 1 24.0000 2.380 0", "line 5: the hour is 24"),
         ("14400 2027 1 1 2.0000 two 0", "line 5: the level is 'two'"),
         ("14400.5 2027 1 1 3.0000 2.380 0", "line 5: the calendar"),
-        ("14400 2027 1 1 2.0000 99.0 0", "line 5: the level 99 m"),
+        ("14400 2027 1 1 2.0000 99.0 0", "line 5: the level is 99 m"),
     ],
 )
 def test_refuses_broken_rows_and_says_where(write, row, said):

@@ -111,7 +111,7 @@ def test_local_times_need_a_zone_that_knows_summer_time(write):
         ([value(0), value(6, flags="0,0")], "^row 2: the flags are '0,0'"),
         ([value(0), {**value(6), "v": 1.5}], "a row is .*expected t, v, f and q that are texts"),
         ([value(0), {"t": "2026-03-01 00:06"}], "'data' is no list of rows"),
-        ([value(0), value(6, "999")], "the level 999 ft is"),
+        ([value(0), value(6, "999")], "the level is 999 ft, "),
     ],
 )
 def test_refuses_broken_rows_and_says_where(write, rows, said):

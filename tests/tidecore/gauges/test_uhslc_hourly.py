@@ -75,7 +75,7 @@ def test_valid_range_is_in_millimetres(write):
         ("2026,1,2,1,", "line 4: the level is ''"),
         ("2026,1,2,1,NaN", "line 4: the level is 'NaN'"),
         ("2026,,2,1,1500", "line 4: the month is ''"),
-        ("2026,1,2,1,99999999", "line 4: the level 1e\\+08 mm"),
+        ("2026,1,2,1,99999999", "line 4: the level is 1e\\+08 mm"),
         ("9999,1,2,1,1500", "line 4: the time 9999-01-02"),
     ],
 )
