@@ -21,7 +21,7 @@ class TripTable:
     """Trips that were fished by the bins of something.
 
     Of each bin, ``bins`` has what every trip in it caught and its effort there [h, NaN unknown]; ``counts`` and
-    ``efforts_h`` are those of every trip over all bins, its effort unknown where it is in one.
+    ``efforts_h`` are those of every trip over all bins, its effort unknown where it is in one or has no rod on record.
     """
 
     bins: Sequence[tuple[FloatArray, FloatArray]]
@@ -65,7 +65,8 @@ def table_of_facts(
         np.zeros((0, bins)), np.zeros((0, bins)), np.zeros((0, bins), dtype=np.bool_)
     )  # fmt: skip
     columns = [(counts[rows, place], hours[rows, place]) for place, rows in enumerate(there.T)]
-    return TripTable(columns, counts.sum(axis=1), np.where(there, hours, 0.0).sum(axis=1))
+    # Of a trip without rods nothing is known in any bin, be it in one or not.
+    return TripTable(columns, counts.sum(axis=1), np.where(there | np.isnan(hours), hours, 0.0).sum(axis=1))
 
 
 def _dense(

@@ -116,7 +116,8 @@ def test_rates_are_those_of_a_scan(log, purpose, from_day, to_day, species):
             hours, count = effort_of(one, effort), count_of(one, species)
             rods_h, counts, unknown = expected.setdefault(name, ([], [], []))
             if hours is None:
-                unknown.append(count)
+                # A blank without rods on record is at a mark, and in no bin of a factor.
+                unknown += [count] if count or by == "mark" or one["deployments"] else []
             else:
                 rods_h.append(hours)
                 counts.append(count)
@@ -127,6 +128,10 @@ def test_rates_are_those_of_a_scan(log, purpose, from_day, to_day, species):
             assert one["effort_h"] == pytest.approx(sum(rods_h), abs=2e-3), (by, name)
             assert (one["count"], one["trips"], one["blanks"]) == (sum(counts), len(counts), counts.count(0))
             assert one["uncounted"] == sum(unknown)
+            assert one["effort_unknown"] == len(unknown)
+        together = found["together"]
+        assert together["trips"] + together["effort_unknown"] == len(fished) == found["trips"]["counted"]
+        assert together["uncounted"] == sum(sum(unknown) for *_, unknown in expected.values())
         assert not any(one["trips"] or one["count"] or one["uncounted"] for one in got.values())
         assert found["trips"]["fished"] == len(fished)
 

@@ -169,8 +169,8 @@ def test_what_is_unknown_of_a_month_is_said():
     assert "heights in metres above chart datum;" in written()
 
 
-def line(strip: str) -> list[tuple[float, float]]:
-    (drawn,) = re.findall(r'<path class="line" d="M([^"]*)"', strip)
+def line(strip: str, of: str = "line") -> list[tuple[float, float]]:
+    (drawn,) = re.findall(rf'<path class="{of}" d="M([^"Z]*)Z?"', strip)
     return [(float(x), float(y)) for x, y in (point.split() for point in drawn.split("L"))]
 
 
@@ -189,6 +189,9 @@ def test_a_strip_is_as_wide_as_its_day_whatever_its_length(day, hours):
     assert points[-1] == (240.0, 22.0)
     assert len(points) == 3 * hours + 1
     assert points[-2][1] == pytest.approx(22.0 - 20.0 * 0.1 * (hours - 1.0 / 3.0) / 2.5, abs=0.051)
+    # The water reaches from there down to the bottom; a line at every quarter of the day.
+    assert line(strip, "sea") == [*points, (240.0, 24.0), (0.0, 24.0)]
+    assert re.findall(r'class="grid" d="M([\d.]+) 0.0L\1 24.0"', strip) == ["60.0", "120.0", "180.0"]
     boxes = re.findall(r'<rect class="box" x="([\d.]+)" y="4.0" width="([\d.]+)" height="16.0"', strip)
     noon = 12 if hours == 24 else 13
     expected = [(noon / hours * 240.0, 3 / hours * 240.0), (0.0, 240.0 / hours)]

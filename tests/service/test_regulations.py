@@ -176,13 +176,21 @@ def test_sessions_say_what_is_on_file_where_the_mark_names_areas(place):
     here = mark(client, "Sessions")
     rule = client.get(f"/v1/species-rules/{coast.rule}").json()["rule"]["species"]
     banned = put(client, area="Sessions", species=rule, sizes=[], bag=None, release_only=[], always_banned=True)
-    question = {"mark_ids": [here, coast.mark], "start": "2026-06-01T00:00:00Z", "end": "2026-06-04T00:00:00Z"}
+    # A mark of another area hears of the rules there alone.
+    beyond = mark(client, "Beyond")
+    open_all_year = put(client, area="Beyond", species=rule, release_only=[{"from": "01-01", "to": "01-31"}])
+    question = {"mark_ids": [here, coast.mark, beyond], "start": "2026-06-01T00:00:00Z", "end": "2026-06-04T00:00:00Z"}
     found = client.post("/v1/sessions/search", json={**question, "limit": 20}).json()
     legs = [leg for one in found["sessions"] for leg in one["session"]["legs"]]
-    assert {leg["mark_id"] for leg in legs} == {here, coast.mark}
+    assert {leg["mark_id"] for leg in legs} == {here, coast.mark, beyond}
     for leg in legs:
         if leg["mark_id"] == coast.mark:
             assert leg["regulations"] is None
+            continue
+        if leg["mark_id"] == beyond:
+            ids = {one["regulation_id"] for one in leg["regulations"]["findings"]}
+            assert open_all_year in ids
+            assert banned not in ids
             continue
         assert leg["regulations"]["verdict"] == "breach"
         first = leg["regulations"]["findings"][0]

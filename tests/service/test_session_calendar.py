@@ -45,6 +45,9 @@ def test_a_session_is_an_event_with_alarms_by_its_start():
     rings = (START - timedelta(minutes=50, microseconds=600_000), START + timedelta(hours=2, seconds=30))
     text, parts = read(event(alarms=tuple(EventAlarm(at, f"ring {k}") for k, at in enumerate(rings))))
     assert [name for name, _ in parts] == ["VCALENDAR", "VEVENT", "VALARM", "VALARM"]
+    assert {name: parts[0][1][name] for name in ("VERSION", "METHOD", "NAME")} == {
+        "VERSION": "2.0", "METHOD": "PUBLISH", "NAME": "Plan",
+    }  # fmt: skip
     lines = parts[1][1]
     assert (lines["DTSTART"], lines["DTEND"]) == ("20261024T233000Z", "20261025T033000Z")
     assert (lines["DTSTAMP"], lines["LAST-MODIFIED"], lines["SEQUENCE"]) == ("20261022T233000Z",) * 2 + ("3",)

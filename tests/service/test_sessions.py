@@ -123,6 +123,9 @@ def test_two_marks_are_fished_in_one_outing(client):
     alone = client.post("/v1/sessions/search", json={**body, "drives": []}).json()["sessions"]
     assert {len(one["session"]["mark_ids"]) for one in alone} == {1}
     assert first["score_hours"] > alone[0]["session"]["score_hours"]
+    # A drive to where one is leads nowhere.
+    round_ = [{"from_mark_id": mark, "to_mark_id": mark, "minutes": 15} for mark in marks]
+    assert client.post("/v1/sessions/search", json={**body, "drives": round_}).json()["sessions"] == alone
 
 
 @pytest.mark.parametrize("by", ["mark", "species", "day"])
@@ -255,6 +258,16 @@ def test_why_not_says_what_is_in_the_way_and_when_it_would_do(coastal):
 @pytest.mark.parametrize("changes", [{}, {"at": SPAN["start"], **SPAN}, {"start": SPAN["start"]}])
 def test_why_not_needs_one_time(coastal, changes):
     problem(ask(coastal, **changes), 422, "invalid-input")
+
+
+@pytest.mark.parametrize(("end", "around", "fits"), [("2026-09-05", 2.0, True), ("2026-09-05", 2.1, False)])
+def test_why_not_looks_no_further_than_a_search_may(coastal, end, around, fits):
+    # 96 days, and what is around them on both sides; a search may be of 100.
+    found = ask(coastal, start="2026-06-01T00:00:00Z", end=f"{end}T00:00:00Z", around_days=around)
+    if fits:
+        assert found.status_code == 200
+    else:
+        problem(found, 422, "span-too-long")
 
 
 def test_two_sessions_are_compared(coastal):

@@ -144,10 +144,21 @@ def test_an_outcome_fits_what_was_done():
     assert set(faults_of(record(trip={"outcome": "not_fished"}))) == {"trip.why_not"}
 
 
-def test_a_long_overlap_is_seen_behind_a_short_deployment():
-    times = [("18:00", "20:30"), ("18:10", "18:20"), ("20:00", "20:40")]
+@pytest.mark.parametrize(
+    ("times", "wrong"),
+    [
+        # A long one is seen behind a short one, and each behind the one before it.
+        ([("18:00", "20:30"), ("18:10", "18:20"), ("20:00", "20:40")], [1, 2]),
+        ([("18:00", "19:00"), ("18:30", "20:00"), ("19:30", "20:30"), ("20:30", "20:40")], [1, 2]),
+        ([("20:00", "20:40"), ("18:00", "20:00"), ("20:40", "20:50")], []),
+    ],
+)
+def test_deployments_of_one_rod_are_one_after_the_other(times, wrong):
     rows = [deployment(str(place), start=start, end=end) for place, (start, end) in enumerate(times)]
-    assert set(faults_of(record(deployments=rows))) == {"deployments.1.start", "deployments.2.start"}
+    if wrong:
+        assert set(faults_of(record(deployments=rows))) == {f"deployments.{place}.start" for place in wrong}
+    else:
+        assert len(TripRecord.parse(record(deployments=rows)).deployments) == len(rows)
 
 
 def test_a_correction_keeps_the_original():

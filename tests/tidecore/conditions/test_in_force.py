@@ -102,7 +102,9 @@ def test_a_message_that_is_replaced_twice_ends_with_the_first_of_both():
         ([{"description": "ring elsewhere", "polygons": [FAR]}], ""),
         ([{"description": "near", "circles": [{"latitude": 50.5, "longitude": -4.0, "radius_km": 56.0}]}], "moderate"),
         ([{"description": "far", "circles": [{"latitude": 50.5, "longitude": -4.0, "radius_km": 55.0}]}], ""),
-        # Half a degree of a meridian is 55.6 km.
+        # Half a degree of a meridian is 55.6 km, and a degree along the parallel of 50 is 71.5 km.
+        ([{"description": "near", "circles": [{"latitude": 50.0, "longitude": -3.0, "radius_km": 72.0}]}], "moderate"),
+        ([{"description": "far", "circles": [{"latitude": 50.0, "longitude": -3.0, "radius_km": 71.0}]}], ""),
         (
             [{"description": "ring elsewhere", "polygons": [FAR]}, {"description": "name"}],
             "moderate",

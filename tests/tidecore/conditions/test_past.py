@@ -118,3 +118,41 @@ def test_each_stretch_is_known_from_its_first_instant_to_its_last():
     # From the second stretch on nothing of the first is known; the sea is at 2 m again after two thirds of the way.
     since = past.since_h(ticks(0, 3, 20, 22, 23))
     np.testing.assert_allclose(since, [0, 2, np.nan, 0, 0], atol=1e-9)
+
+
+def within(degree: float, first: float, last: float) -> bool:
+    """Whether a direction lies in the sector clockwise from one to another; an edge of half a degree left aside."""
+    return (degree - first) % 360.0 <= (last - first) % 360.0
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(1, 35), st.one_of(st.none(), st.integers(0, 359))), min_size=4, max_size=20),
+    st.integers(0, 359),
+    st.integers(1, 359),
+    st.sampled_from(["offshore", "at_mark"]),
+    st.booleans(),
+)
+def test_seas_of_open_water_reach_a_mark_from_its_sector_alone(waves, first, wide, waves_at, by_facing):
+    hours = [2.0 * k for k in range(len(waves))]
+    heights, directions = ([one[k] for one in waves] for k in (0, 1))
+    # The first is known: a column holds a value at least.
+    told: dict[str, Any] = {
+        "wave_height_m": [height / 10.0 for height in heights],
+        "wave_from_degree": [first, *directions[1:]],
+    }
+    if by_facing:
+        first, wide = (first - 90) % 360, 180
+    given_so = {"facing_degree": (first + 90) % 360} if by_facing else {
+        "exposure": {"from_degree": first, "to_degree": (first + wide) % 360}
+    }  # fmt: skip
+    conditions = Conditions.of([issue(hours, waves_at=waves_at, **told)])
+    at = SeaAtMark(conditions, mark_at(**given_so))
+    found = at.onshore if by_facing else at.height
+    instants = ticks(*np.arange(-1.0, hours[-1] + 1.0, 0.21))
+    height, towards = (conditions.at(name, instants) for name in told)
+    for instant, sea_m, degree in zip(found.at(instants).tolist(), height.tolist(), towards.tolist(), strict=True):
+        if min(abs((degree - edge + 180.0) % 360.0 - 180.0) for edge in (first, first + wide)) < 0.5:
+            continue
+        away = waves_at == "offshore" and not np.isnan(degree) and not within(degree, first, first + wide)
+        np.testing.assert_allclose(instant, np.where(np.isnan(sea_m), np.nan, 0.0 if away else sea_m), atol=1e-9)

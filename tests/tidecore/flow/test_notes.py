@@ -63,6 +63,8 @@ def test_notes_of_one_tide_count_as_one() -> None:
     assert three.after_hw.high_min - three.after_hw.lag_min == pytest.approx(20.0)
     assert one.after_hw.high_min - one.after_hw.lag_min == pytest.approx(20.0 * np.sqrt(3.0))
     assert one.after_hw.lag_min == three.after_hw.lag_min
+    assert noted([30, 31], [10], one_tide=True).one_tide
+    assert not noted([30], [10], one_tide=True).one_tide
 
 
 def test_the_interval_of_scattered_notes_is_that_of_the_scatter() -> None:
@@ -104,6 +106,8 @@ def test_notes_near_no_water_are_named_and_not_used() -> None:
     found = noted([30, 330, 31], [5])
     assert len(found.unused) == 1
     assert found.after_hw.notes == 2
+    with pytest.raises(SlackUndetermined, match="2 lie over 240 min"):
+        lags_from_notes(HIGHS[3:5], ["ebb", "ebb"], TIDES.lows())
     with pytest.raises(SlackUndetermined, match="1 lie over 240 min"):
         noted([330], [5])
 

@@ -22,6 +22,7 @@ from tidecore.offsets import (
     place_tide,
     place_times,
 )
+from tidecore.offsets.check import epoch_waters
 from tidecore.place import MarkOffsets
 from tidecore.timebase import US_PER_DAY, US_PER_HOUR
 
@@ -174,6 +175,7 @@ def test_a_warp_wants_two_waters() -> None:
     expected = np.array([np.nan, 30 * MINUTE, 125 * MINUTE, 410 * MINUTE, np.nan])
     np.testing.assert_allclose(two.place_moments(times), expected)
     assert two.half_tides(times)[1].tolist() == [False, False, True, True, True]
+    assert two.half_tides(np.array([30, 410, 411]) * MINUTE)[1].tolist() == [True, True, False]
     assert np.isnan(one.place_moments(times)).all()
     assert not one.half_tides(times)[1].any()
 
@@ -219,6 +221,48 @@ def test_offsets_that_make_no_tide_are_refused(offsets: MarkOffsets, problem: st
     assert raised.value.faults[0].field == "offsets"
     with pytest.raises(InvalidInput, match="make no tide"):
         place_tide(harmonics, offsets, START, START + np.timedelta64(400, "D"))
+
+
+def test_the_first_pair_that_is_wrong_is_named_and_the_others_are_counted() -> None:
+    harmonics = model_of("large").harmonics
+    times, heights, high = epoch_waters(harmonics)
+    offsets = evenly(0, 0, None, by_ratio(1.9))
+    levels = np.where(high, heights, 1.9 * heights)
+    # High waters at or below the low water on either side of them, by hand.
+    wrong = [k for k in range(times.size - 1) if (levels[k + 1] - levels[k]) * (1 if high[k + 1] else -1) <= 0.0]
+    top, bottom = (wrong[0], wrong[0] + 1) if high[wrong[0]] else (wrong[0] + 1, wrong[0])
+    with pytest.raises(InvalidInput) as raised:
+        check_offsets(harmonics, offsets)
+    (found,) = raised.value.faults
+    first, second = (times[k : k + 1].view("datetime64[us]")[0] for k in (top, bottom))
+    assert found.problem == (
+        f"put the HW of {first}Z at {levels[top]:.2f} m, at or below the LW of {second}Z at {levels[bottom]:.2f} m, "
+        f"and {len(wrong) - 1} more like that"
+    )
+    # Likewise of times: low waters so late that a tenth of them come after the high water behind.
+    gaps = np.diff(times) // MINUTE
+    late = int(np.percentile(gaps[~high[:-1]], 10))
+    moved = times + np.where(high, 0, late) * MINUTE
+    wrong = [k for k in range(times.size - 1) if moved[k + 1] <= moved[k]]
+    assert 0 < len(wrong) < times.size // 2
+    with pytest.raises(InvalidInput) as raised:
+        check_offsets(harmonics, evenly(0, late))
+    first, second = (times[k : k + 1].view("datetime64[us]")[0] for k in (wrong[0] + 1, wrong[0]))
+    assert raised.value.faults[0].problem == (
+        f"put the HW of {first}Z at the station at or before the LW of {second}Z at the place, "
+        f"and {len(wrong) - 1} more like that"
+    )
+    early = 240 - int(np.percentile(gaps[high[:-1]], 10))
+    turns = times + np.where(high, 240, early) * MINUTE
+    wrong = [k for k in range(times.size - 1) if turns[k + 1] <= turns[k]]
+    assert 0 < len(wrong) < times.size // 2
+    with pytest.raises(InvalidInput) as raised:
+        check_offsets(harmonics, None, (240.0, float(early)))
+    first, second = (times[k : k + 1].view("datetime64[us]")[0] for k in (wrong[0], wrong[0] + 1))
+    assert raised.value.faults[0].problem == (
+        f"of 240 min after HW and {early} min after LW put the turn after the HW of {first}Z at or past that after the "
+        f"LW of {second}Z, and {len(wrong) - 1} more like that"
+    )
 
 
 def test_order_and_heights_are_refused_together_and_anywhere_in_a_nodal_cycle() -> None:

@@ -10,7 +10,7 @@ import pytest
 from tests.tidecore.timeline.places import mark_at, model_of
 from tidecore.conditions import ConditionIssue, Conditions
 from tidecore.timeline import build_timeline
-from tidecore.windows.verdicts import FishableVerdict, judge_fishing
+from tidecore.windows.verdicts import FishableVerdict, grade_stays, judge_fishing
 
 DAY = np.datetime64("2026-03-20", "us")
 RATES = dict.fromkeys(
@@ -50,5 +50,32 @@ def test_what_is_lacking_is_named_and_nothing_else():
     found = verdict(seen(**SEA, wind_speed_m_per_s=4.0, wind_from_degree=270))
     assert found.grade == "unknown"
     assert found.reasons == ("Long Ledge: not known whether it fishes, for want of: holding.",)
+    # Waves and wind are told for half of the six hours, weed and holding for all of them.
+    told = seen(**SEA, wind_speed_m_per_s=4.0, wind_from_degree=270).issues[0].to_document()
+    columns = {name: [value for value in column if value is not None] for name, column in told["values"].items()}
+    half = {"times": told["times"][:4], "values": {name: column[:4] for name, column in columns.items()}}
+    partly = verdict(Conditions.of([ConditionIssue.parse({**told, **half})]), stream_rates=RATES)
+    assert partly.grade == "unknown"
+    (said,) = partly.reasons
+    share = int(said.split("fishes for ")[1].split("%")[0])
+    assert 45 <= share <= 55
+    assert said.endswith("of the time, for want of: surf and crosswind.")
     nothing = verdict(None).reasons[0]
     assert all(word in nothing for word in ("holding", "surf", "weed", "crosswind"))
+
+
+@pytest.mark.parametrize("wind", [[4.0] * 9, [4.0, 4.0, 14.0, 14.0, 4.0, None, None, 4.0, 16.0], [18.0] * 9])
+def test_many_stays_have_the_grades_of_each(wind):
+    times = [f"{DAY + np.timedelta64(3 * k, 'h')}Z" for k in range(9)]
+    issue = {"kind": "observation", "source": "invented", "issued_at": times[-1], "times": times, "waves_at": "at_mark"}
+    values = {name: [value] * 9 for name, value in SEA.items()} | {"wind_from_degree": [270] * 9}
+    told = Conditions.of([ConditionIssue.parse({**issue, "values": {**values, "wind_speed_m_per_s": wind}})])
+    place = mark_at(facing_degree=270, exposure={"from_degree": 200, "to_degree": 340}, stream_rates=RATES)
+    line = build_timeline(place, model_of("large"), DAY, DAY + np.timedelta64(1, "D"), conditions=told)
+    starts = np.random.default_rng(4).integers(0, 20 * 60, 12) * 60_000_000 + line.span.start_us
+    stays = [(int(start), int(start) + (k % 4) * 3_600_000_000) for k, start in enumerate(starts)]
+    grades = grade_stays(line, stays)
+    assert grades == [judge_fishing(line, *stay).grade for stay in stays]
+    assert grade_stays(line, []) == []
+    if None in wind:
+        assert len(set(grades)) == 3

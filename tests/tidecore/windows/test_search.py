@@ -246,6 +246,7 @@ def test_a_search_says_why_nothing_was_found() -> None:
     text = " ".join(why.sentences)
     assert "slack lags" in text
     assert "The height of the tide never suits: at best 0.20" in text
+    assert "The best score of the span is 0.000; a window needs 0.500." in text
     assert "The height of the waves (required) is unknown for 100% of the span" in text
 
 

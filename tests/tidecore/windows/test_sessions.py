@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pickle
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -22,6 +23,7 @@ from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE
 from tidecore.timeline import build_timeline
 from tidecore.windows import (
     SessionOptions,
+    UnknownTerm,
     complete,
     explain_no_outings,
     find_outings,
@@ -379,6 +381,25 @@ def test_fishing_is_what_setting_up_and_packing_up_leave(changes, fishing_min):
     options = SessionOptions(**changes)
     assert (options.least_fishing_us, options.most_fishing_us) == tuple(m * US_PER_MINUTE for m in fishing_min)
     assert options.least_leg_us == max(options.least_leg_min, 15) * US_PER_MINUTE
+
+
+def test_what_is_unknown_is_told_once_with_the_largest_share():
+    sessions = find_sessions([DOWN_AND_UP, NIGHT_FLOOD], timeline_over())
+    session = next(one for one in sessions if len(one.rules) == 2)
+    told = ({"wave_height": 0.2, "clarity": 0.7}, {"wave_height": 0.5, "clarity": 0.1, "weed_risk": 0.3})
+    (leg,) = session.legs
+    accounts = [
+        replace(
+            account,
+            unknowns=tuple(
+                UnknownTerm(factor, "prefer", "ignore", share, "nobody says", "prefer.0")
+                for factor, share in shares.items()
+            ),
+        )
+        for account, shares in zip(leg.rules, told, strict=True)
+    ]
+    found = replace(session, legs=(replace(leg, rules=tuple(accounts)),)).unknowns
+    assert [(one.factor, one.share) for one in found] == [("clarity", 0.7), ("wave_height", 0.5), ("weed_risk", 0.3)]
 
 
 def test_an_official_warning_is_never_less_than_its_grade():

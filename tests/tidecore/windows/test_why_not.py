@@ -18,6 +18,7 @@ from tidecore.errors import InvalidInput, InvalidSpan
 from tidecore.timeline import build_timeline
 from tidecore.windows import compare_sessions, explain_why_not, find_bait_outings, find_sessions, find_windows
 from tidecore.windows.bait import days_before
+from tidecore.windows.wording import hours_words
 
 NOON = "2026-10-25T12:00"
 
@@ -77,6 +78,10 @@ def test_two_obstacles_neither_of_which_is_all():
     assert {one.factor for one in found.obstacles} == {"sun_altitude", "height"}
     assert not any(one.enough_alone for one in found.obstacles)
     assert "No change of one thing alone" in " ".join(found.sentences)
+    # Of a day on which nothing lets it through, that instant is looked at at which most of the terms suit: at night.
+    best = explain_why_not(both, timeline_over(), "2026-10-25", "2026-10-26")
+    assert {one.factor for one in best.obstacles} == {"height"}
+    assert timeline_over().at(np.array([best.time.astype(np.int64)]), ("sun_altitude",))["sun_altitude"][0] <= 0.0
 
 
 def test_a_rule_that_holds_says_so():
@@ -233,6 +238,14 @@ def test_bait_is_gathered_while_the_ground_is_bare_by_day():
         assert one.below_h == pytest.approx(depth.sum() / 60.0, abs=0.02)
     assert [one.below_h for one in found] == sorted((one.below_h for one in found), reverse=True)
     assert len(find_bait_outings(timeline, 1.8, in_daylight=False)) > len(found)
+    # Three quarters of an hour are worth the way; common practice.
+    lengths = []
+    for level in (0.5, 0.6, 0.7, 0.8, 0.9, 1.0):
+        every = find_bait_outings(timeline, level, least_min=0.0)
+        assert find_bait_outings(timeline, level) == [one for one in every if one.duration_h >= 0.75]
+        lengths += [one.duration_h for one in every]
+    assert any(length < 0.75 for length in lengths)
+    assert any(0.75 <= length < 0.93 for length in lengths)
 
 
 def test_the_low_water_of_a_bait_outing_is_the_one_that_bares_the_ground():
@@ -248,10 +261,25 @@ def test_the_low_water_of_a_bait_outing_is_the_one_that_bares_the_ground():
             assert one.low_water_height == pytest.approx(nearest.height, abs=1e-3)
             place = "before it" if one.low_water < one.start else "in it" if one.low_water < one.end else "after it"
             assert one.reasons[0].endswith(f", {place}.")
+            assert f": bare for {hours_words(one.duration_h)} from " in one.reasons[0]
             told[place] += 1
             if not by_day and one.start > timeline.times[0] and one.end < timeline.times[-1]:
                 assert place == "in it"
     assert all(told.values()), told
+
+
+def test_bait_is_gathered_to_the_end_of_a_timeline_and_from_its_start():
+    whole = find_bait_outings(timeline_over(), 3.0, in_daylight=False)
+    longest = max(whole, key=lambda one: one.duration_h)
+    middle = longest.start + (longest.end - longest.start) / 2
+    for first, last in (("2026-10-20", middle), (middle, "2026-11-03")):
+        part = build_timeline(mark_at(time_zone="Europe/London"), model_of("large"), first, last)
+        found = sorted(find_bait_outings(part, 3.0, in_daylight=False), key=lambda one: one.start)
+        edge = found[-1].end if last is middle else found[0].start
+        assert edge == middle
+        first_, last_ = np.datetime64(first), np.datetime64(last)
+        kept = sorted(one.start for one in whole if first_ <= one.start and one.end <= last_)
+        assert kept == [one.start for one in found if one.start != middle and one.end != middle]
 
 
 def test_bait_is_gathered_in_free_time_with_the_way():
