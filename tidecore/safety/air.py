@@ -17,6 +17,7 @@ from tidecore.shore.dangers import (
     INFO,
     NONE,
     NOT_ASSESSED,
+    at_least,
     cliff,
     cold_air,
     cold_water,
@@ -176,7 +177,7 @@ def _cliff(look: Look, limits: Thresholds) -> Iterator[Line]:
     if not where:
         return
     rained, known = look.rained_mm
-    rained = np.where(known | (rained >= limits.cliff_rain_mm), rained, np.nan)
+    rained = np.where(known | at_least(rained, limits.cliff_rain_mm), rained, np.nan)
     keep = {"foot": "keep away from the foot, stones fall", "top": "keep away from the edge, it breaks"}
     named = "Cliff: " + "; ".join(keep[one] for one in where)
     yield Line(

@@ -26,7 +26,7 @@ from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
 STEP_US, REACH_US = 5 * US_PER_MINUTE, 13 * US_PER_HOUR
 #: Past rain and frost are looked back for, every so often [microseconds].
 LOOK_BACK_US, _PAST_STEP_US = 48 * US_PER_HOUR, 10 * US_PER_MINUTE
-#: It is dark when the sun's centre is lower [degrees]: from the end of civil twilight on.
+#: It is dark when the sun's centre is no higher [degrees]: from the end of civil twilight on.
 DARK_DEGREE = -6.0
 #: An observation of so much thunder [%] says that there was some; a convention. It counts for so long after [us].
 OBSERVED_PERCENT, WAIT_US = 50.0, 30 * US_PER_MINUTE
@@ -90,7 +90,7 @@ class Look:
     @cached_property
     def dark(self) -> BoolArray:
         """Whether it is dark."""
-        return np.asarray(self.frame.sun_altitude < DARK_DEGREE)
+        return np.asarray(self.frame.sun_altitude <= DARK_DEGREE)
 
     @cached_property
     def access(self) -> AnyArray:
@@ -191,8 +191,9 @@ class Look:
 
     def _froze(self) -> AnyArray:
         air = self._past("air_temperature_c")
-        froze = self._now(_trailing((air <= 0.0).astype(np.float64))) > 0.0
-        unknown = self._now(_trailing(np.isnan(air).astype(np.float64))) > 0.0
+        # Both ends of the 48 h are in them.
+        froze = self._now(_trailing((air <= 0.0).astype(np.float64), 1)) > 0.0
+        unknown = self._now(_trailing(np.isnan(air).astype(np.float64), 1)) > 0.0
         return np.where(froze, 1, np.where(unknown, -1, 0)).astype(np.int8)
 
     @cached_property
@@ -230,9 +231,9 @@ def _of_thunder(*texts: str) -> bool:
     return any(word in text.lower() for text in texts for word in _THUNDER)
 
 
-def _trailing(values: FloatArray) -> FloatArray:
-    """Return the sum of the values of the 48 h that end with each."""
-    count = LOOK_BACK_US // _PAST_STEP_US
+def _trailing(values: FloatArray, more: int = 0) -> FloatArray:
+    """Return the sum of the values of the 48 h that end with each, or of some values more."""
+    count = LOOK_BACK_US // _PAST_STEP_US + more
     total = np.append(0.0, np.cumsum(values))
     later = np.arange(1, total.size)
     summed: FloatArray = total[later] - total[np.maximum(later - count, 0)]

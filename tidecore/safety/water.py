@@ -18,6 +18,7 @@ from tidecore.shore.dangers import (
     INFO,
     NONE,
     NOT_ASSESSED,
+    at_least,
     graded,
     on_ledge,
     overwash,
@@ -85,11 +86,11 @@ def _surge(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Line]
     if facts.surge_m is not None or np.isnan(setting.zero_m) or not levels:
         return
     lifted = look.pressure_surge
-    much = lifted >= limits.pressure_surge_caution_m
+    much = at_least(lifted, limits.pressure_surge_caution_m)
     by = "by the inverse barometer (1 cm a hPa under 1013.25 hPa; high pressure is not counted as less water)"
     yield Line(
         "surge",
-        graded(much, False, np.isnan(lifted), np.where(lifted >= _TOLD_SURGE_M, INFO, NONE)),
+        graded(much, False, np.isnan(lifted), np.where(at_least(lifted, _TOLD_SURGE_M), INFO, NONE)),
         {
             INFO: f"Low pressure lifts the sea by up to {{value:.2f}} m {by}; what the wind adds is not in it.",
             CAUTION: f"A deep low lifts the sea by up to {{value:.2f}} m {by}, and its wind can add much more, which "
@@ -268,8 +269,9 @@ def _survey(look: Look, limits: Thresholds) -> Iterator[Line]:
     conditions = look.sources.conditions
     if conditions is not None:
         sea = conditions.pieces("wave_height_m")
-        at = np.concatenate((sea.start_us, sea.end_us - 1))
-        big = at[(sea.at(at) > limits.sill_big_sea_m) & (at > oldest)]
+        # The sea goes one way within a piece: it is highest at an end of it, or where the survey cuts it.
+        at = np.concatenate((sea.start_us, sea.end_us - 1, [oldest]))
+        big = at[(sea.at(at) > limits.sill_big_sea_m) & (at >= oldest)]
         if big.size:
             moved = look.times_us >= big.min()
     said = "A sill on sand on the way back was surveyed {value:.0f} days before"

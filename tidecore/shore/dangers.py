@@ -1,7 +1,8 @@
 """How grave what threatens an angler is, from plain columns: codes of `GRADES`, in which the unknown is never calm.
 
 Every function takes arrays of one shape and gives codes [int8]. More water, more sea, more wind or more cold never give
-a smaller code where both are known; a danger stays one whatever else becomes unknown. Thresholds are arguments.
+a smaller code where both are known; a danger stays one whatever else becomes unknown. Thresholds are arguments, and
+belong to the graver grade but where the trade says "over", "under", "above" or "more than" one.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import numpy as np
 from tidecore.shore.beds import GRAVEL, SAND
 from tidecore.shore.dryness import wetted_level
 from tidecore.shore.ground import Ground
-from tidecore.shore.swash import GRAVEL_SLOPES, SAND_SLOPES
+from tidecore.shore.swash import slope_fits
 from tidecore.shore.waves import Waves, largest_most_probable, largest_over_r2
 from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
 
@@ -27,8 +28,20 @@ _UP = np.array([INFO, CAUTION, DANGER, NOT_ASSESSED, DANGER], dtype=np.int8)
 #: or shorter waves add less than a twentieth.
 WAVES_IN_OUTING = 8640.0
 KM_PER_H = 3.6
+#: What is worked out of several numbers counts as at a threshold that it misses by less: by its last digits.
+_DIGITS = 1e-9
 #: What gusts are taken for where only the mean wind is known, and what they may be: times the mean. Common practice.
 USUAL_GUST, MOST_GUST = 1.5, 2.0
+
+
+def at_least(value: FloatArray, threshold: float) -> BoolArray:
+    """Return whether what is worked out is at a threshold or over it, whatever its last digits."""
+    return np.asarray(value >= threshold - _DIGITS)
+
+
+def at_most(value: FloatArray, threshold: float) -> BoolArray:
+    """Return whether what is worked out is at a threshold or under it, whatever its last digits."""
+    return np.asarray(value <= threshold + _DIGITS)
 
 
 def up_a_grade(codes: AnyArray, where: AnyArray) -> AnyArray:
@@ -63,7 +76,7 @@ def wind_chill(air_c: FloatArray, wind_m_per_s: FloatArray) -> FloatArray:
         power = np.maximum(speed, 0.0) ** 0.16
         index = 13.12 + 0.6215 * air_c - 11.37 * power + 0.3965 * air_c * power
         # Speeds come in m/s: what is 4.8 km/h must not fall short of it by a digit.
-        return np.where((air_c <= 10.0) & (speed >= 4.8 - 1e-9), index, np.nan)
+        return np.where((air_c <= 10.0) & at_least(speed, 4.8), index, np.nan)
 
 
 def cold_air(air_c: FloatArray, wind_m_per_s: FloatArray, caution_c: float, danger_c: float) -> AnyArray:
@@ -71,7 +84,7 @@ def cold_air(air_c: FloatArray, wind_m_per_s: FloatArray, caution_c: float, dang
     felt = np.fmin(wind_chill(air_c, wind_m_per_s), air_c)
     # Wind makes it colder: where it is unknown, only what is warm without it is known.
     unknown = np.isnan(air_c) | (np.isnan(wind_m_per_s) & (air_c <= 10.0))
-    return graded(felt <= caution_c, felt <= danger_c, unknown)
+    return graded(at_most(felt, caution_c), at_most(felt, danger_c), unknown)
 
 
 def cold_water(sea_c: FloatArray, shock_c: float, hands_c: float) -> AnyArray:
@@ -124,9 +137,9 @@ def overwash(
     wetted = np.full(level.shape, np.nan) if unknown else wetted_level(ground, level, waves, ratio)
     # One table serves both: R2 is its part of the largest. On a plane beach that is exact.
     reached = level + (wetted - level) / ratio
-    under = (level >= peg) | (level > float(ground.levels.max()))
+    under = at_least(level, peg) | (level > float(ground.levels.max()))
     untold = np.isnan(wetted) | ~_told(ground, level, (wetted - level) / ratio)
-    codes = graded(peg - reached <= caution_m, (peg - wetted <= danger_m) | under, untold)
+    codes = graded(at_most(peg - reached, caution_m), at_most(peg - wetted, danger_m) | under, untold)
     # Still water over the peg needs no run-up to be told.
     over = np.where(under, peg - level, np.nan)
     return Overwash(codes, np.fmin(peg - reached, over), np.fmin(peg - wetted, over))
@@ -141,9 +154,9 @@ def _told(ground: Ground, level: FloatArray, r2: FloatArray) -> BoolArray:
     with np.errstate(divide="ignore", invalid="ignore"):
         slope = (high - low) / (end - start)
     told = np.zeros(level.shape, dtype=np.bool_)
-    for beds, (least, most) in ((SAND, SAND_SLOPES), (GRAVEL, GRAVEL_SLOPES)):
+    for beds in (SAND, GRAVEL):
         if any(bed in beds for bed in ground.beds):
-            fits = (r2 == 0.0) | ((slope >= least) & (slope <= most))
+            fits = (r2 == 0.0) | slope_fits(slope, beds)
             told |= within & fits & ground.share_of_beds(start, end, beds)
     return told
 
@@ -193,11 +206,11 @@ def overtopped(
     caution_m, danger_m = limits
     dry, crest = deck_m - water, float(largest_most_probable(WAVES_IN_OUTING)) * height
     margin = np.fmin(dry, dry - crest)
-    over = dry - crest <= danger_m
+    over = at_most(dry - crest, danger_m)
     off = reaches != 1
-    near = margin <= caution_m
+    near = at_most(margin, caution_m)
     unknown = np.isnan(water) | (np.isnan(height) & ~near) | (over & off)
-    return graded(near, (dry <= danger_m) | (over & ~off), unknown), margin
+    return graded(near, at_most(dry, danger_m) | (over & ~off), unknown), margin
 
 
 def strong_gusts(wind: FloatArray, gust: FloatArray, caution: float, danger: float) -> tuple[AnyArray, FloatArray]:
@@ -213,8 +226,9 @@ def strong_gusts(wind: FloatArray, gust: FloatArray, caution: float, danger: flo
     """
     told = ~np.isnan(gust)
     reckoned = np.where(told, np.fmax(gust, wind), USUAL_GUST * wind)
-    may_be = ~told & (MOST_GUST * wind >= caution) & (reckoned < caution)
-    return graded(reckoned >= caution, reckoned >= danger, np.isnan(reckoned) | may_be), reckoned
+    near = at_least(reckoned, caution)
+    may_be = ~told & at_least(MOST_GUST * wind, caution) & ~near
+    return graded(near, at_least(reckoned, danger), np.isnan(reckoned) | may_be), reckoned
 
 
 def shore_break(height: FloatArray, period: FloatArray, reaches: IntArray, least_m: float, least_s: float) -> AnyArray:
@@ -263,5 +277,5 @@ def cliff(rained_mm: FloatArray, frost: AnyArray, limit_mm: float) -> AnyArray:
     ``rained_mm`` is the rain of the 48 h before, NaN where it is not known and less than the limit so far as it is;
     ``frost`` [int8] 1 where it froze in that time, 0 where not, -1 where nobody knows.
     """
-    worse = (rained_mm >= limit_mm) | (frost == 1)
+    worse = at_least(rained_mm, limit_mm) | (frost == 1)
     return np.where(worse, CAUTION, graded(False, False, np.isnan(rained_mm) | (frost == -1), INFO)).astype(np.int8)

@@ -27,6 +27,9 @@ GRAVEL_SLOPES = (0.001, 1.0)
 #: Below this Iribarren number sand has the dissipative form.
 DISSIPATIVE_IRIBARREN = 0.3
 
+#: A slope is worked out of levels and distances: one that misses its range by less is in it.
+_SLOPE_DIGITS = 1e-9
+
 #: Why there is no estimate; the place in this tuple is the code, 0 where there is one.
 REASONS = (
     "",
@@ -45,6 +48,17 @@ CALLED_OFF = (7, 8)
 
 #: Parts into which the possible run-ups are cut when the largest is looked for, and halvings within one.
 _PARTS, _HALVINGS = 32, 24
+
+
+def slope_limits(beds: frozenset[str]) -> tuple[float, float]:
+    """Return the slopes from which and to which the formula of a kind of bed holds."""
+    return SAND_SLOPES if beds is SAND else GRAVEL_SLOPES
+
+
+def slope_fits(slope: FloatArray, beds: frozenset[str]) -> BoolArray:
+    """Return whether slopes are in the range of the formula of a kind of bed, both ends included."""
+    least, most = slope_limits(beds)
+    return np.asarray((slope >= least - _SLOPE_DIGITS) & (slope <= most + _SLOPE_DIGITS))
 
 
 def sand_strength(waves: Waves) -> FloatArray:
@@ -163,7 +177,7 @@ def _on(
 ) -> tuple[FloatArray, FloatArray, IntArray]:
     """Return run-up, slope and reasons where the waterline lies on one kind of bed."""
     strength = sand_strength(waves) if beds is SAND else gravel_strength(waves)
-    longer, limits = _lengthened(ground), _limits(beds)
+    longer = _lengthened(ground)
     usable = np.isfinite(strength)
     strong = np.where(usable, strength, 0.0)
     found = _largest(longer, level, strong, waves, beds)
@@ -172,7 +186,7 @@ def _on(
     start, end = ground.waterline(high), ground.waterline(low)
     within = np.isfinite(start) & np.isfinite(end)
     alike = ground.share_of_beds(np.where(within, start, 0.0), np.where(within, end, 0.0), beds)
-    fits = (slope >= limits[0]) & (slope <= limits[1])
+    fits = slope_fits(slope, beds)
     why = np.select(
         [np.isnan(waves.height), ~usable, ~within, ~alike, ~fits & (found > 0.0)],
         [_NO_HEIGHT, _NO_PERIOD, _BEYOND, _BED, _SLOPE],
@@ -181,13 +195,9 @@ def _on(
     return np.where(why == 0, found, np.nan), np.where(why == 0, slope, np.nan), why
 
 
-def _limits(beds: frozenset[str]) -> tuple[float, float]:
-    return SAND_SLOPES if beds is SAND else GRAVEL_SLOPES
-
-
 def _share(beds: frozenset[str], waves: Waves, slope: FloatArray) -> FloatArray:
     """Return run-up over strength at a slope, held to its range so that a value is always found."""
-    b = np.clip(slope, *_limits(beds))
+    b = np.clip(slope, *slope_limits(beds))
     if beds is SAND:
         return np.where(_dissipative(waves, b), DISSIPATIVE_SHARE, sand_share(b))
     return np.sqrt(b)
@@ -195,7 +205,7 @@ def _share(beds: frozenset[str], waves: Waves, slope: FloatArray) -> FloatArray:
 
 def _largest(ground: Ground, level: FloatArray, strength: FloatArray, waves: Waves, beds: frozenset[str]) -> FloatArray:
     """Return the largest run-up that agrees with the slope over its own reach [m]."""
-    most = strength * np.max(_share(beds, waves, np.full(level.shape, _limits(beds)[1])))
+    most = strength * np.max(_share(beds, waves, np.full(level.shape, slope_limits(beds)[1])))
 
     def enough(r2: FloatArray) -> BoolArray:
         slope = ground.mean_slope(level - r2 / 2.0, level + r2)

@@ -14,7 +14,7 @@ from numpy.lib.stride_tricks import as_strided
 
 from tidecore.shore.beds import GRAVEL, SAND
 from tidecore.shore.ground import Ground
-from tidecore.shore.swash import DISSIPATIVE_SHARE, GRAVEL_SLOPES, SAND_SLOPES, sand_share
+from tidecore.shore.swash import DISSIPATIVE_SHARE, sand_share, slope_limits
 from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
 
 #: Still levels and wetted levels of a table: the profile's height in so many steps.
@@ -86,15 +86,8 @@ class _Scale:
         r2 = self.step * steps
         with np.errstate(divide="ignore", invalid="ignore"):
             slope = 1.5 * r2 / (low - high)
-        return r2 / cautious_share(self.beds, np.clip(slope, *_slopes(self.beds)))
-
-
-def _slopes(beds: frozenset[str]) -> tuple[float, float]:
-    """Return the slopes that a formula holds for.
-
-    Those out of range count as the nearest in range: what no formula covers must not look drier.
-    """
-    return SAND_SLOPES if beds is SAND else GRAVEL_SLOPES
+        # Slopes out of range count as the nearest in range: what no formula covers must not look drier.
+        return r2 / cautious_share(self.beds, np.clip(slope, *slope_limits(self.beds)))
 
 
 @lru_cache(maxsize=_KEPT)
@@ -109,7 +102,7 @@ def _scale(ground: Ground, sand: bool, largest: float) -> _Scale:
     reach[~_rows_on(ground, beds, edge[::2], bottom, step)] = 0
     with np.errstate(divide="ignore", invalid="ignore"):
         falls = np.nan_to_num(-np.diff(ground.levels) / np.diff(ground.distances), nan=0.0)
-    steepest = float(cautious_share(beds, np.clip(falls.max(keepdims=True), *_slopes(beds)))[0])
+    steepest = float(cautious_share(beds, np.clip(falls.max(keepdims=True), *slope_limits(beds)))[0])
     found = _Scale(beds, bottom, step, edge, reach, steepest, 0.0)
     return _Scale(beds, bottom, step, edge, reach, steepest, _strongest(found, largest))
 
