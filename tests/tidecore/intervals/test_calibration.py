@@ -208,6 +208,10 @@ def test_a_level_that_is_none(fitted, level) -> None:
         fitted.extreme_intervals(fitted.extremes("2023-01-01", "2023-01-03"), level)
 
 
+def test_the_widest_interval_is_of_ninety_nine_in_a_hundred(fitted) -> None:
+    assert fitted.height_intervals(grid(1), 0.99).level == 0.99
+
+
 def test_a_model_without_a_record_says_so() -> None:
     model = tidecore.TideModel.from_constituents({"M2": (1.0, 0.0)}, latitude=50.0, convention="utide")
     with pytest.raises(InvalidInput, match="no interval: the model has no record"):
@@ -239,6 +243,11 @@ def test_calibrations_survive_documents_and_old_documents_have_none(fitted) -> N
     for one, other in ((fitted.height_intervals(at), again.height_intervals(at)),):
         assert np.array_equal(one.lower, other.lower)
         assert np.array_equal(one.upper, other.upper)
+    waters = fitted.extremes("2023-01-01", "2023-01-08")
+    mine, theirs = (model.extreme_intervals(waters) for model in (fitted, again))
+    assert not np.isnat(mine.time_lower).all()
+    for name in ("height_lower", "height_upper", "time_lower", "time_upper", "stand"):
+        np.testing.assert_array_equal(getattr(mine, name), getattr(theirs, name))
     del document["calibration"]
     assert tidecore.TideModel.from_document(document).calibration is None
 
@@ -251,6 +260,7 @@ def test_calibrations_survive_documents_and_old_documents_have_none(fitted) -> N
         lambda c: c.update(probabilities=[0.5]),
         lambda c: c["heights"].reverse(),
         lambda c: c["lows"].pop(),
+        lambda c: c["highs"].__setitem__(3, float("nan")),
         lambda c: c.update(times={}),
         lambda c: c["spread"].update(above=[0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0]),
     ],
