@@ -143,8 +143,8 @@ def test_what_is_unknown_and_decided_all_the_same_is_said_so() -> None:
     asked, line = rule([{"any": [height(), waves()]}]), timeline(functions, hours=(0.0, 6.0))
     (window,) = find_windows(asked, line)
     assert [(one.path, one.policy, one.share) for one in window.unknowns] == [("require.0.any.1", "decided", 1.0)]
-    said = [sentence for sentence in explain(asked, line).sentences if "The height of the waves" in sentence]
-    assert any("settled by others of its group" in sentence for sentence in said)
+    said = explain(asked, line).sentences
+    assert any("The height of the waves" in one and "settled by others of its group" in one for one in said)
 
 
 def test_an_any_window_is_the_union() -> None:
