@@ -158,6 +158,8 @@ async def _read_document(request: Request, taken: str) -> DocumentRequest:
         if given != taken:
             raise MediaNotSupported(given, (taken,))
         document = parse_document(raw, settings.max_json_depth)
+        # A problem may have to say where in it something stands.
+        request.state.document = document
     return DocumentRequest(request.scope, request.receive, raw, document)
 
 

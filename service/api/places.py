@@ -43,9 +43,22 @@ def place_of(request: Request, field: str) -> str | None:
 
 
 def holder_of(request: Request, value: str) -> tuple[str, str] | None:
-    """Return the place and the name of the parameter of path or query that holds a value; None where none does."""
-    given = (("path", request.path_params.items()), ("query", request.query_params.multi_items()))
+    """Return the place, and the name or dotted path there, of the field that holds a value; None where none does."""
+    given = (
+        ("path", request.path_params.items()),
+        ("query", request.query_params.multi_items()),
+        ("body", _texts(getattr(request.state, "document", None))),
+    )
     return next(((place, name) for place, items in given for name, one in items if str(one) == value), None)
+
+
+def _texts(document: object, path: str = "") -> Iterator[tuple[str, str]]:
+    """Yield every text of a document with its dotted path."""
+    if isinstance(document, str):
+        yield path, document
+    elif isinstance(document, dict | list):
+        for name, one in document.items() if isinstance(document, dict) else enumerate(document):
+            yield from _texts(one, f"{path}.{name}" if path else str(name))
 
 
 def _header_names(dependant: Dependant) -> Iterator[str]:

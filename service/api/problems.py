@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any, cast
 
@@ -18,6 +19,7 @@ from service.api.problem_types import PROBLEMS, Problem, problem_named, problem_
 from service.errors import ServiceError
 from service.logs import get_log
 from service.security import KEY_LIKE
+from tidecore import errors as core_errors
 from tidecore.documents import PATTERN_WORDS, expected_by, fields_for, shown
 from tidecore.errors import CoreError, Fault
 from tidecore.rules import SpeciesRule
@@ -183,6 +185,8 @@ def _asynchronous(handler: Any) -> Any:
 
 
 def _faults_of(request: Request, error: Exception) -> Sequence[Fault]:
+    if isinstance(error, core_errors.UnknownName) and (held := holder_of(request, error.name)) is not None:
+        return (replace(error.faults[0], field=held[1]),)
     faults = getattr(error, "faults", ())
     if faults:
         return cast(Sequence[Fault], faults)
@@ -206,7 +210,7 @@ def _listed(request: Request, faults: Sequence[Fault]) -> list[dict[str, Any]]:
 
 def _without_consequences(found: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
     """Return findings without those that only follow from others: a list too short for what was wrong in it."""
-    faulty = [tuple(detail["loc"]) for detail in found if detail["type"] == "fault"]
+    faulty = [tuple(detail["loc"]) for detail in found if detail["type"] != "too_short"]
 
     def follows(detail: Mapping[str, Any]) -> bool:
         place = tuple(detail["loc"])

@@ -160,4 +160,4 @@ class CursorInvalid(ServiceError):
 
     def __init__(self) -> None:
         """Say it."""
-        super().__init__("the cursor is not one that this list gave; start again without a cursor")
+        super().__init__("the cursor is not one that this list gave; start again without one")

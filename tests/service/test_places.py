@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from tests.service.coast import example
 from tests.service.problems import problem
 
 HALF_DAY = {"start": "2026-06-01T00:00Z", "end": "2026-06-01T12:00Z"}
@@ -28,6 +29,10 @@ def placed(response, status, slug):
         ("/v1/changes", {"after": "none"}, 422, "cursor-invalid", "after"),
         ("/v1/trips", {"mark_id": "mrk_absent"}, 404, "not-found", "mark_id"),
         ("/v1/heights", {**HALF_DAY, "station_id": "stn_absent"}, 404, "not-found", "station_id"),
+        ("/v1/insights/rates", {"by": "hours_from_hww"}, 422, "unknown-name", "by"),
+        ("/v1/exports/trips", {"start": HALF_DAY["end"], "end": HALF_DAY["start"]}, 422, "invalid-input", "end"),
+        ("/v1/exports/diary-rows", {"first_day": "2026-02-02", "last_day": "2026-02-01"}, 422, "invalid-input",
+         "last_day"),
         ("/v1/insights/rates", {"by": "mark", "edges": 1.0}, 422, "invalid-input", "edges"),
     ],
 )  # fmt: skip
@@ -59,6 +64,23 @@ def test_a_fault_of_the_body(coastal):
     assert placed(client.post("/v1/trips", json={"trip": trip}), 422, "invalid-input") == [("body", "trip.mark")]
     record = client.post(f"/v1/stations/{coast.station}/fits", content=b"", headers={"content-type": "text/csv"})
     assert placed(record, 422, "invalid-input") == [("body", "body")]
+
+
+def test_what_is_not_there_by_the_body(coastal):
+    client, coast = coastal
+    wanted = {**HALF_DAY, "mark_ids": [coast.mark, "mrk_absent"]}
+    assert placed(client.post("/v1/windows/search", json=wanted), 404, "not-found") == [("body", "mark_ids.1")]
+    species = [{"scientific_name": "Piscis inventus"}]
+    check = {**HALF_DAY, "mark_id": "mrk_absent", "rods": 1, "species": species}
+    assert placed(client.post("/v1/regulations/check", json=check), 404, "not-found") == [("body", "mark_id")]
+
+
+def test_a_list_is_not_too_short_for_what_is_wrong_in_it(coastal):
+    client, _ = coastal
+    late = {"times": [{"clock_h": 0, "later_min": 4000}]}
+    offsets = {"standard_zone": "+01:00", "high_water": late, "low_water": {"times": [{"clock_h": 0, "later_min": 0}]}}
+    refused = client.post("/v1/marks", json={**example("create_mark"), "offsets": offsets})
+    assert placed(refused, 422, "invalid-request") == [("body", "offsets.high_water.times.0.later_min")]
 
 
 def test_a_parameter_that_is_nearly_one_names_it_first(coastal):

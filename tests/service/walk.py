@@ -206,7 +206,7 @@ def make_things(client: TestClient, holder: Holder) -> Things:
         while client.get(imported.headers["location"]).json()["state"] in ("queued", "running"):
             assert time.monotonic() < ends, "the import is stuck"
             time.sleep(0.02)
-        note = {"time": "2026-06-01T14:25:00Z", "turned_to": "ebb"}
+        note = {"time": "2026-05-31T14:25:00Z", "turned_to": "ebb"}
         noted = client.post(f"/v1/marks/{coast.mark}/slack-notes", json=note)
         method = client.post("/v1/methods", json=example("create_method"))
         outing = example("create_trip")

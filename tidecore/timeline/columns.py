@@ -12,7 +12,7 @@ import numpy as np
 from tidecore.errors import Fault, InvalidInput, InvalidSpan
 from tidecore.place import Mark
 from tidecore.timebase import TimeGrid, TimeSpan, from_microseconds
-from tidecore.timeline.events import KeyTime, key_times
+from tidecore.timeline.events import KeyTime, key_times, key_times_of_parts
 from tidecore.timeline.frame import Frame
 from tidecore.timeline.registry import factors, find_factor
 from tidecore.timeline.sources import MARGIN_US, Sources
@@ -160,6 +160,10 @@ class Timeline:
         span = TimeSpan(self.span.start if start is None else start, self.span.end if end is None else end)
         self._ticks(np.array([span.start_us, span.end_us]))
         return key_times(self.sources, span)
+
+    def events_of_parts(self, parts_us: Sequence[tuple[int, int]]) -> list[tuple[KeyTime, ...]]:
+        """Return the key times of the span that lie in each of its parts [microseconds since 1970], in time order."""
+        return key_times_of_parts(self.sources, self.span, parts_us)
 
     @cached_property
     def _key_times(self) -> tuple[KeyTime, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -11,11 +11,14 @@ import numpy as np
 from tidecore.sky import EVENT_KINDS, PHASE_NAMES, MoonPhases, SkyPositions, moon_phases, sky_events_many
 from tidecore.timebase import TimeSpan, from_microseconds
 from tidecore.timeline.sources import Sources
+from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
 
 PHASE_KINDS = tuple(name if name.endswith("quarter") else f"{name}_moon" for name in PHASE_NAMES)
 #: Every kind of key time.
 KEY_KINDS = ("high_water", "low_water", "slack_after_hw", "slack_after_lw", *EVENT_KINDS, *PHASE_KINDS)
-_RANK = {kind: place for place, kind in enumerate(KEY_KINDS)}
+_PLACE = {kind: place for place, kind in enumerate(KEY_KINDS)}
+_HIGH, _LOW, _AFTER_HIGH, _AFTER_LOW = range(4)
+_PHASE_KIND = dict(zip(PHASE_NAMES, PHASE_KINDS, strict=True))
 
 
 class KeyTime(NamedTuple):
@@ -41,10 +44,57 @@ def key_times(sources: Sources, span: TimeSpan) -> tuple[KeyTime, ...]:
     Primary high and low waters, named also where their range is under 5 cm; slack only where the mark's slack lags
     are known.
     """
-    found = [*_tide(sources, span), *_slacks(sources, span), *_sky(sources, span)]
-    ticks = np.array([event.time for event in found], dtype="datetime64[us]").view(np.int64)
-    order = np.lexsort((np.array([_RANK[event.kind] for event in found], dtype=np.int64), ticks))
-    return tuple([found[k] for k in order.tolist()])
+    return _in_order(sources, span).told(slice(None))
+
+
+def key_times_of_parts(
+    sources: Sources, span: TimeSpan, parts_us: Sequence[tuple[int, int]]
+) -> list[tuple[KeyTime, ...]]:
+    """Return those of the key times in ``span`` that lie in each of its parts [microseconds since 1970]."""
+    found = _in_order(sources, span)
+    bounds = np.searchsorted(found.times_us, np.array(parts_us, dtype=np.int64).reshape(-1, 2)).tolist()
+    return [found.told(slice(first, last)) for first, last in bounds]
+
+
+class _Columns(NamedTuple):
+    """Key times as columns; kinds are their places in `KEY_KINDS`, heights those of high and low water alone."""
+
+    times_us: IntArray
+    kinds: IntArray
+    heights: FloatArray
+    grazing: BoolArray
+    held: BoolArray
+
+    @classmethod
+    def of(cls, times_us: IntArray, kinds: IntArray, **known: AnyArray) -> _Columns:
+        """Return key times of which some things are known."""
+        none, no = np.full(times_us.size, np.nan), np.zeros(times_us.size, dtype=np.bool_)
+        return cls(times_us, kinds, known.get("heights", none), known.get("grazing", no), known.get("held", no))
+
+    def told(self, part: slice) -> tuple[KeyTime, ...]:
+        """Return some of them."""
+        kinds = self.kinds[part].tolist()
+        return tuple(
+            map(
+                KeyTime,
+                from_microseconds(self.times_us[part]),
+                [KEY_KINDS[kind] for kind in kinds],
+                [one if kind <= _LOW else None for kind, one in zip(kinds, self.heights[part].tolist(), strict=True)],
+                self.grazing[part].tolist(),
+                self.held[part].tolist(),
+            )
+        )
+
+
+_NONE = _Columns.of(np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64))
+
+
+def _in_order(sources: Sources, span: TimeSpan) -> _Columns:
+    """Return the key times in ``span``, those of one instant in the order of `KEY_KINDS`."""
+    each = (_tide(sources, span), _slacks(sources, span), _risings(sources, span), _moons(sources, span))
+    columns = [np.concatenate(some) for some in zip(*each, strict=True)]
+    order = np.lexsort((columns[1], columns[0]))
+    return _Columns(*(column[order] for column in columns))
 
 
 def share_sky_events(each: Sequence[Sources]) -> None:
@@ -69,32 +119,35 @@ def _phases(sky: SkyPositions, start_us: int, end_us: int) -> MoonPhases:
     return moon_phases(sky, start, end)
 
 
-def _tide(sources: Sources, span: TimeSpan) -> list[KeyTime]:
-    turns = sources.turns
-    first, last = np.searchsorted(turns.times_us, (span.start_us, span.end_us))
-    here = slice(int(first), int(last))
-    high, heights = turns.high[here].tolist(), turns.heights[here].tolist()
-    each = zip(
-        from_microseconds(turns.times_us[here]), high, heights, sources.tables.held_turns[here].tolist(), strict=True
-    )
-    return [KeyTime(time, "high_water" if up else "low_water", height, held=held) for time, up, height, held in each]
+def _tide(sources: Sources, span: TimeSpan) -> _Columns:
+    turns, here = sources.turns, _inside(sources.turns.times_us, span)
+    kinds = np.where(turns.high[here], _HIGH, _LOW)
+    held = sources.tables.held_turns[here]
+    return _Columns.of(turns.times_us[here], kinds, heights=turns.heights[here], held=held)
 
 
-def _slacks(sources: Sources, span: TimeSpan) -> list[KeyTime]:
+def _slacks(sources: Sources, span: TimeSpan) -> _Columns:
     if sources.lags is None:
-        return []
-    slacks_us, high = sources.slacks_us, sources.turns.high
-    first, last = np.searchsorted(slacks_us, (span.start_us, span.end_us))
-    times = from_microseconds(slacks_us)
-    return [KeyTime(times[k], "slack_after_hw" if high[k] else "slack_after_lw") for k in range(first, last)]
+        return _NONE
+    here = _inside(sources.slacks_us, span)
+    return _Columns.of(sources.slacks_us[here], np.where(sources.turns.high[here], _AFTER_HIGH, _AFTER_LOW))
 
 
-def _sky(sources: Sources, span: TimeSpan) -> list[KeyTime]:
+def _risings(sources: Sources, span: TimeSpan) -> _Columns:
     events = sources.sky_events
-    first, last = np.searchsorted(events.time, (span.start, span.end))
-    here = slice(int(first), int(last))
-    each = zip(events.time[here], events.kind[here].tolist(), events.grazing[here].tolist(), strict=True)
-    found = [KeyTime(time, kind, grazing=grazing) for time, kind, grazing in each]
+    times_us = events.time.view(np.int64)
+    here = _inside(times_us, span)
+    return _Columns.of(times_us[here], _numbered(events.kind[here]), grazing=events.grazing[here])
+
+
+def _moons(sources: Sources, span: TimeSpan) -> _Columns:
     phases = _phases(sources.sky, span.start_us, span.end_us)
-    names = dict(zip(PHASE_NAMES, PHASE_KINDS, strict=True))
-    return found + [KeyTime(time, names[str(name)]) for time, name in zip(phases.time, phases.name, strict=True)]
+    return _Columns.of(phases.time.view(np.int64), _numbered(_PHASE_KIND[str(name)] for name in phases.name))
+
+
+def _inside(times_us: IntArray, span: TimeSpan) -> slice:
+    return slice(*np.searchsorted(times_us, (span.start_us, span.end_us)).tolist())
+
+
+def _numbered(kinds: Iterable[str]) -> IntArray:
+    return np.array([_PLACE[kind] for kind in kinds], dtype=np.int64)

@@ -178,7 +178,7 @@ def _told(
     fishable = grade_stays(timeline, [(one.legs[0].start_us, one.legs[0].end_us) for one in chosen])
     columns = _at_best(timeline, chosen)
     days = local_days({search.key: search}, chosen)
-    events = _events(timeline, chosen)
+    events = timeline.events_of_parts([(one.arrive_us, one.leave_us) for one in chosen])
     fished = parts_fished(search.curves, [one.legs[0] for one in chosen], Found.briefly)
     sessions = []
     for k, one in enumerate(kept):
@@ -236,12 +236,3 @@ def _at_best(timeline: Timeline, outings: Sequence[Outing]) -> dict[str, list[fl
 def _plain(name: str, column: AnyArray) -> list[float | str | None]:
     known = find_factor(name).known(column)
     return [value if there else None for value, there in zip(column.tolist(), known.tolist(), strict=True)]
-
-
-def _events(timeline: Timeline, outings: Sequence[Outing]) -> list[tuple[KeyTime, ...]]:
-    """Return the key times of each stay."""
-    found = timeline.events()
-    times = np.array([one.time for one in found], dtype="datetime64[us]").view(np.int64)
-    firsts = np.searchsorted(times, [one.arrive_us for one in outings])
-    lasts = np.searchsorted(times, [one.leave_us for one in outings])
-    return [found[first:last] for first, last in zip(firsts.tolist(), lasts.tolist(), strict=True)]

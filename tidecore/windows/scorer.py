@@ -106,7 +106,10 @@ class Scorer:
         ]
 
     def _value(self, node: Node, moving: Mapping[int, FloatArray], count: int) -> FloatArray:
-        return moving[node.leaf] if node.mode == "term" else suits_of(node, self.memberships(moving, count))
+        if node.mode == "term":
+            return moving[node.leaf]
+        leaves = range(*node.leaves)
+        return suits_of(node, {k: moving[k] if k in moving else np.full(count, self.constant[k]) for k in leaves})
 
 
 def _settled(node: Node, value: float) -> float | None:

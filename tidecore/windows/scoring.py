@@ -15,6 +15,10 @@ from tidecore.units import AnyArray, BoolArray, FloatArray, IntArray
 ROUNDING = 1e-9
 
 
+#: How well leaves suit, by their places.
+_Memberships = Sequence[FloatArray] | Mapping[int, FloatArray] | FloatArray
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Scores:
     """A rule at ``n`` instants, term by term; the terms are the leaves of ``rule.tree``, requirements first.
@@ -209,12 +213,17 @@ def _counted(
     return _Counted(values, dropped, [one.leaf for one in judged], excluded, True)
 
 
-def suits_of(node: Node, memberships: Sequence[FloatArray] | FloatArray) -> FloatArray:
-    """Return how well a term or a group suits, NaN where that is unknown; see `_judge`."""
-    return _judge(node, memberships, {}).value
+def suits_of(node: Node, memberships: Mapping[int, FloatArray]) -> FloatArray:
+    """Return how well a term or a group suits, NaN where that is unknown; by the memberships of its own leaves."""
+    if node.mode == "term":
+        return memberships[node.leaf]
+    values = np.array([suits_of(child, memberships) for child in node.children])
+    if np.isnan(values).any():
+        return _judge(node, memberships, {}).value
+    return np.asarray(values.min(axis=0) if node.mode == "all" else values.max(axis=0))
 
 
-def _judge(node: Node, memberships: Sequence[FloatArray] | FloatArray, groups: dict[str, FloatArray]) -> _Judged:
+def _judge(node: Node, memberships: _Memberships, groups: dict[str, FloatArray]) -> _Judged:
     """Return how well a node suits.
 
     Of what is known in a group the worst (``all``) or the best (``any``) member decides. A member that is not known

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
+from typing import NamedTuple
 
 import numpy as np
 
@@ -31,8 +32,7 @@ _HELPED_US = 60 * US_PER_SECOND
 _NARROW_US = 5 * US_PER_SECOND
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(NamedTuple):
     """Where a rule holds, from ``start_us`` to before ``end_us``; cut at an end where it goes on beyond the search.
 
     On the axis of the search; ``place`` is that of the timeline.
@@ -166,7 +166,7 @@ def _sampled(judged: Judgement, axis: Axis, places: Places, start_us: int, end_u
         return _NOTHING
     even, times = axis.even_us(places), np.concatenate(extras)
     times = distinct(times[_inside(times, runs)])
-    steps = np.flatnonzero(_inside(even, runs))
+    steps = _places_inside(even, runs)
     fresh = times[even[np.minimum(np.searchsorted(even, times), even.size - 1)] != times]
     columns = yield Question(judged.names, fresh)
     times = np.concatenate((even[steps], fresh))
@@ -239,6 +239,14 @@ def _inside(times: IntArray, runs: IntArray) -> BoolArray:
     return np.asarray((at >= 0) & (times <= runs[at, 1]))
 
 
+def _places_inside(ascending_us: IntArray, runs: IntArray) -> IntArray:
+    """Return which of ascending instants lie in one of the runs, by their places."""
+    edges = np.zeros(ascending_us.size + 1, dtype=np.int64)
+    np.add.at(edges, ascending_us.searchsorted(runs[:, 0]), 1)
+    np.add.at(edges, ascending_us.searchsorted(runs[:, 1], side="right"), -1)
+    return np.flatnonzero(np.cumsum(edges[:-1]))
+
+
 def _merged(samples: Samples, times_us: IntArray, score: FloatArray, more: Mapping[int, FloatArray]) -> Samples:
     """Return the samples with more of them, in any order."""
     times, chosen = np.unique(np.concatenate((samples.times_us, times_us)), return_index=True)
@@ -286,7 +294,8 @@ def _with_hidden_extremes(judged: Judgement, samples: Samples) -> Search[Samples
 
 def _holding(judged: Judgement, axis: Axis, samples: Samples) -> Search[list[tuple[int, int, int]]]:
     """Return where the score is at least the threshold, edges refined: the place of the timeline, start and end."""
-    times, holds = samples.times_us, samples.score >= judged.rule.threshold - ROUNDING
+    level = judged.rule.threshold - ROUNDING
+    times, holds = samples.times_us, samples.score >= level
     if not holds.any():
         return []
     places = axis.places(times)
@@ -299,14 +308,20 @@ def _holding(judged: Judgement, axis: Axis, samples: Samples) -> Search[list[tup
     narrow, turn = width <= _NARROW_US, 0
     open_ = np.flatnonzero(width > EDGE_TOLERANCE_US)
     while open_.size:
-        points = _within(ends[open_], scores[open_], judged.rule.threshold - ROUNDING, narrow[open_], turn)
-        columns = yield Question(judged.names, np.rint(points).astype(np.int64).ravel())
-        inner = judged.score(columns, points.size).reshape(points.shape)
-        ends[open_], scores[open_] = _narrowed(
-            np.concatenate((ends[open_, :1], points, ends[open_, 1:]), axis=1),
-            np.concatenate((scores[open_, :1], inner, scores[open_, 1:]), axis=1),
-            judged.rule.threshold - ROUNDING,
-        )
+        # Evenly where it is narrow from the start, or the secant has helped little, or not closed it in two turns.
+        wide = ends[open_, 1] - ends[open_, 0] > _HELPED_US
+        evenly = narrow[open_] | (turn > 1) | ((turn == 1) & wide)
+        rows = open_[~evenly], open_[evenly]
+        looks = _guessed(ends[rows[0]], scores[rows[0]], level, turn), _spread(ends[rows[1]])
+        times_us = np.rint(np.concatenate([points.ravel() for points in looks])).astype(np.int64)
+        columns = yield Question(judged.names, times_us)
+        found = np.split(judged.score(columns, times_us.size), [looks[0].size])
+        for some, points, inner in zip(rows, looks, found, strict=True):
+            ends[some], scores[some] = _narrowed(
+                np.concatenate((ends[some, :1], points, ends[some, 1:]), axis=1),
+                np.concatenate((scores[some, :1], inner.reshape(points.shape), scores[some, 1:]), axis=1),
+                level,
+            )
         borders[open_] = np.rint(ends[open_, 1]).astype(np.int64)
         open_, turn = open_[ends[open_, 1] - ends[open_, 0] > EDGE_TOLERANCE_US], turn + 1
     rising = holds[changes + 1]
@@ -316,27 +331,23 @@ def _holding(judged: Judgement, axis: Axis, samples: Samples) -> Search[list[tup
     return list(zip(axis.places(starts).tolist(), starts.tolist(), finishes.tolist(), strict=True))
 
 
-def _within(ends: FloatArray, scores: FloatArray, threshold: float, narrow: BoolArray, turn: int) -> FloatArray:
-    """Return instants in brackets of an edge at which to look next, ascending, shape ``(n, parts)``.
+def _spread(ends: FloatArray) -> FloatArray:
+    """Return instants evenly in brackets of an edge, ascending, shape ``(n, 16)``."""
+    return ends[:, :1] + (ends[:, 1:] - ends[:, :1]) * _EVEN_PARTS
 
-    Where the secant says, and close and less close on both sides of that; evenly where the bracket is narrow from the
-    start, or the secant has not closed it in two turns.
+
+def _guessed(ends: FloatArray, scores: FloatArray, threshold: float, turn: int) -> FloatArray:
+    """Return instants in brackets of an edge at which to look next, ascending, shape ``(n, 4)``.
+
+    About where the secant says, close and less close on both sides of that.
     """
     left, width = ends[:, :1], ends[:, 1:] - ends[:, :1]
-    evenly = narrow[:, None] | (turn > 1) | ((turn == 1) & (width > _HELPED_US))
-    spread = left + width * _EVEN_PARTS
-    if evenly.all():
-        return spread
     rise = scores[:, 1:] - scores[:, :1]
     part = np.clip((threshold - scores[:, :1]) / np.where(rise == 0.0, 1.0, rise), 0.01, 0.99)
     close = 0.005 * width if turn == 0 else np.full(width.shape, 0.45 * EDGE_TOLERANCE_US)
     sides = np.concatenate((-0.05 * width, -close, close, 0.05 * width), axis=1)
     guessed: FloatArray = left + np.sort(np.clip(part * width + sides, 0.001 * width, 0.999 * width), axis=1)
-    if not evenly.any():
-        return guessed
-    padded = np.concatenate((guessed, np.repeat(guessed[:, -1:], _EVEN_PARTS.size - guessed.shape[1], axis=1)), axis=1)
-    found: FloatArray = np.where(evenly, spread, padded)
-    return found
+    return guessed
 
 
 def _narrowed(points: FloatArray, scores: FloatArray, threshold: float) -> tuple[FloatArray, FloatArray]:

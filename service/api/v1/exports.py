@@ -14,11 +14,13 @@ from service.api.instants import Instant
 from service.api.media import StrictRoute
 from service.api.negotiation import ARCHIVE, CSV, NDJSON, choose, offer, write_stream
 from service.api.v1.schemas.exports import DIARY_SHEET, FORMS, TRIP_SHEET, RowForm, TripForm
+from service.errors import DocumentInvalid
 from service.exports.catch_log.archive import trip_archive
 from service.exports.catch_log.grid import COARSEST_KM, DEFAULT_KM, FINEST_KM
 from service.exports.catch_log.lines import diary_lines, trip_lines
 from service.exports.catch_log.sheet import diary_sheet, trip_sheet
 from service.usecases.exports import WantedRows, WantedTrips, export_diary_rows, export_trips
+from tidecore.errors import Fault
 
 router = APIRouter(prefix="/exports", tags=["exports"], route_class=StrictRoute)
 
@@ -68,6 +70,8 @@ def export_trip_files(
     archive is to be given away: trips are events with their effort, catches occurrences, target species that were not
     caught absences; positions are middles of cells, and marks are named only where names are asked for.
     """
+    if start is not None and end is not None and end <= start:
+        raise DocumentInvalid(Fault("end", f"is {end.isoformat()}, not after start", "a later instant, or none"))
     media_type = _media_type(request, form, NDJSON, CSV, ARCHIVE)
     trips = export_trips(context, caller, WantedTrips(start, end, mark_id))
     if media_type == NDJSON:
@@ -95,6 +99,9 @@ def export_diary_files(
     form: Annotated[RowForm | None, Query(alias="format", description="The form, whatever Accept says.")] = None,
 ) -> Response:
     """Export rows of diaries, in the order of their days, streamed; either form is what their import takes back."""
+    if first_day is not None and last_day is not None and last_day < first_day:
+        problem = f"is {last_day}, before first_day {first_day}"
+        raise DocumentInvalid(Fault("last_day", problem, "the same day or a later one, or none"))
     media_type = _media_type(request, form, NDJSON, CSV)
     rows = export_diary_rows(context, caller, WantedRows(first_day, last_day, mark_id))
     if media_type == NDJSON:

@@ -86,6 +86,11 @@ def test_interval_from_springs_to_springs() -> None:
             (("M2", 0.5, 0), ("S2", 0.03, 0), ("K1", 0.6, 0), ("O1", 0.6, 0)),
             "tropic-equatorial",
         ),  # F = 2.3, hardly any S2
+        # At 3 it is the form number that decides, a little under it hardly any O1; at 1.5 hardly any S2, under it not.
+        ((("M2", 0.25, 0), ("S2", 0.25, 0), ("K1", 1.4375, 0), ("O1", 0.0625, 0)), "tropic-equatorial"),
+        ((("M2", 0.25, 0), ("S2", 0.25, 0), ("K1", 1.4375, 0), ("O1", 0.0615, 0)), "springs-neaps"),
+        ((("M2", 0.46875, 0), ("S2", 0.03125, 0), ("K1", 0.375, 0), ("O1", 0.375, 0)), "tropic-equatorial"),
+        ((("M2", 0.46875, 0), ("S2", 0.03125, 0), ("K1", 0.375, 0), ("O1", 0.374, 0)), "springs-neaps"),
     ],
 )
 def test_form_number_and_then_variance_decide_the_kind(terms: tuple[tuple[str, float, float], ...], kind: str) -> None:
@@ -199,7 +204,9 @@ def test_instants_outside_are_refused() -> None:
     np.testing.assert_array_equal(cycle.daily_range_at(ends), cycle.daily_range[[0, -1]])
     assert cycle.daily_range_at(np.empty(0)).size == 0
     with pytest.raises(InvalidSpan, match="expected instants from"):
-        cycle.daily_range_at(np.array([cycle.times_us[-1] + 1]))
+        cycle.daily_range_at(np.array([cycle.times_us[0], cycle.times_us[-1] + 1]))
+    with pytest.raises(InvalidSpan, match="expected instants from"):
+        cycle.daily_range_at(np.array([cycle.times_us[0] - 1, cycle.times_us[-1]]))
     with pytest.raises(InvalidSpan, match="expected instants from"):
         cycle.making(np.array([cycle.times_us[0]]))
     with pytest.raises(InvalidSpan, match="end after the start"):

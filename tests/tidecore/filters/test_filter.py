@@ -84,7 +84,7 @@ def test_three_values(text, expected):
 @pytest.mark.parametrize(
     ("text", "position", "problem", "expected"),
     [
-        ("rate > 0 AND sea > 1", 14, "there is no column 'sea'", "one of: time, height"),
+        ("rate > 0 AND sea > 1", 14, "there is no column 'sea'", "sea_temperature, or another of: time, height"),
         ("height = 'x'", 1, "height is a number in m, and 'x' is a text", "two numbers"),
         ("direction = 'down'", 1, "direction is never 'down'", "'flood', 'ebb', 'slack'"),
         ("direction > 'ebb'", 1, "> cannot compare", "no order"),

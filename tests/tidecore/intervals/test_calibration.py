@@ -13,10 +13,13 @@ from hypothesis import strategies as st
 import tidecore
 from tests.tidecore.model.test_fit import record, truth
 from tidecore.errors import InvalidInput, ModelUnreadable
+from tidecore.extremes import Extremes
 from tidecore.harmonics import Harmonics
+from tidecore.harmonics.engine import solve
 from tidecore.intervals import Calibration, calibrate, extreme_bounds, height_bounds, interval_score
 from tidecore.intervals.answers import required
 from tidecore.intervals.features import KINDS, features_of
+from tidecore.intervals.folds import leave_out
 from tidecore.timebase import TimeGrid
 
 SIGMA = 0.1
@@ -205,6 +208,10 @@ def test_a_level_that_is_none(fitted, level) -> None:
         fitted.extreme_intervals(fitted.extremes("2023-01-01", "2023-01-03"), level)
 
 
+def test_the_widest_interval_is_of_ninety_nine_in_a_hundred(fitted) -> None:
+    assert fitted.height_intervals(grid(1), 0.99).level == 0.99
+
+
 def test_a_model_without_a_record_says_so() -> None:
     model = tidecore.TideModel.from_constituents({"M2": (1.0, 0.0)}, latitude=50.0, convention="utide")
     with pytest.raises(InvalidInput, match="no interval: the model has no record"):
@@ -236,6 +243,11 @@ def test_calibrations_survive_documents_and_old_documents_have_none(fitted) -> N
     for one, other in ((fitted.height_intervals(at), again.height_intervals(at)),):
         assert np.array_equal(one.lower, other.lower)
         assert np.array_equal(one.upper, other.upper)
+    waters = fitted.extremes("2023-01-01", "2023-01-08")
+    mine, theirs = (model.extreme_intervals(waters) for model in (fitted, again))
+    assert not np.isnat(mine.time_lower).all()
+    for name in ("height_lower", "height_upper", "time_lower", "time_upper", "stand"):
+        np.testing.assert_array_equal(getattr(mine, name), getattr(theirs, name))
     del document["calibration"]
     assert tidecore.TideModel.from_document(document).calibration is None
 
@@ -248,6 +260,7 @@ def test_calibrations_survive_documents_and_old_documents_have_none(fitted) -> N
         lambda c: c.update(probabilities=[0.5]),
         lambda c: c["heights"].reverse(),
         lambda c: c["lows"].pop(),
+        lambda c: c["highs"].__setitem__(3, float("nan")),
         lambda c: c.update(times={}),
         lambda c: c["spread"].update(above=[0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0]),
     ],
@@ -268,3 +281,70 @@ def test_a_record_in_pieces_years_apart_is_cut_like_a_whole_one() -> None:
     assert found is not None
     assert found.days == 120.0
     assert found.residual_sd_m == pytest.approx(SIGMA, rel=0.1)
+
+
+def widths(found: Calibration, extremes: Extremes) -> tuple[float, float]:
+    """Median half widths of the heights of high and of low waters, at 90 %."""
+    bounds = extreme_bounds(found, truth(), extremes, 0.9)
+    half, high = (bounds.height_upper - bounds.height_lower) / 2.0, extremes.kind == "high"
+    return float(np.median(half[high])), float(np.median(half[~high]))
+
+
+def test_heights_of_waters_are_as_sure_as_the_cubic_that_shows_them(white) -> None:
+    # The variance of a cubic at its middle, through the hourly values of two hours on either side, wherever they lie.
+    variances = []
+    for first in np.linspace(-2.0, -1.0, 50, endpoint=False):
+        middle = np.linalg.pinv(np.vander(np.arange(first, 2.0 + 1e-9), 4, increasing=True))[0]
+        variances.append(float((middle**2).sum()))
+    assert variances[0] == pytest.approx(34.0 / 70.0)  # by hand, of five values
+    extremes = tidecore.TideModel.made_of(truth(), "", "unknown", None, "").extremes("2023-01-01", "2023-03-01")
+    expected = Z90 * SIGMA * np.sqrt(np.mean(variances))
+    for half in widths(white, extremes):
+        assert half == pytest.approx(expected, rel=0.15)
+
+
+def test_high_and_low_waters_have_intervals_of_their_own() -> None:
+    over = grid(200)
+    tide = truth().heights(over)
+    loud = np.where(tide > truth().mean_level, 0.2, 0.02)
+    found = calibrated(np.random.default_rng(10).normal(0.0, 1.0, over.count) * loud, over, kind="constant")
+    extremes = tidecore.TideModel.made_of(truth(), "", "unknown", None, "").extremes("2023-01-01", "2023-03-01")
+    high, low = widths(found, extremes)
+    assert high > 3.0 * low
+
+
+def test_an_interval_goes_with_the_height_of_the_tide() -> None:
+    over, tide = grid(2 * 365), truth()
+    size = np.sqrt((tide.amplitude**2).sum())
+    above = np.clip((tide.heights(over) - tide.mean_level) / size, -2.0, 2.0)
+    noise = np.random.default_rng(11).normal(0.0, 1.0, over.count) * SIGMA * np.exp(0.4 * above)
+    found = calibrated(noise, over, kind="tide")
+    at = grid(10, start="2030-01-01")
+    bounds = height_bounds(found, tide, at.times(), 0.9)
+    half = (bounds.upper - bounds.lower) / 2.0
+    scaled = np.log(half / (Z90 * SIGMA)) / 0.4
+    wanted = np.clip((tide.heights(at) - tide.mean_level) / size, -2.0, 2.0)
+    slope, base = np.polyfit(wanted, scaled, 1)
+    assert slope == pytest.approx(1.0, abs=0.15)
+    assert base == pytest.approx(0.0, abs=0.3)
+
+
+def test_each_part_of_a_record_is_predicted_by_the_fit_of_the_others() -> None:
+    over, tide = grid(60), truth()
+    levels = tide.heights(over) + np.random.default_rng(12).normal(0.0, SIGMA, over.count)
+    times = over.times_us()
+    folds = leave_out(times, levels, tide)
+    assert [fold.times_us.size for fold in folds] == [over.count // 4] * 4
+    np.testing.assert_array_equal(np.concatenate([fold.times_us for fold in folds]), times)
+    for fold in folds:
+        others = ~np.isin(times, fold.times_us)
+        expected = solve(times[others], levels[others], tide.latitude, tide.names).harmonics
+        mine, theirs = (
+            dict(zip(one.names, one.amplitude * np.exp(1j * np.radians(one.phase)), strict=True))
+            for one in (fold.harmonics, expected)
+        )
+        for name, value in theirs.items():
+            assert mine[name] == pytest.approx(value, abs=2e-4), name
+        assert fold.harmonics.mean_level == pytest.approx(expected.mean_level, abs=2e-4)
+        heights = fold.harmonics.heights(fold.times_us.view("datetime64[us]"))
+        np.testing.assert_allclose(fold.residual, fold.levels - heights, atol=1e-9)

@@ -159,7 +159,12 @@ def test_marks_without_lags_have_no_slack_times() -> None:
 
 def test_key_times_of_a_part_are_those_of_the_whole(timeline: Timeline) -> None:
     start, end = np.datetime64("2026-03-22T05:00", "us"), np.datetime64("2026-03-24T11:00", "us")
-    assert timeline.events(start, end) == tuple(e for e in timeline.events() if start <= e.time < end)
+    inside = tuple(event for event in timeline.events() if start <= event.time < end)
+    assert len(inside) > 20
+    assert timeline.events(start, end) == inside
+    ends = [(one.astype(np.int64).item(), other.astype(np.int64).item()) for one, other in ((start, end), (end, end))]
+    assert timeline.events_of_parts(ends) == [inside, ()]
+    assert timeline.events_of_parts([]) == []
 
 
 def test_a_dataset_says_units_and_what_is_unknown(timeline: Timeline) -> None:

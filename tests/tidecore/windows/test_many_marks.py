@@ -117,8 +117,8 @@ def test_a_window_is_told_alone_as_it_is_with_all_others() -> None:
 def test_a_window_in_brief_is_the_window() -> None:
     rules: dict[str, SpeciesRule] = {f"rule {k}": one for k, one in enumerate(RULES)}
     limits, unknowns = set(), set()
-    for search in search_marks({str(k): one for k, one in enumerate(lines())}, rules).values():
-        for curve in search.curves:
+    for found in search_marks({str(k): one for k, one in enumerate(lines())}, rules).values():
+        for curve in found.curves:
             for brief, whole in zip(curve.found.briefly(curve.numbers), curve.windows, strict=True):
                 assert brief.mean_score == whole.mean_score
                 assert (brief.peak_score, np.datetime64(brief.peak_us, "us")) == (whole.peak_score, whole.peak_time)

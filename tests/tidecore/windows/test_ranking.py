@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import random
 from itertools import pairwise
 
@@ -72,9 +71,7 @@ def test_the_order_does_not_depend_on_that_of_the_marks(seed, by, diverse):
 )
 def test_the_sessions_of_a_plan_never_overlap(places, way_min):
     way = round(way_min * US_PER_MINUTE)
-    outings = [
-        dataclasses.replace(made(mark, start, start, worth), there_us=way, back_us=way) for mark, start, worth in places
-    ]
+    outings = [made(mark, start, start, worth)._replace(there_us=way, back_us=way) for mark, start, worth in places]
     planned = [one.outing for one in rank_outings(outings, SEARCHES, overlapping=False)]
     spans = sorted((one.arrive_us - way, one.leave_us + way) for one in planned)
     assert all(later[0] >= earlier[1] for earlier, later in pairwise(spans))

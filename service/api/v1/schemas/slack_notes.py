@@ -18,7 +18,7 @@ from tidecore.flow import LagEstimate
 from tidecore.place import Document, Note
 
 EXAMPLE: dict[str, Any] = {
-    "time": "2026-06-01T14:25:00Z",
+    "time": "2026-05-02T18:25:00Z",
     "turned_to": "ebb",
     "notes": "Line went slack, then swung seaward.",
     "external_ref": "turn-1",
