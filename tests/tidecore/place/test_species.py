@@ -33,8 +33,8 @@ def test_a_species_is_declared_once():
 @pytest.mark.parametrize(
     ("override", "words"),
     [
-        ([], "dictionary"),
-        ("require", "dictionary"),
+        ([], "an object"),
+        ("require", "an object"),
         ({"note": "x" * 20_000}, "20000 bytes"),
         ({"note": "ä" * 10_000}, "20000 bytes"),
         (nested(22), "nested too deep"),
