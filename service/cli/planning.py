@@ -248,7 +248,8 @@ def _say(told: Mapping[str, Any], *, as_json: bool) -> None:
         why = told.get("note") or told.get("problem") or "no reason was given"
         typer.echo(f"{whose}: {told['state']} ({told['plan_id']}); {why}")
     else:
+        marks = f"{told['marks']} {'mark' if told['marks'] == 1 else 'marks'}"
         typer.echo(
-            f"{whose}: {told['plan_id']}, {told['marks']} marks: {told['computed']} computed, {told['reused']} taken "
+            f"{whose}: {told['plan_id']}, {marks}: {told['computed']} computed, {told['reused']} taken "
             f"over, {told['failed']} failed, {told['changed']} changed; {told['seconds']:.1f} s"
         )

@@ -54,7 +54,7 @@ def test_a_plan_is_made_said_in_a_line_and_taken_over(coast):
     again = run("--month", "2026-06", "--mark", ids.mark, "--series", "june", "--all-accounts")
     assert again.exit_code == 0, again.output
     (line,) = again.stdout.splitlines()
-    assert "1 marks: 0 computed, 1 taken over, 0 failed, 0 changed" in line
+    assert "1 mark: 0 computed, 1 taken over, 0 failed, 0 changed" in line
 
 
 def test_a_plan_that_another_run_is_at_is_left_alone(coast):

@@ -12,6 +12,7 @@ from tidecore.rules.bait import BagItem, BaitLife, bag_item, bait_life, crab_gro
 from tidecore.rules.method import Bait
 from tidecore.rules.rod_plan import RodPlan, plan_rods
 from tidecore.rules.tackle import TackleRemark, check_tackle
+from tidecore.shore.fishability import REACH_WIND_M_PER_S
 from tidecore.timebase import US_PER_MINUTE
 from tidecore.timeline import Timeline
 from tidecore.units import AnyArray
@@ -21,11 +22,9 @@ from tidecore.windows.picks import MethodPick, MethodPicks
 WORTH = 0.5
 #: Sea over which one rod is an answer [m]; common practice.
 SURF_M = 1.5
-#: Onshore wind over which reach is cut by a third [m/s]; common practice.
-_CUTTING_WIND_MS = 10.0
 _DARK = ("nautical_twilight", "astronomical_twilight", "night")
 #: What the advice on rods and reach looks at.
-LOOKED_AT = ("weed_risk", "wave_height", "light", "wind_onshore", "sea_temperature")
+LOOKED_AT = ("weed_risk", "wave_height", "light", "crosswind", "sea_temperature")
 
 RodReason = Literal["asked", "method", "weed", "surf", "rock_at_night"]
 SessionRemarkKind = Literal[
@@ -166,9 +165,9 @@ def _remarks(columns: dict[str, AnyArray], plan: RodPlan, lives: Sequence[str]) 
     found = []
     if plan.rods == 2:
         found.append(SessionRemark("fast_bites", "when bites come fast, fish one rod"))
-    onshore = columns["wind_onshore"]
-    if (onshore[~np.isnan(onshore)] > _CUTTING_WIND_MS).any():
-        text = f"onshore wind over {_CUTTING_WIND_MS:g} m/s cuts the reach by about a third"
+    # Nothing is over it where the wind is not known.
+    if (columns["crosswind"] > REACH_WIND_M_PER_S).any():
+        text = f"wind of over {REACH_WIND_M_PER_S:g} m/s on to the shore or across cuts the reach by about a third"
         found.append(SessionRemark("reach_cut", text))
     return [*found, *(SessionRemark("bait_life", text) for text in lives)]
 

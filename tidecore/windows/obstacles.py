@@ -168,12 +168,18 @@ def _nearest_suiting(shape: Any, factor: Factor, column: AnyArray, threshold: fl
     now = float(column[0])
     if np.isnan(now) or not values:
         return float(values[0]) if values else None
-    away = _apart(factor, now, float(values[0]))
-    steps = now + np.linspace(0.0, away, _STEPS + 1)
-    round_ = steps if factor.period is None else np.mod(steps, factor.period)
-    suits = shape.membership(round_, factor) >= threshold - ROUNDING
-    chosen = round_[int(np.argmax(suits))] if suits.any() else values[0]
-    return float(chosen)
+    # Either way round: one side of the shape may fall less steeply than the other.
+    ends = np.array(values, dtype=np.float64)
+    away = np.array([_apart(factor, now, end) for end in ends])
+    if factor.period is not None:
+        ends, away = np.tile(ends, 2), np.concatenate((away, away - np.copysign(factor.period, away)))
+    steps = np.multiply.outer(np.linspace(0.0, 1.0, _STEPS + 1), away)
+    there = now + steps if factor.period is None else np.mod(now + steps, factor.period)
+    # Each way ends where the shape suits wholly.
+    there[-1] = ends
+    suits = shape.membership(there.ravel(), factor).reshape(there.shape) >= threshold - ROUNDING
+    first = np.argmax(suits, axis=0), np.arange(away.size)
+    return float(there[first][np.argmin(np.abs(steps[first]))])
 
 
 def _apart(factor: Factor, start: Any, end: Any) -> float:

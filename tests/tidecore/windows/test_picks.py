@@ -26,14 +26,14 @@ CALM: dict[str, Any] = {
     "wave_height": 0.2,
     "clarity": "clear",
     "sea_temperature": 7.0,
-    "wind_onshore": 1.0,
+    "crosswind": 1.0,
     "weed_risk": "low",
 }
 ROUGH: dict[str, Any] = {
     "wave_height": 1.6,
     "clarity": "coloured",
     "sea_temperature": 7.0,
-    "wind_onshore": 12.0,
+    "crosswind": 12.0,
     "sea_trend": "falling",
 }
 
@@ -53,7 +53,7 @@ def session(kind: str = "open_beach", beds: tuple[str, ...] = (), **values: Any)
             "clarity",
             "weed_risk",
             "light",
-            "wind_onshore",
+            "crosswind",
             "sea_temperature",
             "stream_speed",
         )
@@ -211,6 +211,13 @@ def test_rough_water_asks_for_one_rod_heavier_line_and_streamlined_rigs():
     assert (plan.rods.rods, plan.reasons) == (1, ("method", "surf"))
     kinds = [one.kind for one in plan.remarks]
     assert kinds == ["one_rod", "reach_cut", "bait_life"]
+
+
+@pytest.mark.parametrize(("wind", "cut"), [(10.0, False), (10.1, True), (np.nan, False)])
+def test_wind_on_to_the_shore_or_across_it_cuts_the_reach(wind, cut):
+    """Common practice: over 10 m/s, by a third."""
+    _, plan = demo(session(**{**CALM, "crosswind": wind}), COD)
+    assert ("reach_cut" in [one.kind for one in plan.remarks]) == cut
 
 
 @pytest.mark.parametrize(

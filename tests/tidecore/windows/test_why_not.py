@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.tidecore.timeline.places import mark_at, mark_without_lags, model_of
-from tests.tidecore.windows.doubles import one_of, rule, trapezoid
+from tests.tidecore.windows.doubles import hour, one_of, rule, trapezoid
+from tests.tidecore.windows.doubles import timeline as hand_timeline
 from tests.tidecore.windows.evenings import DOWN_AND_UP, NEVER, NIGHT_FLOOD, timeline_over
 from tidecore.calendars import FreeTime
 from tidecore.errors import InvalidInput, InvalidSpan
@@ -49,6 +50,32 @@ def test_what_is_short_of_a_need_is_said_as_people_say_it(short_by, said):
     (sentence,) = (one for one in found.sentences if "height of the tide" in one and "would need" in one)
     assert f"{said};" in sentence
     assert f"is {height:.2f}".rstrip("0").rstrip(".") in sentence
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.integers(1, 120), min_size=4, max_size=4).filter(lambda parts: sum(parts) <= 300),
+    st.integers(0, 359),
+    st.floats(0.0, 1.0),
+    st.sampled_from([0.3, 0.5, 1.0]),
+)
+def test_the_nearest_need_on_a_scale_that_closes_is_the_nearest_either_way(parts, first, place, threshold):
+    """Whichever side falls less steeply: held to a walk round the scale by a hundredth of a degree."""
+    corners = [(first + at) % 360 for at in np.cumsum([0, *parts[:3]]).tolist()]
+    shape = dict(zip(("from", "full_from", "full_to", "to"), corners, strict=True))
+    wanted = rule(require=[("wind_from", {"kind": "cyclic", **shape}, {})], threshold=threshold)
+    # Somewhere in the rest of the scale, where nothing suits at all.
+    gap = 360 - sum(parts[:3])
+    now = (corners[3] + gap * (0.01 + 0.98 * place)) % 360.0
+    found = explain_why_not(wanted, hand_timeline({"wind_from": lambda hours: np.full(hours.shape, now)}), hour(12.0))
+    (wind,) = found.obstacles
+    walk = np.arange(0.0, 180.0, 0.01)
+    suits = [
+        np.interp((now + way * walk - first) % 360.0, np.cumsum([0, *parts[:3]]), [0.0, 1.0, 1.0, 0.0]) >= threshold
+        for way in (1.0, -1.0)
+    ]
+    nearest = min(walk[one.argmax()] for one in suits if one.any())
+    assert wind.off_by == pytest.approx(nearest, abs=0.8)
 
 
 def test_the_nearest_windows_are_those_of_the_search():
