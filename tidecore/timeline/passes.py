@@ -32,6 +32,7 @@ def value_passes(
 
     Notes
     -----
+    Each passage is told twice, as it is found and a hair later: from the later on the quantity has passed for certain.
     A peak over a threshold between two samples that stay under it is looked for where the samples come near, and so
     is a dip under it.
     """
@@ -53,7 +54,8 @@ def value_passes(
                 at, seen = np.concatenate((times, peaks)), np.concatenate((values, function(peaks)))
                 order = np.argsort(at)
                 found.append(_passed(function, at[order], seen[order], threshold))
-    return np.unique(np.rint(np.concatenate(found)).astype(np.int64))
+    passed = np.concatenate(found)
+    return np.unique(np.rint(np.concatenate((passed, passed + _TOLERANCE_US + 1.0))).astype(np.int64))
 
 
 def _passed(function: TimeFunction, times: FloatArray, values: FloatArray, threshold: float) -> FloatArray:

@@ -10,6 +10,7 @@ import pytest
 from tests.tidecore.timeline.places import mark_at, model_of
 from tidecore.conditions import ConditionIssue, Conditions
 from tidecore.timeline import build_timeline
+from tidecore.windows import search_mark
 from tidecore.windows.verdicts import FishableVerdict, grade_stays, judge_fishing
 
 DAY = np.datetime64("2026-03-20", "us")
@@ -44,6 +45,18 @@ def test_a_wind_that_hinders_is_named(wind, grade, named):
     found = verdict(seen(**SEA, wind_speed_m_per_s=wind, wind_from_degree=270), stream_rates=RATES)
     assert found.grade == grade
     assert named in " ".join(found.reasons)
+
+
+def test_a_mark_stops_fishing_when_the_sea_passes_two_metres():
+    # A metre in an hour: up through 2 m at 06:00 + 40 min, down through it at 18:00 + 20 min.
+    hours, heights = (0, 3, 6, 9, 12, 15, 18, 21, 24), (1.0, 1.0, 1.0 + 1 / 3, 4.0 + 1 / 3, 4.0, 4.0, 2.2, 0.4, 0.4)
+    times = [f"{DAY + np.timedelta64(hour, 'h')}Z" for hour in hours]
+    issue = {"kind": "observation", "source": "invented", "issued_at": times[-1], "times": times, "waves_at": "at_mark"}
+    told = Conditions.of([ConditionIssue.parse({**issue, "values": {"wave_height_m": list(heights)}})])
+    line = build_timeline(mark_at(), model_of("large"), DAY, DAY + np.timedelta64(1, "D"), conditions=told)
+    ((start, end),) = search_mark("invented", line, {}).times_when("fishable", "no")
+    wanted = [int((DAY + np.timedelta64(minutes, "m")).astype(np.int64)) for minutes in (6 * 60 + 40, 18 * 60 + 20)]
+    assert [start, end] == pytest.approx(wanted, abs=10_000)
 
 
 def test_what_is_lacking_is_named_and_nothing_else():
