@@ -6,15 +6,27 @@ import datetime as dt
 from collections.abc import Sequence
 from typing import Any
 
+from fastapi.testclient import TestClient
+
 from service.bootstrap import House
 from service.jobs.worker import JobTask, Place
 from service.storage.records import DONE, JobRecord
 from service.usecases.joining import join_stale, look_again
 from service.usecases.stale_joins import JOIN
+from tests.service.coast import example
 
 BASS = {"scientific_name": "Piscis inventus", "fao_code": "ZZZ", "local_name": "invented fish"}
 FLAT = {"scientific_name": "Piscis planus"}
 START = dt.datetime(2026, 3, 20, 14, 3, 7, tzinfo=dt.UTC)
+
+
+def near_and_far(client: TestClient) -> list[str]:
+    """Make two marks of one station, called so, and return their ids."""
+    station = client.post("/v1/stations", json=example("create_station")).json()["id"]
+    return [
+        client.post("/v1/marks", json={**example("create_mark"), "station": station, "external_ref": name}).json()["id"]
+        for name in ("near", "far")
+    ]
 
 
 def trip_document(

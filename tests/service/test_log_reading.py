@@ -24,10 +24,10 @@ from service.usecases.insights import tell_totals
 from service.usecases.log_reading import LogBasis
 from service.usecases.rates import RateAsk, tell_rates
 from service.usecases.seasons import tell_season
-from tests.service.coast import PEER, URL, example
+from tests.service.coast import PEER, URL
 from tests.service.conftest import settings_for
 from tests.service.importing import ndjson, take
-from tests.service.log_book import BASS, FLAT, active_joins, do_joins, trip_document
+from tests.service.log_book import BASS, FLAT, active_joins, do_joins, near_and_far, trip_document
 
 CALLER = Caller(LOCAL_ACCOUNT, frozenset())
 DAY = dt.timedelta(days=1)
@@ -40,11 +40,7 @@ EVERYTHING, SOME = TripFilter(), TripFilter(None, dt.date(2025, 12, 31), None, "
 def shore(tmp_path_factory):
     app = create_app(settings_for(tmp_path_factory.mktemp("log"), workers=0))
     with TestClient(app, base_url=URL, client=PEER) as client:
-        station = client.post("/v1/stations", json=example("create_station")).json()["id"]
-        marks = []
-        for name in ("near", "far"):
-            mark = {**example("create_mark"), "station": station, "external_ref": name}
-            marks.append(client.post("/v1/marks", json=mark).json()["id"])
+        marks = near_and_far(client)
         yield client, marks
 
 

@@ -13,9 +13,9 @@ from starlette.testclient import TestClient
 
 from service.app import create_app
 from service.security import LOCAL_ACCOUNT
-from tests.service.coast import PEER, URL, example
+from tests.service.coast import PEER, URL
 from tests.service.conftest import settings_for
-from tests.service.log_book import BASS, FLAT, do_joins, trip_document
+from tests.service.log_book import BASS, FLAT, do_joins, near_and_far, trip_document
 
 #: On both sides of two new years, and between.
 DAYS = ("2023-11-30", "2023-12-31", "2024-01-01", "2024-03-08", "2024-03-21", "2024-07-05", "2024-12-31", "2025-01-01")
@@ -50,11 +50,7 @@ def trips_at(marks):
 def log(tmp_path_factory):
     app = create_app(settings_for(tmp_path_factory.mktemp("scanned"), workers=0))
     with TestClient(app, base_url=URL, client=PEER) as client:
-        station = client.post("/v1/stations", json=example("create_station")).json()["id"]
-        marks = []
-        for name in ("near", "far"):
-            mark = {**example("create_mark"), "station": station, "external_ref": name}
-            marks.append(client.post("/v1/marks", json=mark).json()["id"])
+        marks = near_and_far(client)
         trips = trips_at(marks)
         for one in trips:
             sent = client.post("/v1/trips", json=one)
