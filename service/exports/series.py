@@ -12,7 +12,7 @@ from tidecore.timebase import US_PER_SECOND
 from tidecore.units import AnyArray, FloatArray, UtcTimes
 
 #: Raised by one whenever the same numbers may come out as other bytes, in any form, JSON too. ETags hold it.
-FORMAT = 7
+FORMAT = 8
 
 #: Unit as tidecore names it -> how it ends the name of a field.
 UNIT_ENDINGS: Mapping[str, str] = {

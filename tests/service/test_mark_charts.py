@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import struct
 import xml.etree.ElementTree as ElementTree
 
@@ -49,6 +50,17 @@ def test_a_day_tells_high_and_low_waters_by_the_clocks_of_the_mark(charted):
         assert any(text.startswith(one) for text in said), (one, said)
     assert f"clock times: {zone}" in said
     assert "Wednesday 3 June 2026" in said
+
+
+def test_the_range_of_a_day_is_its_highest_water_over_its_lowest_on_every_picture(charted):
+    _, _, _, get = charted
+    said, week = words(get().content), words(get(kind="week").content)
+    waters = [one for one in said if re.match(r"(HW|LW) \d\d:\d\d ", one)]
+    heights = [float(one.split()[2]) for one in waters]
+    (told,) = (re.match(r"range (\d+\.\d) m", one)[1] for one in said if one.startswith("range "))
+    # The waters are told to a decimetre.
+    assert float(told) == pytest.approx(max(heights) - min(heights), abs=0.11)
+    assert f"range {told} m" in week
 
 
 def test_a_day_tells_whether_tides_make_or_take_off(charted):

@@ -30,6 +30,8 @@ _LEFT, _RIGHT = 112.0, 976.0
 _TIDE, _FLOW = (158.0, 348.0), (366.0, 440.0)
 #: Height of a lane of windows, and of sessions, which have two lines.
 _LANE, _TALL_LANE = 24.0, 40.0
+#: Widest fishing that is too narrow for words.
+_WORDY = 120.0
 #: Most lanes of windows and of sessions, and most hazards told.
 MOST_LANES, MOST_HAZARDS = 8, 8
 _SUN = {
@@ -216,7 +218,9 @@ def _sessions(chart: MarkChart, row: Sequence[ChartSession], axis: _Axis, y: flo
         drawn.append(box("way", axis.across(one.arrive_us), y + 3, axis.across(one.leave_us), y + 37, 3))
         drawn.append(box("session", left, y + 3, right, y + 37, 3))
         drawn.append(box("best", axis.across(one.best_us[0]), y + 33, axis.across(one.best_us[1]), y + 37))
+        # Where the fishing is too short for words they begin with arriving.
         first, last = axis.across(one.arrive_us), axis.across(one.leave_us)
+        first = left if right - left > _WORDY else first
         badge = one.grade != "info" and right - left > 40.0
         when = f"{one.rank}. {chart.clock(one.start_us)}\N{EN DASH}{chart.clock(one.end_us)}"
         drawn.append(words(first + 5, y + 16, shortened(when, max(int((last - first - 8.0) / 6.4), 2)), "small head"))

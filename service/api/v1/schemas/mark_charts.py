@@ -171,18 +171,21 @@ def _which(places: Sequence[int], of: int, alike: bool) -> str:
     return f"(session {places[0]}; the like at {others})"
 
 
+_MAKING = {"making": "tides making", "taking_off": "tides taking off"}
+
+
 def tide_facts(line: Timeline, kind: ChartKind, sessions: str) -> list[str]:
     """Return what the tide is like over the days drawn, the range and its phase; and what is said of the sessions."""
+    if kind == "day":
+        # As sheets and weeks have it of the day: its highest water over its lowest.
+        heights = [one.height for one in line.events() if one.height is not None]
+        said = [f"range {max(heights) - min(heights):.1f} m"] if len(heights) > 1 else []
+        making = line.columns["making"]
+        said += [_MAKING[one] for one in (str(making[making.size // 2]),) if one in _MAKING]
+        return [*said, sessions]
     ranges = line.columns["range"]
     known = ranges[np.isfinite(ranges)]
-    said = []
-    if known.size:
-        low, high = float(known.min()), float(known.max())
-        middle = float(known[known.size // 2])
-        said.append(f"range {middle:.1f} m" if kind == "day" else f"ranges {low:.1f} to {high:.1f} m")
-    if kind == "day":
-        making = line.columns["making"]
-        said.append("tides making" if making[making.size // 2] == "making" else "tides taking off")
+    said = [f"ranges {known.min():.1f} to {known.max():.1f} m"] if known.size else []
     return [*said, sessions]
 
 
