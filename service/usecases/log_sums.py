@@ -48,9 +48,11 @@ def sum_species(
             if coarse:
                 found[:, 4] += np.bincount(at, caught.sums[own, 0], len(told)).astype(np.int64)
             else:
-                # A trip that spells a species in two ways caught it once.
-                each = np.unique(np.stack([at, caught.of[own]]), axis=1)[0]
-                found[:, 3] += np.bincount(each, minlength=len(told))
+                if np.unique(of_values).size < of_values.size:
+                    # A trip that spells a species in two ways caught it once.
+                    trips_of = len(caught.days)
+                    at = np.unique(at * trips_of + caught.of[own]) // trips_of
+                found[:, 3] += np.bincount(at, minlength=len(told))
     sums = zip(told.values(), found.tolist(), strict=True)
     there = [SpeciesCount(species_named(named), *counts) for named, counts in sums if counts[0]]
     return sorted(there, key=lambda one: (-one.count, one.species.scientific_name))

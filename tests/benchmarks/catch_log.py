@@ -173,7 +173,7 @@ def _record(number: int) -> TripRecord:
 def _log(house: House, mark: str, records: list[TripRecord]) -> list[str]:
     at_mark = [one.model_copy(update={"trip": one.trip.model_copy(update={"mark": mark})}) for one in records]
     links = [trip_links(one, ZoneInfo("Etc/UTC")) for one in at_mark]
-    rows = [(None, one.model_dump_json(), *its.values()) for one, its in zip(at_mark, links, strict=True)]
+    rows = [(None, one.model_dump_json(by_alias=True), *its.values()) for one, its in zip(at_mark, links, strict=True)]
     with house.store.unit(LOCAL_ACCOUNT, writes=True) as unit:
         made = unit.trips.add_many(list(links[0]), rows, datetime.now(UTC))
         unit.commit()
