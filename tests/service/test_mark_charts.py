@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import struct
 import xml.etree.ElementTree as ElementTree
 
@@ -53,14 +52,19 @@ def test_a_day_tells_high_and_low_waters_by_the_clocks_of_the_mark(charted):
 
 
 def test_the_range_of_a_day_is_its_highest_water_over_its_lowest_on_every_picture(charted):
-    _, _, _, get = charted
-    said, week = words(get().content), words(get(kind="week").content)
-    waters = [one for one in said if re.match(r"(HW|LW) \d\d:\d\d ", one)]
-    heights = [float(one.split()[2]) for one in waters]
-    (told,) = (one.split()[1] for one in said if one.startswith("range "))
-    # The waters are told to a decimetre.
-    assert float(told) == pytest.approx(max(heights) - min(heights), abs=0.11)
-    assert f"range {told} m" in week
+    client, coast, _, get = charted
+    zone = example("create_mark")["time_zone"]
+    span = {"start": "2026-06-01T00:00:00Z", "end": "2026-06-12T00:00:00Z", "tz": zone}
+    events = client.get(f"/v1/marks/{coast.mark}/extremes", params=span).json()
+    week = words(get(kind="week").content)
+    told = [one for one in week if one.startswith("range ")]
+    for place, expected in enumerate(told):
+        date = f"2026-06-{3 + place:02d}"
+        waters = zip(events["times"], events["heights_m"], strict=True)
+        heights = [height for time, height in waters if time.startswith(date)]
+        assert expected == f"range {max(heights) - min(heights):.1f} m", date
+        assert any(one.startswith(f"{expected} ") for one in words(get(date=date).content)), date
+    assert len(told) == 7
 
 
 def test_a_day_tells_whether_tides_make_or_take_off(charted):
