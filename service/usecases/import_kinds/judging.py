@@ -28,7 +28,7 @@ from service.usecases.import_kinds.kind import Candidate, Ready, Wrong
 from service.usecases.import_kinds.known import Known
 from service.usecases.import_kinds.registry import IMPORT_KINDS
 from service.usecases.references import ExternalRef
-from tidecore.errors import CoreError, Fault, InvalidInput, UnknownName, one_of
+from tidecore.errors import CoreError, Fault, InvalidInput, UnknownName
 
 #: Faults of one row that are listed in the report; more are counted.
 MOST_FAULTS = 20
@@ -143,10 +143,8 @@ def listed(faults: Sequence[Fault]) -> list[dict[str, str]]:
 
 
 def _faults_of(error: CoreError | ServiceError) -> Sequence[Fault]:
-    if isinstance(error, InvalidInput | DocumentInvalid):
+    if isinstance(error, InvalidInput | DocumentInvalid | UnknownName):
         return error.faults
-    if isinstance(error, UnknownName):
-        return (Fault(error.kind, f"{error.name!r} is not known", one_of(error.known[:40], error.name)),)
     return (Fault("row", str(error), "a row that POST would take"),)
 
 
