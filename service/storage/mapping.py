@@ -46,6 +46,16 @@ class UtcDateTime(TypeDecorator[datetime]):
         return None if value is None else value.replace(tzinfo=UTC)
 
 
+class JsonText(TypeDecorator[str]):
+    """The text of a JSON column that is written already."""
+
+    impl = JSON
+    cache_ok = True
+
+    def bind_processor(self, dialect: Dialect) -> None:
+        """Leave it as it is."""
+
+
 def _in_utc(value: datetime) -> datetime:
     if value.tzinfo is None:
         raise ValueError("a naive datetime cannot be stored; expected an aware one")
@@ -72,7 +82,7 @@ class Table(DeclarativeBase):
 
 
 class DocumentRow(Table):
-    """Base of the tables of versioned documents; what a document says is in its `DocumentVersionRow`."""
+    """Base of the tables of versioned documents, each as it stands; what it said before is in `DocumentVersionRow`."""
 
     __abstract__ = True
 
@@ -82,10 +92,13 @@ class DocumentRow(Table):
     version: Mapped[int] = mapped_column(Integer)
     created_at: Mapped[datetime]
     updated_at: Mapped[datetime]
+    #: When this version was written; a new reference alone is none.
+    said_at: Mapped[datetime]
+    document: Mapped[dict[str, Any]] = mapped_column(deferred=True)
 
 
 class DocumentVersionRow(Table):
-    """Base of the tables of one version of a document; never changed once written."""
+    """Base of the tables of one version that a document had before; never changed once written."""
 
     __abstract__ = True
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 #: The revision that this version of the code works with. Written here so that a store that is up to date is known
 #: as such without importing alembic; a test holds it to the migrations.
-NEWEST_REVISION = "2026_11_29_log_versions"
+NEWEST_REVISION = "2026_11_29_import_runs"
 
 _FOLDER = Path(__file__).resolve().parent / "migrations"
 

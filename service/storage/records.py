@@ -177,6 +177,15 @@ class ImportLine(NamedTuple):
     told: str | None = None
 
 
+class ImportRun(NamedTuple):
+    """Rows of an import one after the other, from the row ``first``, each of which made a thing: their references, and
+    the ids of the things."""
+
+    first: int
+    client_refs: Sequence[str]
+    thing_ids: Sequence[str]
+
+
 class DocumentRecord(NamedTuple):
     """A versioned document as it stands, without what it says."""
 

@@ -203,6 +203,20 @@ class ImportRow(Table):
     created_at: Mapped[datetime]
 
 
+class ImportRunRow(Table):
+    """Lines of the report of an import one after the other, each that its row made a thing."""
+
+    __tablename__ = "import_runs"
+    __table_args__ = (ForeignKeyConstraint(["account_id", "import_id"], ["imports.account_id", "imports.import_id"]),)
+
+    import_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    first: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
+    last: Mapped[int] = mapped_column(Integer)
+    account_id: Mapped[str] = mapped_column(ForeignKey("accounts.account_id"))
+    client_refs: Mapped[list[Any]] = mapped_column(JSON(none_as_null=True))
+    thing_ids: Mapped[list[Any]] = mapped_column(JSON(none_as_null=True))
+
+
 class ImportLineRow(Table):
     """One line of the report of an import: what became of one row of its file."""
 

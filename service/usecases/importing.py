@@ -12,7 +12,7 @@ import json
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import datetime
-from itertools import islice, repeat
+from itertools import islice
 from pathlib import Path
 from typing import TypeVar
 
@@ -25,7 +25,7 @@ from service.jobs.ahead import Ahead
 from service.jobs.spreading import processes_for
 from service.jobs.worker import JobOutcome, JobTask, Progress
 from service.storage.engine import open_engine
-from service.storage.records import ROW_CONFLICT, ROW_CREATED, ROW_INVALID, ROW_UNCHANGED, ImportLine
+from service.storage.records import ROW_CONFLICT, ROW_CREATED, ROW_INVALID, ROW_UNCHANGED, ImportLine, ImportRun
 from service.storage.unit import Store, UnitOfWork
 from service.usecases.context import utc_now
 from service.usecases.import_kinds.judging import Judge, Judged, Refused, Setup, get_ready, judge_elsewhere, listed
@@ -142,7 +142,7 @@ class _Import:
 
     def _lines(
         self, unit: UnitOfWork, batch: Batch, rows: Sequence[Ready | Refused], now: datetime
-    ) -> list[ImportLine]:
+    ) -> Sequence[ImportLine | ImportRun]:
         """Write what is new in a batch, and return its lines of the report."""
         kind = self._kind
         ready = [one for one in rows if isinstance(one, Ready)]
@@ -155,13 +155,13 @@ class _Import:
         for key, one in zip(keys, ready, strict=True):
             if key not in there:
                 new.setdefault(key, one)
-        ids: Sequence[str | None]
-        ids = [None] * len(new) if self._dry_run else kind.write(unit, list(new.values()), now)
-        if len(new) == len(rows):
-            # Nearly always all rows are new.
-            told = map(kind.told, ready) if self._dry_run else repeat(None)
-            found = zip(batch, ready, ids, told, strict=False)
-            return [ImportLine(cut[0], one[0], ROW_CREATED, made, (), said) for cut, one, made, said in found]
+        ids: Sequence[str | None] = [None] * len(new)
+        if not self._dry_run:
+            written = kind.write(unit, list(new.values()), now)
+            if len(new) == len(rows):
+                # Nearly always all rows are new.
+                return [ImportRun(batch[0].number, [one.client_ref for one in ready], written)]
+            ids = written
         made = dict(zip(new, ids, strict=True))
         key_of = iter(keys)
         return [

@@ -2,17 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Select, Text, bindparam, cast, delete, func, or_, select, tuple_, update
+from sqlalchemy import (
+    ColumnElement,
+    Select,
+    Text,
+    bindparam,
+    cast,
+    delete,
+    func,
+    insert,
+    or_,
+    select,
+    tuple_,
+    update,
+)
 from sqlalchemy.orm import Session
 
 from service.storage.bulk import among, insert_columns
 from service.storage.codecs import document_record
 from service.storage.identifiers import new_id, new_ids
+from service.storage.mapping import JsonText
 from service.storage.records import DocumentRecord, VersionRecord
 from service.storage.repositories.base import Repository
 from service.storage.repositories.log_months import LogMonthRepository, months_of
@@ -36,6 +50,9 @@ from service.storage.tables import (
     TripRow,
     TripVersionRow,
 )
+
+#: Columns of a document that say when; all the same of one that was just made.
+_TIMES = ("created_at", "updated_at", "said_at")
 
 #: Value of a column that a kind of document has beside it.
 Link = str | int | date | datetime | None
@@ -111,12 +128,13 @@ class DocumentRepository(Repository):
             version=1,
             created_at=now,
             updated_at=now,
+            said_at=now,
+            document=dict(document),
             **links,
         )
         self._session.add(row)
         self._session.flush()
         self._count_days([links])
-        self._add_version(row.key, 1, document, now)
         return document_record(row)
 
     def add_many(self, links: Sequence[str], rows: Sequence[Sequence[Any]], now: datetime) -> list[str]:
@@ -129,12 +147,11 @@ class DocumentRepository(Repository):
         ids = new_ids(self._prefix, len(rows))
         references, texts, *columns = zip(*rows, strict=True)
         key = self._row.__mapper__.c.key.name
-        common = {"account_id": self._account_id, "version": 1, "created_at": now}
+        common = {"account_id": self._account_id, "version": 1, **dict.fromkeys(_TIMES, now)}
         records = {key: ids, "external_ref": references, **dict(zip(links, columns, strict=True))}
-        insert_columns(self._session, self._row, {**common, "updated_at": now}, records)
+        insert_columns(self._session, self._row, common, records, texts={"document": texts})
         if "local_day" in records:
             self._count_up(records["local_day"])
-        insert_columns(self._session, self._version_row, common, {key: ids}, texts={"document": texts})
         return ids
 
     def replace(
@@ -150,23 +167,25 @@ class DocumentRepository(Repository):
 
         None is returned where it is not as ``record`` says any more.
         """
-        version = record.version if document is None else record.version + 1
+        as_told = (
+            self._row.account_id == self._account_id,
+            self._row.key == record.id,
+            self._row.version == record.version,
+            self._row.updated_at == record.updated_at,
+        )
+        version, said = record.version, dict[str, Any]()
         self._count_months([record.id])
+        if document is not None:
+            self._keep_versions(*as_told)
+            version, said = record.version + 1, {"document": dict(document), "said_at": now}
         result = self._session.execute(
             update(self._row)
-            .where(
-                self._row.account_id == self._account_id,
-                self._row.key == record.id,
-                self._row.version == record.version,
-                self._row.updated_at == record.updated_at,
-            )
-            .values(version=version, external_ref=external_ref, updated_at=now, **links)
+            .where(*as_told)
+            .values(version=version, external_ref=external_ref, updated_at=now, **said, **links)
         )
         if not result.rowcount:  # type: ignore[attr-defined]
             return None
         self._count_days([links])
-        if document is not None:
-            self._add_version(record.id, version, document, now)
         return DocumentRecord(record.id, external_ref, version, record.created_at, now)
 
     def replace_many(
@@ -188,29 +207,30 @@ class DocumentRepository(Repository):
         statement = (
             update(row)
             .where(row.account_id == self._account_id, row.key == bindparam("its_key"))
-            .values(version=bindparam("its_version"), updated_at=bindparam("its_time"), **linked)
+            .values(
+                version=bindparam("its_version"),
+                updated_at=bindparam("its_time"),
+                said_at=bindparam("its_time"),
+                document=bindparam("its_text", type_=JsonText),
+                **linked,
+            )
         )
         values = [
-            {"its_key": one.id, "its_version": one.version, "its_time": one.updated_at}
+            {"its_key": one.id, "its_version": one.version, "its_time": one.updated_at, "its_text": text}
             | {f"its_{name}": value for name, value in links.items()}
-            for one, (_, _, links) in zip(made, edits, strict=True)
+            for one, (_, text, links) in zip(made, edits, strict=True)
         ]
-        self._count_months([one.id for one in made])
+        ids = [one.id for one in made]
+        self._count_months(ids)
+        self._keep_versions(row.account_id == self._account_id, row.key.in_(ids))
         self._session.connection().execute(statement, values)
         self._count_days([links for _, _, links in edits])
-        own: dict[str, Sequence[Any]] = {
-            row.__mapper__.c.key.name: [one.id for one in made],
-            "version": [one.version for one in made],
-            "created_at": [one.updated_at for one in made],
-        }
-        texts = {"document": [text for _, text, _ in edits]}
-        insert_columns(self._session, self._version_row, {"account_id": self._account_id}, own, texts=texts)
         return made
 
     def remove(self, record: DocumentRecord) -> bool:
         """Remove a document with all its versions; False where it is not as ``record`` says any more."""
         self._count_months([record.id])
-        # As in `_saying`: the account is asked of the document alone.
+        # The account is asked of the document alone: asked of the versions, SQLite reads all that the account has.
         own = select(self._row.key).where(self._row.account_id == self._account_id, self._row.key == record.id)
         self._session.execute(
             delete(self._version_row).where(self._version_row.key.in_(own)).execution_options(synchronize_session=False)
@@ -322,32 +342,35 @@ class DocumentRepository(Repository):
 
     def documents(self, versions: Iterable[tuple[str, int]]) -> dict[tuple[str, int], dict[str, Any]]:
         """Return the documents of pairs of id and version, those that there are."""
-        wanted, said = list(versions), self._version_row
-        query = self._saying(said.key, said.version, said.document, keys=[key for key, _ in wanted])
-        found = self._session.execute(query.where(tuple_(said.key, said.version).in_(wanted)))
-        return {(key, version): document for key, version, document in found}
+        wanted, row = set(versions), self._row
+        found = self._session.execute(self._among({key for key, _ in wanted}, row.key, row.version, row.document))
+        there = {key: (version, document) for key, version, document in found}
+        standing = {(key, version): document for key, (version, document) in there.items()}
+        # The account was asked of documents: asked of versions, SQLite reads all that the account has.
+        before = [(key, version) for key, version in wanted if key in there and version < there[key][0]]
+        documents = {one: document for one, document in standing.items() if one in wanted}
+        if before:
+            was = self._version_row
+            query = select(was.key, was.version, was.document).where(tuple_(was.key, was.version).in_(before))
+            documents |= {(key, version): document for key, version, document in self._session.execute(query)}
+        return documents
 
     def texts(self, records: Sequence[DocumentRecord]) -> dict[str, str]:
         """Return what documents as they stand say, by id, as the JSON that is stored."""
-        said = self._version_row
-        query = self._saying(said.key, cast(said.document, Text), keys=[one.id for one in records])
-        found = self._session.connection().execute(query.where(said.version == self._row.version))
-        return {key: text for key, text in found.fetchall()}
+        query = self._among([one.id for one in records], self._row.key, cast(self._row.document, Text))
+        return {key: text for key, text in self._session.connection().execute(query).fetchall()}
 
-    def _saying(self, *columns: Any, keys: Sequence[str]) -> Any:
-        """Return the query of columns of versions of some documents.
-
-        The account is asked of the documents alone: asked of the versions, SQLite reads all that the account has.
-        """
-        row, said = self._row, self._version_row
-        query = select(*columns).join_from(row, said, said.key == row.key)
-        return query.where(row.account_id == self._account_id, row.key.in_(keys))
+    def _among(self, keys: Collection[str], *columns: Any) -> Select[Any]:
+        """Return the query of columns of some documents."""
+        return select(*columns).where(self._row.account_id == self._account_id, self._row.key.in_(list(keys)))
 
     def versions(self, key: str) -> list[VersionRecord]:
         """Return every version of a document, oldest first."""
-        row = self._version_row
-        query = select(row.version, row.created_at).where(row.account_id == self._account_id, row.key == key)
-        return [VersionRecord(*found) for found in self._session.execute(query.order_by(row.version))]
+        was = self._version_row
+        query = select(was.version, was.created_at).where(was.account_id == self._account_id, was.key == key)
+        before = self._session.execute(query.order_by(was.version))
+        stands = self._session.execute(self._among([key], self._row.version, self._row.said_at))
+        return [VersionRecord(*one) for one in (*before, *stands)]
 
     def _count_months(self, keys: Sequence[str]) -> None:
         """Note that the months are written to in which some documents are."""
@@ -362,13 +385,13 @@ class DocumentRepository(Repository):
         if self._months is not None:
             self._months.count_up(self._row.__tablename__, months_of(day for day in days if isinstance(day, date)))
 
-    def _add_version(self, key: str, version: int, document: Mapping[str, Any], now: datetime) -> None:
-        self._session.add(
-            self._version_row(
-                key=key, version=version, account_id=self._account_id, document=dict(document), created_at=now
-            )
-        )
-        self._session.flush()
+    def _keep_versions(self, *which: ColumnElement[bool]) -> None:
+        """Keep what documents say, which are about to be given another version."""
+        row, was = self._row, self._version_row
+        names = ("key", "version", "account_id", "document", "created_at")
+        said = select(row.key, row.version, row.account_id, row.document, row.said_at).where(*which)
+        columns = [was.__mapper__.c[name].name for name in names]
+        self._session.execute(insert(was).from_select(columns, said).execution_options(synchronize_session=False))
 
     def _mine(self) -> Select[Any]:
         return select(self._row).where(self._row.account_id == self._account_id)

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from datetime import datetime
+from operator import attrgetter
 from typing import Any
 
 from sqlalchemy import Select, select, update
 
 from service.storage.bulk import insert_many
 from service.storage.codecs import import_line, import_record
-from service.storage.records import ROW_STATUSES, ImportLine, ImportRecord
+from service.storage.records import ROW_CREATED, ROW_STATUSES, ImportLine, ImportRecord, ImportRun
 from service.storage.repositories.base import Repository
-from service.storage.tables import ImportLineRow, ImportRow, JobRow
+from service.storage.tables import ImportLineRow, ImportRow, ImportRunRow, JobRow
 
 
 class ImportRepository(Repository):
@@ -56,7 +58,26 @@ class ImportRepository(Repository):
         query = select(line).where(line.account_id == self._account_id, line.import_id == import_id, line.row > after)
         if status is not None:
             query = query.where(line.status == status)
-        return [import_line(row) for row in self._session.scalars(query.order_by(line.row).limit(limit))]
+        own = [import_line(row) for row in self._session.scalars(query.order_by(line.row).limit(limit))]
+        made = self._made(import_id, after, limit) if status in (None, ROW_CREATED) else []
+        return sorted((*own, *made), key=attrgetter("row"))[:limit]
+
+    def _made(self, import_id: str, after: int, limit: int) -> list[ImportLine]:
+        """Return the lines after a row of rows that made things, as far as they are in runs."""
+        run, found = ImportRunRow, list[ImportLine]()
+        its = (run.account_id == self._account_id, run.import_id == import_id)
+        spans = select(run.first).where(*its, run.last > after).order_by(run.first).limit(limit)
+        for first in self._session.scalars(spans).all():
+            row = self._session.execute(select(run.client_refs, run.thing_ids).where(*its, run.first == first)).one()
+            begin = max(0, after + 1 - first)
+            pairs = zip(*(column[begin : begin + limit - len(found)] for column in row), strict=True)
+            found += [
+                ImportLine(number, reference, ROW_CREATED, key, ())
+                for number, (reference, key) in enumerate(pairs, first + begin)
+            ]
+            if len(found) >= limit:
+                break
+        return found
 
     def told(self, import_id: str, references: Sequence[str]) -> list[tuple[str, str]]:
         """Return the references of rows of a dry run that would make things, of these, and what each row said."""
@@ -69,23 +90,30 @@ class ImportRepository(Repository):
         )
         return [(reference, told) for reference, told in self._session.execute(query) if reference and told]
 
-    def advance(self, import_id: str, lines: Sequence[ImportLine]) -> None:
+    def advance(self, import_id: str, report: Sequence[ImportLine | ImportRun]) -> None:
         """Add lines to the report of an import, and count them."""
-        if not lines:
+        if not report:
             return
+        common = {"import_id": import_id, "account_id": self._account_id}
+        lines = [one for one in report if isinstance(one, ImportLine)]
         rows = [
             (line.row, line.client_ref, line.status, line.thing_id, list(line.faults) or None, line.told)
             for line in lines
         ]
-        common = {"import_id": import_id, "account_id": self._account_id}
         names = ("row", "client_ref", "status", "thing_id", "faults", "told")
         insert_many(self._session, ImportLineRow, common, names, rows)
-        found = [line.status for line in lines]
-        counted = {status: getattr(ImportRow, status) + found.count(status) for status in ROW_STATUSES}
+        runs = [one for one in report if isinstance(one, ImportRun)]
+        spans = [(one.first, one.first + len(one.thing_ids) - 1, one.client_refs, one.thing_ids) for one in runs]
+        insert_many(self._session, ImportRunRow, common, ("first", "last", "client_refs", "thing_ids"), spans)
+        counted = Counter(line.status for line in lines)
+        counted[ROW_CREATED] += sum(len(one.thing_ids) for one in runs)
         self._session.execute(
             update(ImportRow)
             .where(ImportRow.account_id == self._account_id, ImportRow.import_id == import_id)
-            .values(rows=ImportRow.rows + len(lines), **counted)
+            .values(
+                rows=ImportRow.rows + counted.total(),
+                **{status: getattr(ImportRow, status) + counted[status] for status in ROW_STATUSES},
+            )
             .execution_options(synchronize_session=False)
         )
 
