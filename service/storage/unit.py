@@ -7,7 +7,7 @@ repositories alone see to it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
 from datetime import datetime
 from typing import Any
@@ -111,24 +111,32 @@ class UnitOfWork:
         self.changes = ChangeRepository(session, account_id)
         self.answers = AnswerRepository(session, account_id)
         self._noted: dict[tuple[str, str], Change] = {}
+        #: Kinds of things that were made, many at once and after all that is in the other, their ids, and when.
+        self._made: list[tuple[str, Sequence[str], datetime]] = []
 
     def note(self, change: Change) -> None:
         """Note a change, for the list of changes to have it once this unit of work commits."""
+        for kind, ids, now in self._made:
+            self._noted.update({(kind, key): Change(kind, key, CREATED, 1, now) for key in ids})
+        self._made.clear()
         earlier = self._noted.pop((change.kind, change.thing_id), None)
         if earlier is not None and earlier.change == CREATED and change.change == UPDATED:
             change = change._replace(change=CREATED)
         self._noted[change.kind, change.thing_id] = change
 
-    def note_new(self, kind: str, ids: Iterable[str], now: datetime) -> None:
+    def note_new(self, kind: str, ids: Sequence[str], now: datetime) -> None:
         """Note that many things were made, each in its first version and not noted before."""
-        self._noted.update({(kind, key): Change(kind, key, CREATED, 1, now) for key in ids})
+        self._made.append((kind, ids, now))
 
     def commit(self) -> None:
         """Make everything done so far last; what was noted as changed gets its place in the order of commits here."""
         if self._noted:
             self.changes.add(list(self._noted.values()))
+        for kind, ids, now in self._made:
+            self.changes.add_made(kind, ids, now)
         self._session.commit()
         self._noted.clear()
+        self._made.clear()
 
 
 class AcrossAccounts:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
 
 from sqlalchemy import delete, select, update
 
-from service.storage.bulk import insert_many
+from service.storage.bulk import insert_columns
 from service.storage.codecs import change_record
 from service.storage.records import CREATED, Change, ChangeRecord
 from service.storage.repositories.base import Repository
@@ -17,23 +19,13 @@ class ChangeRepository(Repository):
     """Changes of one account; each thing has its latest one alone, so that the list never outgrows the things."""
 
     def add(self, changes: Sequence[Change]) -> None:
-        """Add the changes of a unit of work that is about to commit.
-
-        Counting up the account's number locks its row until then: nobody can commit a larger number first.
-        """
-        last = self._session.scalar(
-            update(AccountRow)
-            .where(AccountRow.account_id == self._account_id)
-            .values(change_number=AccountRow.change_number + len(changes))
-            .returning(AccountRow.change_number)
-        )
-        if last is None:
-            raise LookupError(f"there is no account {self._account_id!r} to count changes of")
+        """Add the changes of a unit of work that is about to commit."""
         # What was just made has no change yet that this one replaces.
         replaced: dict[str, list[str]] = {}
         for change in changes:
             if change.change != CREATED:
                 replaced.setdefault(change.kind, []).append(change.thing_id)
+        numbers = self._numbers(len(changes))
         for kind, things in replaced.items():
             # Kind by kind: asked for pairs of kind and thing, SQLite reads all changes of the account.
             self._session.execute(
@@ -41,13 +33,32 @@ class ChangeRepository(Repository):
                 .where(ChangeRow.account_id == self._account_id, ChangeRow.kind == kind, ChangeRow.thing_id.in_(things))
                 .execution_options(synchronize_session=False)
             )
-        first = last - len(changes) + 1
-        rows = [
-            (first + place, change.kind, change.thing_id, change.change, change.version, change.changed_at)
-            for place, change in enumerate(changes)
-        ]
-        names = ("number", "kind", "thing_id", "change", "version", "changed_at")
-        insert_many(self._session, ChangeRow, {"account_id": self._account_id}, names, rows)
+        columns = zip(*changes, strict=True)
+        self._insert({}, {"number": numbers, **dict(zip(Change._fields, columns, strict=True))})
+
+    def add_made(self, kind: str, ids: Sequence[str], now: datetime) -> None:
+        """Add that things were made, each in its first version, in a unit of work that is about to commit."""
+        if ids:
+            common = {"kind": kind, "change": CREATED, "version": 1, "changed_at": now}
+            self._insert(common, {"number": self._numbers(len(ids)), "thing_id": ids})
+
+    def _numbers(self, count: int) -> range:
+        """Return the numbers of so many changes more.
+
+        Counting up the account's number locks its row until the commit: nobody can commit a larger number first.
+        """
+        last = self._session.scalar(
+            update(AccountRow)
+            .where(AccountRow.account_id == self._account_id)
+            .values(change_number=AccountRow.change_number + count)
+            .returning(AccountRow.change_number)
+        )
+        if last is None:
+            raise LookupError(f"there is no account {self._account_id!r} to count changes of")
+        return range(last - count + 1, last + 1)
+
+    def _insert(self, common: Mapping[str, Any], own: Mapping[str, Sequence[Any]]) -> None:
+        insert_columns(self._session, ChangeRow, {"account_id": self._account_id, **common}, own)
 
     def page(self, after: int, limit: int) -> list[ChangeRecord]:
         """Return at most ``limit`` changes with numbers over ``after``, in their order."""
