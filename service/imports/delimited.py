@@ -8,7 +8,7 @@ from __future__ import annotations
 import csv
 import json
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -18,6 +18,9 @@ from service.exports.formulas import unguarded
 from service.imports.mapping import CLIENT_REF, ColumnMapping, cell_name
 from service.imports.rows import Cell, Columns, Cut, Decode, Row, RowFile, line_text, read_lines
 from tidecore.errors import Fault
+
+#: What an empty cell says.
+_EMPTY = object()
 
 #: How CSV is read of which nobody said how.
 _PLAIN = ColumnMapping()
@@ -31,6 +34,17 @@ def number_cell(text: str) -> float | str:
         return text
     # Python's own way to write numbers is not CSV's: 1_000 is a text.
     return text if "_" in text or not math.isfinite(value) else value
+
+
+def _numbers(texts: Sequence[str]) -> Sequence[float | str]:
+    """Return what `number_cell` does of each of many texts."""
+    try:
+        values = list(map(float, texts))
+    except ValueError:
+        return list(map(number_cell, texts))
+    if "_" in "".join(texts) or not math.isfinite(sum(values)):
+        return list(map(number_cell, texts))
+    return values
 
 
 def text_cell(text: str) -> str:
@@ -120,14 +134,19 @@ def csv_decoder(header: Sequence[str], columns: Columns, mapping: ColumnMapping 
     said = _PLAIN if mapping is None else mapping
     plan = _Plan(header, columns, said, foreign=mapping is not None)
 
-    def decode(cut: Cut) -> Row:
-        number, cells = cut.number, cut.content
-        if len(cells) == plan.width:
-            return Row(number, plan.document(cells))
-        fault = Fault("row", f"has {len(cells)} cells", f"{plan.width}, one for each column of the header")
-        return Row(number, {}, (fault,))
+    def decode(cuts: Sequence[Cut]) -> list[Row]:
+        documents = iter(plan.documents([cut.content for cut in cuts if len(cut.content) == plan.width]))
+        return [
+            Row(cut.number, next(documents)) if len(cut.content) == plan.width else _of_another_width(cut, plan.width)
+            for cut in cuts
+        ]
 
     return decode
+
+
+def _of_another_width(cut: Cut, width: int) -> Row:
+    fault = Fault("row", f"has {len(cut.content)} cells", f"{width}, one for each column of the header")
+    return Row(cut.number, {}, (fault,))
 
 
 class _Ends:
@@ -176,27 +195,50 @@ class _Plan:
         """Return whether a row is none."""
         return self._needed is not None and (len(cells) <= self._needed or not cells[self._needed].strip())
 
-    def document(self, cells: Sequence[str]) -> dict[str, Any]:
-        """Return the document of a row."""
-        document: dict[str, Any] = {}
-        for place, outer, inner, cell, words in self._cells:
-            text = cells[place].strip() if self._foreign else cells[place]
-            if text == "":
-                continue
-            if text[0] == "'":
-                text = unguarded(text)
-            if words is not None:
-                text = words.get(text, text)
-            value = text if cell is text_cell else cell(text)
-            if inner == "":
-                document[outer] = value
-            else:
-                _put(document, outer, inner, value)
+    def documents(self, rows: Sequence[Sequence[str]]) -> list[dict[str, Any]]:
+        """Return the documents of rows, read a column at a time; an empty cell says nothing."""
+        columns = list(zip(*rows, strict=True))
+        given = (
+            [
+                (outer, inner, *self._column(columns[place], cell, words))
+                for place, outer, inner, cell, words in self._cells
+            ]
+            if rows
+            else []
+        )
+        whole = {outer: values for outer, inner, values, empty in given if not inner and not empty}
+        documents = (
+            [dict(zip(whole, one, strict=True)) for one in zip(*whole.values(), strict=True)]
+            if whole
+            else [{} for _ in rows]
+        )
+        for outer, inner, values, empty in given:
+            if inner or empty:
+                for document, value in zip(documents, values, strict=True):
+                    if value is not _EMPTY:
+                        _put(document, outer, inner, value)
         for outer, inner, value in self._constants:
-            _put(document, outer, inner, value)
+            for document in documents:
+                _put(document, outer, inner, value)
         if self._reference:
-            document[CLIENT_REF] = " ".join(part for place in self._reference if (part := cells[place].strip()))
-        return document
+            for document, cells in zip(documents, rows, strict=True):
+                document[CLIENT_REF] = " ".join(part for place in self._reference if (part := cells[place].strip()))
+        return documents
+
+    def _column(self, texts: Sequence[str], cell: Cell, words: Mapping[str, str] | None) -> tuple[Sequence[Any], bool]:
+        """Return the values of a column, `_EMPTY` of an empty cell, and whether there is one."""
+        if self._foreign:
+            texts = [text.strip() for text in texts]
+        empty = "" in texts
+        if "'" in "".join(texts):
+            texts = list(map(unguarded, texts))
+        if words is not None:
+            return [cell(words.get(text, text)) if text else _EMPTY for text in texts], empty
+        if empty:
+            return [cell(text) if text else _EMPTY for text in texts], True
+        if cell is text_cell:
+            return texts, False
+        return (_numbers(texts) if cell is number_cell else list(map(cell, texts))), False
 
 
 def _reader(cell: Cell, said: ColumnMapping) -> Cell:

@@ -10,14 +10,14 @@ from service.imports.delimited import csv_decoder, cut_csv
 from service.imports.geojson import cut_geojson, decode_feature
 from service.imports.mapping import ColumnMapping
 from service.imports.ndjson import cut_ndjson, decode_line
-from service.imports.rows import Columns, Decode, Row, RowFile
+from service.imports.rows import Columns, Decode, Row, RowFile, each
 
 
 @dataclass(frozen=True, slots=True)
 class Format:
     """One format: the content type of its files, who cuts rows out of them, and who makes documents of these.
 
-    Cutting goes along the file; documents are made row by row, by any process that is told the header.
+    Cutting goes along the file; documents are made of some rows at a time, by any process that is told the header.
     """
 
     media_type: str
@@ -30,9 +30,11 @@ MAPPED = "csv"
 
 #: Format by its name.
 FORMATS: Mapping[str, Format] = {
-    "ndjson": Format("application/x-ndjson", lambda path, *_: RowFile(cut_ndjson(path)), lambda *_: decode_line),
+    "ndjson": Format("application/x-ndjson", lambda path, *_: RowFile(cut_ndjson(path)), lambda *_: each(decode_line)),
     MAPPED: Format("text/csv", cut_csv, csv_decoder),
-    "geojson": Format("application/geo+json", lambda path, *_: RowFile(cut_geojson(path)), lambda *_: decode_feature),
+    "geojson": Format(
+        "application/geo+json", lambda path, *_: RowFile(cut_geojson(path)), lambda *_: each(decode_feature)
+    ),
 }
 
 
@@ -40,4 +42,6 @@ def read_rows(file_format: str, path: Path, columns: Columns, mapping: ColumnMap
     """Yield the rows of a file as documents; FileUnreadable where the file itself breaks."""
     found = FORMATS[file_format]
     file = found.cut(path, columns, mapping)
-    return map(found.decoder(file.header, columns, mapping), file.cuts)
+    decode = found.decoder(file.header, columns, mapping)
+    for cut in file.cuts:
+        yield from decode([cut])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -41,8 +41,13 @@ class Cut(NamedTuple):
     size: int
 
 
-#: Returns the document of what was cut out of a file, or the faults that it is none.
-Decode = Callable[[Cut], Row]
+#: Returns the documents of what was cut out of a file, or the faults that it is none.
+Decode = Callable[[Sequence[Cut]], list[Row]]
+
+
+def each(decode: Callable[[Cut], Row]) -> Decode:
+    """Return what makes the documents of rows one by one."""
+    return lambda cuts: list(map(decode, cuts))
 
 
 class RowFile(NamedTuple):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import gc
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -79,9 +79,9 @@ class Judge:
         self._tabular = setup.file_format == MAPPED
         self._decode = FORMATS[setup.file_format].decoder(setup.header, self.kind.columns, self._mapping)
 
-    def judge(self, cuts: Iterable[Cut], unit: UnitOfWork | None = None) -> Judged:
+    def judge(self, cuts: Sequence[Cut], unit: UnitOfWork | None = None) -> Judged:
         """Return what rows say; looked up in ``unit``, or as the store is now."""
-        rows = list(map(self._decode, cuts))
+        rows = self._decode(cuts)
         rows = list(self.kind.prepare(rows, Known(self._store, self._account_id, self._mapping, self._tabular)))
         parsed = self._parse(rows)
         candidates = [one for one in parsed if not isinstance(one, Wrong)]

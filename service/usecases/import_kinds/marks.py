@@ -12,7 +12,7 @@ from service.imports.delimited import json_cell, list_cell, number_cell, text_ce
 from service.imports.rows import Columns
 from service.storage.repositories.documents import DocumentRepository
 from service.storage.unit import UnitOfWork
-from service.usecases.import_kinds.documents import DocumentImport, text_of
+from service.usecases.import_kinds.documents import OF_THE_ROW, DocumentImport, text_of
 from service.usecases.import_kinds.kind import Candidate, Ready, Rests, Wrong
 from service.usecases.marks import check_tide, find_stations, no_station
 from service.usecases.references import ExternalRef
@@ -20,6 +20,9 @@ from tidecore.errors import InvalidInput
 from tidecore.model import TideModel
 from tidecore.place import Mark
 from tidecore.rules import check_overrides
+
+#: Fields that are not written as they are named.
+_NAMED = OF_THE_ROW | {"station"}
 
 
 class MarkRow(Mark):
@@ -96,12 +99,12 @@ class MarkImport(DocumentImport[MarkRow]):
             if found is None:
                 return Wrong(no_station(one.said.station).faults)
             station_id, version = found
-            mark = one.said if one.said.station == station_id else one.said.model_copy(update={"station": station_id})
             try:
-                check_overrides(mark)
-                check_tide(mark, lambda: tide_of(station_id, version))
+                check_overrides(one.said)
+                check_tide(one.said, lambda: tide_of(station_id, version))
             except InvalidInput as error:
                 return Wrong(error.faults)
-            return Ready(one.client_ref, text_of(mark), (station_id,))
+            # A copy of the mark, which would be at its station by the id, costs as much as all the rest.
+            return Ready(one.client_ref, f'{{"station":"{station_id}",{text_of(one.said, _NAMED)[1:]}', (station_id,))
 
         return list(map(settled, candidates))
