@@ -30,11 +30,11 @@ class Ahead:
     """
 
     def __init__(self, workers: int, get_ready: Callable[[], None]) -> None:
-        """Start so many processes, none of them where one is enough; ``get_ready`` is called in each first."""
+        """Start so many processes besides this one; ``get_ready`` is called in each first."""
         self._most = AHEAD * workers
         self._pool: ProcessPoolExecutor | None = None
         self._begun: list[Future[Any]] = []
-        if workers < 2:
+        if workers < 1:
             return
         context = multiprocessing.get_context("spawn")
         try:

@@ -7,7 +7,6 @@ an import that was interrupted goes on after the last row that has its line.
 
 from __future__ import annotations
 
-import gc
 import json
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -17,7 +16,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from service.errors import FileUnreadable, RecordLost, ServiceError, StoreConflict, StoreUnavailable, TooManyRows
-from service.garbage import collecting_between_pieces
+from service.garbage import between_small_pieces, collecting_between_pieces
 from service.imports.formats import FORMATS
 from service.imports.mapping import ColumnMapping
 from service.imports.rows import Cut
@@ -98,14 +97,15 @@ class _Import:
         )
         self._judge = Judge(setup, self._store)
         batches = _Batches(islice(file.cuts, record.rows, None), self._given["most_rows"])
-        count = processes_for(self._place.plan_workers) if path.stat().st_size >= LARGE else 1
-        with Ahead(min(count, MOST_JUDGES), get_ready) as ahead:
+        # This one writes.
+        others = processes_for(self._place.plan_workers) - 1 if path.stat().st_size >= LARGE else 0
+        with Ahead(min(others, MOST_JUDGES), get_ready) as ahead:
             pieces = ((setup, batch) for batch in batches)
             for (_, batch), judged in ahead.run(judge_elsewhere, pieces, self._judge_here):
                 if not self._take(batch, judged):
                     # The claim was lost: whoever has it now goes on, and what is returned here is not looked at.
                     break
-                gc.collect()
+                between_small_pieces()
         if batches.broken is not None:
             raise batches.broken
         return JobOutcome(result={"import_id": self._import_id})

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import zoneinfo
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Annotated
 
 from pydantic import AfterValidator, Field
@@ -42,6 +43,8 @@ class Position:
             raise InvalidPosition(faults)
 
 
+# Names that are refused are looked up again, those of zones are not.
+@lru_cache(maxsize=1024)
 def known_zone(name: str) -> str:
     """Refuse a name that zoneinfo cannot load."""
     expected = "a time zone of the IANA database, as 'Etc/UTC'"

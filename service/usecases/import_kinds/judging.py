@@ -6,7 +6,6 @@ stands, and have those judged again where it does not.
 
 from __future__ import annotations
 
-import gc
 import json
 from collections.abc import Mapping, Sequence
 from contextlib import nullcontext
@@ -17,7 +16,7 @@ from typing import Any, NamedTuple
 from pydantic import TypeAdapter, ValidationError
 
 from service.errors import DocumentInvalid, ServiceError
-from service.garbage import collect_between_pieces
+from service.garbage import between_small_pieces, collect_between_pieces
 from service.imports.formats import FORMATS, MAPPED
 from service.imports.mapping import ColumnMapping
 from service.imports.rows import Cut, Row
@@ -118,8 +117,8 @@ def judge_elsewhere(piece: tuple[Setup, Sequence[Cut]]) -> Judged:
     """Return what rows say; the work of a process that writes nothing."""
     setup, cuts = piece
     judge = _judge_of(setup)
-    # Rows hold no cycles: what is left by those that do is collected a batch at a time, while there are no rows.
-    gc.collect()
+    # Rows hold no cycles: what is left by those that do is collected while there are no rows.
+    between_small_pieces()
     return judge.judge(cuts)
 
 
