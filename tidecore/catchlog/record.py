@@ -105,7 +105,11 @@ def overlaps(deployments: Sequence[Deployment]) -> Iterator[Flaw]:
 
 def _refs(name: str, things: Sequence[TripPart]) -> list[Flaw]:
     """Return a flaw for each thing with the ``ref`` of one before it."""
-    flaws, seen = [], dict[str, int]()
+    refs = [one.ref for one in things if one.ref]
+    if len(set(refs)) == len(refs):
+        return []
+    flaws: list[Flaw] = []
+    seen: dict[str, int] = {}
     for place, one in enumerate(things):
         if one.ref and seen.setdefault(one.ref, place) != place:
             flaws.append(Flaw((place, "ref"), f"is that of {name}.{seen[one.ref]} too", "each ref once"))
@@ -114,9 +118,9 @@ def _refs(name: str, things: Sequence[TripPart]) -> list[Flaw]:
 
 def _named(letter: str, things: tuple[P, ...]) -> tuple[P, ...]:
     """Return things with a ``ref`` each: the first number that is free, so that the same again is named the same."""
-    if all(one.ref for one in things):
-        return things
     taken = {one.ref for one in things}
+    if "" not in taken:
+        return things
     free = (ref for number in count(1) if (ref := f"{letter}{number}") not in taken)
     return tuple(one if one.ref else one.model_copy(update={"ref": next(free)}) for one in things)
 
@@ -129,6 +133,8 @@ def _unfished(trip: Trip, things: Sequence[object]) -> list[Flaw]:
 
 def _off_the_trip(trip: Trip, deployments: Iterable[Deployment]) -> Iterator[Flaw]:
     for place, one in enumerate(deployments):
+        if trip.start <= one.start and (trip.end is None or one.end <= trip.end):
+            continue
         for field, moment in (("start", one.start), ("end", one.end)):
             if outside(moment, trip.time_precision_min, trip.start, trip.end):
                 yield Flaw((place, field), f"is {written(moment)}, outside the trip", "a time within the trip")
@@ -138,7 +144,7 @@ def _misplaced(events: Sequence[Bite | Catch], info: ValidationInfo) -> Iterator
     trip, deployments = info.data.get("trip"), info.data.get("deployments")
     if trip is not None:
         yield from _unfished(trip, events)
-    by_ref = {one.ref: one for one in deployments or ()}
+    by_ref = {one.ref: one for one in deployments or ()} if events else {}
     for place, event in enumerate(events):
         if event.deployment is not None and deployments is not None:
             its = by_ref.get(event.deployment)
