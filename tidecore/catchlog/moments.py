@@ -11,7 +11,6 @@ from tidecore.conditions.moments import Moment, ticks, written
 from tidecore.documents import Flaw, fault, shown
 from tidecore.timebase import US_PER_MINUTE
 
-
 #: What pydantic would take for whole numbers, and is none.
 _NO_NUMBERS = (str, bytes, bool)
 

@@ -71,17 +71,30 @@ class TripRecord(Document):
     @field_validator("bites")
     @classmethod
     def _bites_within(cls, bites: tuple[Bite, ...], info: ValidationInfo) -> tuple[Bite, ...]:
-        refuse(bites, [*_refs("bites", bites), *_misplaced(bites, info)])
+        trip, deployments = info.data.get("trip"), info.data.get("deployments")
+        refuse(bites, [*_refs("bites", bites), *_misplaced(bites, trip, deployments)])
         return _named("b", bites)
 
     @field_validator("catches")
     @classmethod
     def _catches_within(cls, catches: tuple[Catch, ...], info: ValidationInfo) -> tuple[Catch, ...]:
-        trip, flaws = info.data.get("trip"), [*_refs("catches", catches), *_misplaced(catches, info)]
+        trip, deployments = info.data.get("trip"), info.data.get("deployments")
+        flaws = [*_refs("catches", catches), *_misplaced(catches, trip, deployments)]
         if catches and trip is not None and trip.outcome == "blank":
             flaws.append(Flaw((), f"has {len(catches)} of a blank", "no catch, or the outcome fished"))
         refuse(catches, flaws)
         return _named("c", catches)
+
+    def takes(self, more: Sequence[Catch]) -> bool:
+        """Return whether the trip with catches after its own is one; why it is not, only `parse` of the whole says."""
+        if not more:
+            return True
+        refs = {one.ref for one in self.catches}
+        refs.update(one.ref for one in more)
+        count = len(self.catches) + len(more)
+        if count > MOST_EVENTS or len(refs) < count or "" in refs or self.trip.outcome == "blank":
+            return False
+        return not any(_misplaced(more, self.trip, self.deployments))
 
 
 def overlaps(deployments: Sequence[Deployment]) -> Iterator[Flaw]:
@@ -140,8 +153,10 @@ def _off_the_trip(trip: Trip, deployments: Iterable[Deployment]) -> Iterator[Fla
                 yield Flaw((place, field), f"is {written(moment)}, outside the trip", "a time within the trip")
 
 
-def _misplaced(events: Sequence[Bite | Catch], info: ValidationInfo) -> Iterator[Flaw]:
-    trip, deployments = info.data.get("trip"), info.data.get("deployments")
+def _misplaced(
+    events: Sequence[Bite | Catch], trip: Trip | None, deployments: Sequence[Deployment] | None
+) -> Iterator[Flaw]:
+    """Give a flaw for each event that is not where it says; None is of a trip or deployments that are not fit."""
     if trip is not None:
         yield from _unfished(trip, events)
     by_ref = {one.ref: one for one in deployments or ()} if events else {}
