@@ -58,10 +58,21 @@ def trip_links(record: TripRecord, zone: ZoneInfo) -> Mapping[str, Link]:
 
 def trip_ahead_of_time(record: TripRecord, now: datetime) -> list[Fault]:
     """Return the faults of times of a trip that have not come yet."""
+    if _latest(record) <= now + AHEAD:
+        return []
     last = (now + AHEAD).astimezone(UTC)
     late = [(path, time) for path, time in _times(record) if time > last]
-    expected = f"{last.isoformat(timespec='seconds')} at the latest, by the clock of the service" if late else ""
+    expected = f"{last.isoformat(timespec='seconds')} at the latest, by the clock of the service"
     return [Fault(".".join(map(str, path)), f"is {time.isoformat()}, in the future", expected) for path, time in late]
+
+
+def _latest(record: TripRecord) -> datetime:
+    """Return the latest of `_times`; starts lie before ends."""
+    trip = record.trip
+    times = [trip.end or trip.start, *trip.slack_seen, *(rod.end for rod in record.deployments)]
+    if record.bites or record.catches or record.corrections:
+        times += [one.at for kind in (record.bites, record.catches, record.corrections) for one in kind]
+    return max(times)
 
 
 def _times(record: TripRecord) -> Iterator[tuple[tuple[str | int, ...], datetime]]:

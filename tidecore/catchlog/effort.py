@@ -61,11 +61,12 @@ def in_use(deployment: Deployment) -> IntArray:
 
 def effort_of(deployments: Iterable[Deployment]) -> Effort:
     """Return the effort of deployments, each rod counted for itself."""
-    total = Effort()
+    bait_on_us = raw_us = uncast_us = 0
     for one in deployments:
         casts = [(ticks(cast.out), ticks(cast.in_)) for cast in one.casts]
-        total += effort_of_times(ticks(one.start), ticks(one.end), casts)
-    return total
+        its = effort_of_times(ticks(one.start), ticks(one.end), casts)
+        bait_on_us, raw_us, uncast_us = bait_on_us + its.bait_on_us, raw_us + its.raw_us, uncast_us + its.uncast_us
+    return Effort(bait_on_us, raw_us, uncast_us)
 
 
 def effort_of_times(start_us: int, end_us: int, casts_us: Iterable[tuple[int, int]]) -> Effort:

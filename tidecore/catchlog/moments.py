@@ -11,10 +11,13 @@ from tidecore.conditions.moments import Moment, ticks, written
 from tidecore.documents import Flaw, fault, shown
 from tidecore.timebase import US_PER_MINUTE
 
+#: What pydantic would take for whole numbers, and is none.
+_NO_NUMBERS = (str, bytes, bool)
+
 
 def _whole(given: Any) -> Any:
     """Refuse text and truth values, which pydantic would take for whole numbers; 5.0 is one in JSON."""
-    if isinstance(given, str | bytes | bool):
+    if isinstance(given, _NO_NUMBERS):
         raise fault(f"is {shown(given)}", "a whole number")
     return given
 

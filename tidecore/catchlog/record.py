@@ -71,17 +71,30 @@ class TripRecord(Document):
     @field_validator("bites")
     @classmethod
     def _bites_within(cls, bites: tuple[Bite, ...], info: ValidationInfo) -> tuple[Bite, ...]:
-        refuse(bites, [*_refs("bites", bites), *_misplaced(bites, info)])
+        trip, deployments = info.data.get("trip"), info.data.get("deployments")
+        refuse(bites, [*_refs("bites", bites), *_misplaced(bites, trip, deployments)])
         return _named("b", bites)
 
     @field_validator("catches")
     @classmethod
     def _catches_within(cls, catches: tuple[Catch, ...], info: ValidationInfo) -> tuple[Catch, ...]:
-        trip, flaws = info.data.get("trip"), [*_refs("catches", catches), *_misplaced(catches, info)]
+        trip, deployments = info.data.get("trip"), info.data.get("deployments")
+        flaws = [*_refs("catches", catches), *_misplaced(catches, trip, deployments)]
         if catches and trip is not None and trip.outcome == "blank":
             flaws.append(Flaw((), f"has {len(catches)} of a blank", "no catch, or the outcome fished"))
         refuse(catches, flaws)
         return _named("c", catches)
+
+    def takes(self, more: Sequence[Catch]) -> bool:
+        """Return whether the trip with catches after its own is one; why it is not, only `parse` of the whole says."""
+        if not more:
+            return True
+        refs = {one.ref for one in self.catches}
+        refs.update(one.ref for one in more)
+        count = len(self.catches) + len(more)
+        if count > MOST_EVENTS or len(refs) < count or "" in refs or self.trip.outcome == "blank":
+            return False
+        return not any(_misplaced(more, self.trip, self.deployments))
 
 
 def overlaps(deployments: Sequence[Deployment]) -> Iterator[Flaw]:
@@ -105,7 +118,11 @@ def overlaps(deployments: Sequence[Deployment]) -> Iterator[Flaw]:
 
 def _refs(name: str, things: Sequence[TripPart]) -> list[Flaw]:
     """Return a flaw for each thing with the ``ref`` of one before it."""
-    flaws, seen = [], dict[str, int]()
+    refs = [one.ref for one in things if one.ref]
+    if len(set(refs)) == len(refs):
+        return []
+    flaws: list[Flaw] = []
+    seen: dict[str, int] = {}
     for place, one in enumerate(things):
         if one.ref and seen.setdefault(one.ref, place) != place:
             flaws.append(Flaw((place, "ref"), f"is that of {name}.{seen[one.ref]} too", "each ref once"))
@@ -114,9 +131,9 @@ def _refs(name: str, things: Sequence[TripPart]) -> list[Flaw]:
 
 def _named(letter: str, things: tuple[P, ...]) -> tuple[P, ...]:
     """Return things with a ``ref`` each: the first number that is free, so that the same again is named the same."""
-    if all(one.ref for one in things):
-        return things
     taken = {one.ref for one in things}
+    if "" not in taken:
+        return things
     free = (ref for number in count(1) if (ref := f"{letter}{number}") not in taken)
     return tuple(one if one.ref else one.model_copy(update={"ref": next(free)}) for one in things)
 
@@ -129,16 +146,20 @@ def _unfished(trip: Trip, things: Sequence[object]) -> list[Flaw]:
 
 def _off_the_trip(trip: Trip, deployments: Iterable[Deployment]) -> Iterator[Flaw]:
     for place, one in enumerate(deployments):
+        if trip.start <= one.start and (trip.end is None or one.end <= trip.end):
+            continue
         for field, moment in (("start", one.start), ("end", one.end)):
             if outside(moment, trip.time_precision_min, trip.start, trip.end):
                 yield Flaw((place, field), f"is {written(moment)}, outside the trip", "a time within the trip")
 
 
-def _misplaced(events: Sequence[Bite | Catch], info: ValidationInfo) -> Iterator[Flaw]:
-    trip, deployments = info.data.get("trip"), info.data.get("deployments")
+def _misplaced(
+    events: Sequence[Bite | Catch], trip: Trip | None, deployments: Sequence[Deployment] | None
+) -> Iterator[Flaw]:
+    """Give a flaw for each event that is not where it says; None is of a trip or deployments that are not fit."""
     if trip is not None:
         yield from _unfished(trip, events)
-    by_ref = {one.ref: one for one in deployments or ()}
+    by_ref = {one.ref: one for one in deployments or ()} if events else {}
     for place, event in enumerate(events):
         if event.deployment is not None and deployments is not None:
             its = by_ref.get(event.deployment)

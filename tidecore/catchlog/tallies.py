@@ -40,17 +40,12 @@ def species_key(species: Species) -> tuple[str, str]:
 
 def tally_catches(catches: Iterable[Catch]) -> tuple[SpeciesTally, ...]:
     """Return catches by species, in the order in which each came first."""
-    found: dict[tuple[str, str], list[Catch]] = {}
+    found: dict[tuple[str, str], tuple[Species, list[str]]] = {}
     for one in catches:
-        found.setdefault(species_key(one.species), []).append(one)
+        found.setdefault(species_key(one.species), (one.species, []))[1].append(one.fate)
     return tuple(
-        SpeciesTally(
-            same[0].species,
-            len(same),
-            sum(one.fate == "kept" for one in same),
-            sum(one.fate == "returned" for one in same),
-        )
-        for same in found.values()
+        SpeciesTally(species, len(fates), fates.count("kept"), fates.count("returned"))
+        for species, fates in found.values()
     )
 
 
@@ -61,15 +56,15 @@ def tally_row(row: DiaryRow) -> tuple[SpeciesTally, ...]:
 
 def longest_of(catches: Iterable[Catch]) -> tuple[Longest, ...]:
     """Return the longest of every species and kind of length that were measured; of equals the first."""
-    found: dict[tuple[str, str, str], Longest] = {}
+    found: dict[tuple[str, str, str], tuple[Length, Catch]] = {}
     for one in catches:
         if one.length is None:
             continue
-        key, at_us = (*species_key(one.species), one.length.kind), ticks(one.at)
-        best = found.get(key)
-        if best is None or (one.length.cm, -at_us) > (best.length.cm, -best.at_us):
-            found[key] = Longest(one.species, one.length, at_us)
-    return tuple(found.values())
+        key, length = (*species_key(one.species), one.length.kind), one.length
+        best, its = found.setdefault(key, (length, one))
+        if length.cm > best.cm or (length.cm == best.cm and one.at < its.at):
+            found[key] = length, one
+    return tuple(Longest(one.species, length, ticks(one.at)) for length, one in found.values())
 
 
 def effort_on_record(record: TripRecord) -> Effort | None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
+from datetime import timedelta
 from itertools import pairwise
 from typing import Annotated, Literal, Self
 
@@ -15,6 +17,7 @@ from tidecore.rules import Species
 
 #: Longest trip, and longest deployment [h].
 LONGEST_TRIP_H = 96.0
+_LONGEST_TRIP = timedelta(hours=LONGEST_TRIP_H)
 #: Most casts, changes of one deployment.
 MOST_CASTS = 1000
 
@@ -54,8 +57,9 @@ class Trip(Document):
     def _after_its_start(cls, end: Moment | None, info: ValidationInfo) -> Moment | None:
         start = info.data.get("start")
         if end is not None and start is not None:
-            refuse(end, backwards((), end, start))
-            if (end - start).total_seconds() > LONGEST_TRIP_H * 3600.0:
+            if end <= start:
+                refuse(end, backwards((), end, start))
+            if end - start > _LONGEST_TRIP:
                 raise fault(f"is {written(end)}", f"an end at most {LONGEST_TRIP_H:g} h after the start")
         return end
 
@@ -93,7 +97,8 @@ class Cast(Document):
 
     @model_validator(mode="after")
     def _in_after_out(self) -> Self:
-        refuse(self, backwards(("in",), self.in_, self.out))
+        if self.in_ <= self.out:
+            refuse(self, backwards(("in",), self.in_, self.out))
         return self
 
 
@@ -117,8 +122,11 @@ def _too_early(casts: tuple[Cast, ...]) -> Iterator[Flaw]:
             yield Flaw((place, "out"), problem, "casts of one rod one after the other")
 
 
+_NO_PATH = re.compile("[/\n\t]")
+
+
 def _fit_for_a_path(ref: str) -> str:
-    if ref and (not ref.strip() or "/" in ref or "\n" in ref or "\t" in ref or ref in (".", "..")):
+    if ref and not ref.isalnum() and (not ref.strip() or _NO_PATH.search(ref) or ref in (".", "..")):
         raise fault(f"is {shown(ref)}", "one line of text without a slash, not blank, neither . nor ..")
     return ref
 
@@ -163,7 +171,9 @@ class Deployment(TripPart):
         flaws = backwards(("end",), self.end, self.start)
         if not flaws and (self.casts or self.changes):
             within = "a time within the deployment"
-            for place, cast in enumerate(self.casts):
+            # Casts lie one after the other: where the first and the last are within it, all are.
+            whole = not self.casts or (self.casts[0].out >= self.start and self.casts[-1].in_ <= self.end)
+            for place, cast in enumerate(() if whole else self.casts):
                 if cast.out < self.start:
                     flaws.append(Flaw(("casts", place, "out"), f"is {written(cast.out)}, before the start", within))
                 if cast.in_ > self.end:
@@ -205,8 +215,7 @@ class Catch(TripPart):
     @classmethod
     def _believable(cls, length: Length | None, info: ValidationInfo) -> Length | None:
         species = info.data.get("species")
-        if length is not None and species is not None and length.cm > longest_cm(species):
-            longest = longest_cm(species)
+        if length is not None and species is not None and length.cm > (longest := longest_cm(species)):
             problem = f"is {length.cm:g}, of {species.scientific_name}"
             refuse(length, [Flaw(("cm",), problem, f"at most {longest:g} cm (a quarter over the longest known)")])
         return length

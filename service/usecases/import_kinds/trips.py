@@ -5,10 +5,12 @@ from __future__ import annotations
 import json
 from collections.abc import Collection, Mapping, Sequence
 from functools import lru_cache
+from operator import itemgetter
 from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
 
 from pydantic import TypeAdapter
+from pydantic_core import PydanticSerializationError
 
 from service.imports.delimited import clock_cell, day_cell, json_cell, list_cell, moment_cell, number_cell, text_cell
 from service.imports.rows import Columns, Row
@@ -33,6 +35,8 @@ _SAID = frozenset(_PARTS)
 #: Characters of the hash of a part.
 _HASH = 32
 _MOST_RODS = 20
+#: Writes a row without what only rows have.
+_TRIP = TypeAdapter(TripRecord)
 #: How the JSON of every trip begins, up to the name of its mark.
 _FIRST = '{"trip":{"mark":'
 
@@ -96,17 +100,20 @@ class TripImport(DocumentImport[TripRow]):
         """Return trips with the ids of their marks."""
         clocks = {key: ZoneInfo(mark["time_zone"]) for key, mark in current(unit.marks, rests).items()}
         now = utc_now()
+        named = {name: f"{_FIRST}{write_json(name)}" for name in rests}
 
         def settled(one: Candidate[TripRow]) -> Ready | Wrong:
             record = one.said
-            found = rests.get(record.trip.mark)
+            name = record.trip.mark
+            found = rests.get(name)
             if found is None:
-                return Wrong(no_mark("trip.mark", record.trip.mark).faults)
+                return Wrong(no_mark("trip.mark", name).faults)
             faults = trip_ahead_of_time(record, now)
             if faults:
                 return Wrong(faults)
-            links = self.in_order({**trip_links(record, clocks[found.id]), "mark_id": found.id})
-            return Ready(one.client_ref, _text_at(record, found.id), links, _once(_SAID & record.model_fields_set))
+            links = (found.id, *_LINKS(trip_links(record, clocks[found.id])))
+            text = _text_at(record, found.id, named[name])
+            return Ready(one.client_ref, text, links, _once(_SAID & record.model_fields_set))
 
         return list(map(settled, candidates))
 
@@ -128,6 +135,10 @@ class TripImport(DocumentImport[TripRow]):
         return all(said in ("", before) for said, before in parts)
 
 
+#: The columns beside a trip in their order, but for that of its mark.
+_LINKS = itemgetter(*TripImport.links[1:])
+
+
 def _told(document: Mapping[str, Any], parts: Collection[str]) -> str:
     return ":".join(content_hash(document[part])[:_HASH] if part in parts else "" for part in _PARTS)
 
@@ -138,9 +149,16 @@ def _once(parts: frozenset[str]) -> frozenset[str]:
     return parts
 
 
-def _text_at(record: TripRow, mark_id: str) -> str:
-    """Return a trip at the mark of an id, whatever name it has for it, as the JSON of its document."""
-    text, named = text_of(record), f"{_FIRST}{write_json(record.trip.mark)}"
+def _text_at(record: TripRow, mark_id: str, named: str) -> str:
+    """Return a trip at the mark of an id, whatever name it has for it, as the JSON of its document.
+
+    ``named`` is how that begins with the name.
+    """
+    try:
+        text = _TRIP.dump_json(record, by_alias=True).decode()
+    except PydanticSerializationError:
+        # Halves of surrogate pairs.
+        text = ""
     if not text.startswith(named):
         at_mark = record.trip.model_copy(update={"mark": mark_id})
         return text_of(record.model_copy(update={"trip": at_mark}))

@@ -7,7 +7,7 @@ import pickle
 import pytest
 
 from tests.tidecore.catchlog.trips import BASS, at, cast, catch, deployment, record
-from tidecore.catchlog import Correction, TripRecord, corrected
+from tidecore.catchlog import Catch, Correction, TripRecord, corrected
 from tidecore.errors import InvalidInput
 
 
@@ -225,3 +225,34 @@ def test_a_trip_is_taken_to_its_most_parts_and_no_further():
     rods = [deployment(str(place), rod=f"rod {place}") for place in range(201)]
     assert len(TripRecord.parse(record(deployments=rods[:200], corrections=[change] * 1000)).corrections) == 1000
     assert set(faults_of(record(deployments=rods, corrections=[change] * 1001))) == {"deployments", "corrections"}
+
+
+@pytest.mark.parametrize(
+    ("trip", "more"),
+    [
+        ({}, []),
+        ({}, [catch(ref="x", deployment="a"), catch("21:10", ref="y")]),
+        ({}, [catch(ref="x"), catch(ref="x")]),
+        ({}, [catch(ref="had")]),
+        ({}, [catch(ref="x", deployment="b")]),
+        ({}, [catch("20:06", ref="x", deployment="a")]),
+        ({}, [catch(ref="x"), catch("21:11", ref="y")]),
+        ({"outcome": "blank"}, [catch(ref="x")]),
+        ({"outcome": "not_fished", "why_not": "weed"}, [catch(ref="x")]),
+        ({}, [catch(ref=f"x{number}") for number in range(4999)]),
+        ({}, [catch(ref=f"x{number}") for number in range(5000)]),
+    ],
+)
+def test_a_trip_takes_more_catches_where_the_whole_is_a_trip(trip, more):
+    fished = "outcome" not in trip
+    plain = record(
+        trip=trip,
+        deployments=[] if trip.get("outcome") == "not_fished" else [deployment()],
+        catches=[catch(ref="had")] if fished else [],
+    )
+    try:
+        TripRecord.parse({**plain, "catches": [*plain["catches"], *more]})
+        fits = True
+    except InvalidInput:
+        fits = False
+    assert TripRecord.parse(plain).takes([Catch.parse(one) for one in more]) is fits

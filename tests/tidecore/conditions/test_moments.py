@@ -2,9 +2,10 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta, timezone
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from pydantic import TypeAdapter
+from pydantic import TypeAdapter, ValidationError
 
 from tidecore.conditions.moments import Moment, written
 
@@ -21,3 +22,21 @@ def test_an_instant_comes_back_in_utc_as_it_is_written(when):
     assert as_text.tzinfo is UTC
     assert MOMENTS.dump_python([as_text], mode="json") == [written(as_text)] == [expected]
     assert MOMENTS.dump_json([as_text]).decode() == f'["{expected}"]'
+
+
+@pytest.mark.parametrize(
+    ("text", "problem"),
+    [
+        ("2026-02-30T06:00:00Z", "which is no instant of the calendar"),
+        ("2026-01-31T24:00:00+00:00", "which is no instant of the calendar"),
+        ("2026-01-3\N{FULLWIDTH DIGIT ONE}T06:00:00Z", "which is no instant of the calendar"),
+        ("2O26-01-31T06:00:00Z", "expected an instant with its offset"),
+        ("2026-W1-31T06:00:00Z", "expected an instant with its offset"),
+        ("2026-01-31T06:00:00", "expected an instant with its offset"),
+        ("2026-01-31T06:00:00Z ", "expected an instant with its offset"),
+        ("1699-12-31T23:59:59Z", "expected an instant from 1700 to 2200"),
+    ],
+)
+def test_what_only_looks_like_an_instant_is_refused(text, problem):
+    with pytest.raises(ValidationError, match=problem):
+        MOMENTS.validate_python([text])
