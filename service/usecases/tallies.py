@@ -42,15 +42,15 @@ class SpeciesCount:
 
 def trip_sums(record: TripRecord) -> Mapping[str, Link]:
     """Return the columns that sum up a trip."""
-    effort, tallies = effort_on_record(record), tally_catches(record.catches)
+    effort, catches = effort_on_record(record), record.catches
     return {
         "purpose": record.trip.purpose,
         "why_not": record.trip.why_not,
         "raw_us": None if effort is None else effort.raw_us,
         "bait_on_us": None if effort is None else effort.bait_on_us,
         "uncast_us": None if effort is None else effort.uncast_us,
-        "caught": _write_tallies(tallies),
-        "bests": _write_longest(longest_of(record.catches)),
+        "caught": _write_tallies(tally_catches(catches)) if catches else "",
+        "bests": _write_longest(longest_of(catches)) if catches else "",
     }
 
 

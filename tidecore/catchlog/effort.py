@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import timedelta
 
 import numpy as np
 
 from tidecore.calendars import merged
-from tidecore.catchlog.moments import ticks
+from tidecore.catchlog.moments import ticks, us_of
 from tidecore.catchlog.trip import Deployment
 from tidecore.timebase import US_PER_HOUR
 from tidecore.units import IntArray
@@ -61,12 +62,16 @@ def in_use(deployment: Deployment) -> IntArray:
 
 def effort_of(deployments: Iterable[Deployment]) -> Effort:
     """Return the effort of deployments, each rod counted for itself."""
-    bait_on_us = raw_us = uncast_us = 0
+    bait_on = raw = uncast = timedelta()
     for one in deployments:
-        casts = [(ticks(cast.out), ticks(cast.in_)) for cast in one.casts]
-        its = effort_of_times(ticks(one.start), ticks(one.end), casts)
-        bait_on_us, raw_us, uncast_us = bait_on_us + its.bait_on_us, raw_us + its.raw_us, uncast_us + its.uncast_us
-    return Effort(bait_on_us, raw_us, uncast_us)
+        used = one.end - one.start
+        raw += used
+        if not one.casts:
+            uncast += used
+        for cast in one.casts:
+            # They lie one after the other.
+            bait_on += cast.in_ - cast.out
+    return Effort(us_of(bait_on), us_of(raw), us_of(uncast))
 
 
 def effort_of_times(start_us: int, end_us: int, casts_us: Iterable[tuple[int, int]]) -> Effort:

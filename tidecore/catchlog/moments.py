@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field
 
-from tidecore.conditions.moments import Moment, ticks, written
+from tidecore.conditions.moments import Moment, ticks, us_of, written
 from tidecore.documents import Flaw, fault, shown
 from tidecore.timebase import US_PER_MINUTE
 
@@ -45,4 +45,4 @@ def backwards(path: tuple[str | int, ...], end: datetime | None, start: datetime
     return [Flaw(path, f"is {written(end)}, not after the start {written(start)}", "an end after the start")]
 
 
-__all__ = ["Count", "Moment", "Precision", "Some", "backwards", "outside", "ticks", "written"]
+__all__ = ["Count", "Moment", "Precision", "Some", "backwards", "outside", "ticks", "us_of", "written"]

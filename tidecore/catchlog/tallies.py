@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from tidecore.catchlog.diary import DiaryRow
 from tidecore.catchlog.effort import Effort, effort_of
@@ -24,8 +25,7 @@ class SpeciesTally:
     returned: int
 
 
-@dataclass(frozen=True, slots=True)
-class Longest:
+class Longest(NamedTuple):
     """The longest of one species in one kind of length, and when it was caught [microseconds since 1970]."""
 
     species: Species

@@ -55,8 +55,12 @@ def written(moment: datetime) -> str:
 
 def ticks(moment: datetime) -> int:
     """Return an instant in microseconds since 1970."""
-    past = moment - _EPOCH
-    return (past.days * 86_400 + past.seconds) * US_PER_SECOND + past.microseconds
+    return us_of(moment - _EPOCH)
+
+
+def us_of(length: timedelta) -> int:
+    """Return how long a time is in microseconds."""
+    return (length.days * 86_400 + length.seconds) * US_PER_SECOND + length.microseconds
 
 
 def written_us(at_us: int) -> str:

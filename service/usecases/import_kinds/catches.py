@@ -58,26 +58,24 @@ class Onto:
     trip: TripRecord
     there: Mapping[str, Catch]
 
-    def faults(self, added: Sequence[Catch], now: datetime) -> list[Fault]:
-        """Return all that stands against catches at the end of those that there are."""
-        if self.trip.takes(added) and not trip_ahead_of_time(self.with_catches(added), now):
-            # Nearly always: to check the whole trip anew would cost ten times as much.
-            return []
-        said = {name: getattr(self.trip, name) for name in ("trip", "deployments", "bites", "corrections")}
-        try:
-            whole = TripRecord.parse({**said, "catches": (*self.trip.catches, *added)})
-        except InvalidInput as error:
-            return list(error.faults)
-        return trip_ahead_of_time(whole, now)
+    def whole(self, added: Sequence[Catch], now: datetime) -> TripRecord:
+        """Return the trip with catches at its end; InvalidInput with all that stands against them."""
+        catches = (*self.trip.catches, *added)
+        if self.trip.takes(added):
+            # Nearly always: to check all of it anew would cost ten times as much.
+            whole = self.trip.model_copy(update={"catches": catches})
+        else:
+            said = {name: getattr(self.trip, name) for name in ("trip", "deployments", "bites", "corrections")}
+            whole = TripRecord.parse({**said, "catches": catches})
+        faults = trip_ahead_of_time(whole, now)
+        if faults:
+            raise InvalidInput(faults)
+        return whole
 
-    def with_more(self, added: Sequence[Catch], documents: Sequence[Mapping[str, Any]]) -> Edit:
-        """Return its next version, with catches at the end that are given as documents too."""
-        document = {**self.document, "catches": [*self.document["catches"], *documents]}
-        return self.record, write_json(document), trip_sums(self.with_catches(added))
-
-    def with_catches(self, added: Sequence[Catch]) -> TripRecord:
-        """Return the trip with catches at the end, as they are."""
-        return self.trip.model_copy(update={"catches": (*self.trip.catches, *added)})
+    def edit(self, whole: TripRecord, added: Sequence[Mapping[str, Any]]) -> Edit:
+        """Return its next version: the ``whole``, of which what is ``added`` is given as documents."""
+        document = {**self.document, "catches": [*self.document["catches"], *added]}
+        return self.record, write_json(document), trip_sums(whole)
 
 
 class OfTrip(NamedTuple):
@@ -144,24 +142,27 @@ class CatchImport(ImportKind[CatchRow]):
         for key, document in current(unit.trips, rests).items():
             trip = TripRecord.parse(document)
             trips[key] = Onto(records[key], document, trip, {fish.ref: fish for fish in trip.catches})
+        named = {
+            name: (record.id, trips[record.id].there, OfTrip(record.id, None, None)) for name, record in rests.items()
+        }
         settled: list[Ready | Wrong] = []
         new: dict[str, dict[str, list[int]]] = {}
         documents = _CATCHES.dump_python([one.said for one in candidates], mode="json", by_alias=True)
         for place, ((reference, row), document) in enumerate(zip(candidates, documents, strict=True)):
-            if row.trip not in rests:
+            if row.trip not in named:
                 settled.append(Wrong(_no_trip(row.trip).faults))
                 continue
-            onto = trips[rests[row.trip].id]
-            before = onto.there.get(reference)
-            there = None if before is None else before.to_document()
-            settled.append(Ready(reference, write_json(document), (), OfTrip(onto.record.id, there, None)))
-            if before is None:
-                new.setdefault(onto.record.id, {}).setdefault(reference, []).append(place)
+            key, there, of = named[row.trip]
+            if reference in there:
+                of = of._replace(there=there[reference].to_document())
+            else:
+                new.setdefault(key, {}).setdefault(reference, []).append(place)
+            settled.append(Ready(reference, write_json(document), (), of))
         now = utc_now()
         for key, by_reference in new.items():
-            fit = _drop_misfits(trips[key], list(by_reference.values()), candidates, settled, now)
-            if fit:
-                edit = trips[key].with_more([candidates[one].said for one in fit], [documents[one] for one in fit])
+            fit, whole = _drop_misfits(trips[key], list(by_reference.values()), candidates, settled, now)
+            if whole is not None:
+                edit = trips[key].edit(whole, [documents[one] for one in fit])
                 first = settled[fit[0]]
                 assert isinstance(first, Ready), "those that fit are not refused"
                 settled[fit[0]] = first._replace(more=first.more._replace(edit=edit))
@@ -222,16 +223,18 @@ def _drop_misfits(
     candidates: Sequence[Candidate[CatchRow]],
     settled: list[Ready | Wrong],
     now: datetime,
-) -> list[int]:
-    """Put what stands against new catches of a trip in their places, and return the places of those that fit.
+) -> tuple[list[int], TripRecord | None]:
+    """Put what stands against new catches of a trip in their places; return the places of those that fit, and the trip
+    with them, None where none does.
 
     Of ``rows``, places by reference, the first that fits is added; those after it are only compared with it.
     """
     before = len(onto.trip.catches)
     while places := sorted(its[0] for its in rows):
-        faults = onto.faults([candidates[place].said for place in places], now)
-        if not faults:
-            break
+        try:
+            return places, onto.whole([candidates[place].said for place in places], now)
+        except InvalidInput as error:
+            faults = error.faults
         wrong: dict[int, list[Fault]] = {}
         for one in faults:
             match = _OF_A_CATCH.fullmatch(one.field)
@@ -243,7 +246,7 @@ def _drop_misfits(
         for place, its_faults in wrong.items():
             settled[place] = Wrong(its_faults)
         rows = [left for its in rows if (left := its[1:] if its[0] in wrong else its)]
-    return places
+    return [], None
 
 
 def _by_clock(document: Mapping[str, Any], by_clock: bool) -> bool:

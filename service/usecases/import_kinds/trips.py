@@ -10,11 +10,9 @@ from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
 
 from pydantic import TypeAdapter
-from pydantic_core import PydanticSerializationError
 
 from service.imports.delimited import clock_cell, day_cell, json_cell, list_cell, moment_cell, number_cell, text_cell
 from service.imports.rows import Columns, Row
-from service.storage.plain import write_json
 from service.storage.repositories.documents import DocumentRepository
 from service.storage.unit import UnitOfWork
 from service.usecases.context import utc_now
@@ -23,9 +21,10 @@ from service.usecases.import_kinds.documents import DocumentImport, text_of
 from service.usecases.import_kinds.kind import Candidate, Ready, Rests, Wrong, content_hash
 from service.usecases.import_kinds.known import Known, current, things_named
 from service.usecases.import_kinds.local_times import in_utc, is_local, joined
+from service.usecases.import_kinds.written import fields_of, write_fields
 from service.usecases.references import ExternalRef
 from service.usecases.trips import trip_ahead_of_time, trip_links
-from tidecore.catchlog import TripRecord
+from tidecore.catchlog import Trip, TripRecord
 from tidecore.documents import shown
 from tidecore.errors import Fault
 
@@ -35,10 +34,6 @@ _SAID = frozenset(_PARTS)
 #: Characters of the hash of a part.
 _HASH = 32
 _MOST_RODS = 20
-#: Writes a row without what only rows have.
-_TRIP = TypeAdapter(TripRecord)
-#: How the JSON of every trip begins, up to the name of its mark.
-_FIRST = '{"trip":{"mark":'
 
 
 class TripRow(TripRecord):
@@ -100,19 +95,17 @@ class TripImport(DocumentImport[TripRow]):
         """Return trips with the ids of their marks."""
         clocks = {key: ZoneInfo(mark["time_zone"]) for key, mark in current(unit.marks, rests).items()}
         now = utc_now()
-        named = {name: f"{_FIRST}{write_json(name)}" for name in rests}
 
         def settled(one: Candidate[TripRow]) -> Ready | Wrong:
             record = one.said
-            name = record.trip.mark
-            found = rests.get(name)
+            found = rests.get(record.trip.mark)
             if found is None:
-                return Wrong(no_mark("trip.mark", name).faults)
+                return Wrong(no_mark("trip.mark", record.trip.mark).faults)
             faults = trip_ahead_of_time(record, now)
             if faults:
                 return Wrong(faults)
             links = (found.id, *_LINKS(trip_links(record, clocks[found.id])))
-            text = _text_at(record, found.id, named[name])
+            text = _text_at(record, found.id)
             return Ready(one.client_ref, text, links, _once(_SAID & record.model_fields_set))
 
         return list(map(settled, candidates))
@@ -149,20 +142,15 @@ def _once(parts: frozenset[str]) -> frozenset[str]:
     return parts
 
 
-def _text_at(record: TripRow, mark_id: str, named: str) -> str:
-    """Return a trip at the mark of an id, whatever name it has for it, as the JSON of its document.
+def _text_at(record: TripRow, mark_id: str) -> str:
+    """Return a trip at the mark of an id, whatever name it has for it, as the JSON of its document."""
+    trip = {**fields_of(record.trip, Trip), "mark": mark_id}
 
-    ``named`` is how that begins with the name.
-    """
-    try:
-        text = _TRIP.dump_json(record, by_alias=True).decode()
-    except PydanticSerializationError:
-        # Halves of surrogate pairs.
-        text = ""
-    if not text.startswith(named):
+    def slowly() -> str:
         at_mark = record.trip.model_copy(update={"mark": mark_id})
         return text_of(record.model_copy(update={"trip": at_mark}))
-    return f'{_FIRST}"{mark_id}"{text[len(named) :]}'
+
+    return write_fields({**fields_of(record, TripRecord), "trip": trip}, slowly)
 
 
 def _by_clock(document: Mapping[str, Any], by_clock: bool) -> bool:
