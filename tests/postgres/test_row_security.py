@@ -14,7 +14,7 @@ from service.security import LOCAL_ACCOUNT
 from service.storage.engine import open_engine
 from service.storage.identifiers import new_id
 from service.storage.plan_records import PlanMarkRecord
-from service.storage.records import CREATED, Change, ImportLine, KeptAnswer
+from service.storage.records import CREATED, Change, ImportLine, ImportRun, KeptAnswer
 from service.storage.repositories.joins import FactRecord, JoinRecord
 from service.storage.row_security import isolate, lifted, permit
 from service.storage.tables import Table
@@ -86,12 +86,20 @@ def two(house):
             unit.joins.put([join_of(trip.id, mark.id, station.station_id)], [facts_of(trip.id, mark.id)])
             unit.diary_rows.add({}, external_ref="old", now=NOW, links=log)
             unit.regulations.add({}, external_ref="bag", now=NOW, links={"area": "the bay"})
+            for things in (
+                *(unit.marks, unit.slack_notes, unit.species_rules, unit.safety_thresholds),
+                *(unit.methods, unit.trips, unit.diary_rows, unit.regulations),
+            ):
+                (first,) = things.page(None, 1)
+                things.replace(first, {}, external_ref=first.external_ref, now=NOW, links={})
             unit.note(Change("station", station.station_id, CREATED, 1, NOW))
             unit.answers.keep("again", KeptAnswer("0", 201, {}, b"{}"), NOW, NOW)
             job = unit.jobs.add("fit", "0", {}, NOW)
             given = {"kind": "mark", "format": "csv", "dry_run": False, "body_sha256": "0", "body_bytes": 1}
             rows = unit.imports.add(new_id("imp"), job_id=job.job_id, given=given, now=NOW)
-            unit.imports.advance(rows.import_id, [ImportLine(1, "ledge", "unchanged", None, ())])
+            unit.imports.advance(
+                rows.import_id, [ImportLine(1, "ledge", "unchanged", None, ()), ImportRun(2, ["rock"], [mark.id])]
+            )
             unit.fits.add(
                 new_id("fit"), station_id=station.station_id, job_id=job.job_id, record_sha256="0", record_bytes=1,
                 options={}, now=NOW,
