@@ -99,7 +99,7 @@ def test_other_processes_come_to_the_same(bays, monkeypatch):
     gone: list[int] = []
 
     def begin_and_wait(self, _workers, get_ready):
-        begin(self, 2 if name == "elsewhere" else 1, get_ready)
+        begin(self, 2 if name == "elsewhere" else 0, get_ready)
         wait(self._begun)
         assert (self._pool is None) == (name == "here")
 
