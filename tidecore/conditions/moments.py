@@ -15,7 +15,7 @@ from tidecore.timebase import EARLIEST, LATEST, US_PER_SECOND
 _EXPECTED = "an instant with its offset, as 2026-01-31T06:00:00Z"
 _WRITTEN = re.compile(r"\d{4}-\d\d-\d\d[Tt]\d\d:\d\d(:\d\d(\.\d{1,6})?)?([Zz]|[+-]\d\d:\d\d)")
 #: Where an instant to the second has its marks, and what they are.
-_MARKS, _MARKED = slice(4, None, 3), ("--T::Z", "--T::+:")
+_MARKS, _MARKED = slice(4, None, 3), ("--T::Z", "--T::+:", "--T::-:")
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _FIRST, _LAST = (moment.astype(datetime).replace(tzinfo=UTC) for moment in (EARLIEST, LATEST))
 
@@ -27,9 +27,9 @@ def read_moment(value: Any) -> datetime:
     if isinstance(value, str) and value[_MARKS] in _MARKED:
         try:
             found = datetime.fromisoformat(value)
-        except ValueError:
-            found = _in_utc(value)
-        if found.tzinfo is not UTC:
+            if found.tzinfo is not UTC:
+                found = found.astimezone(UTC)
+        except (ValueError, OverflowError):
             found = _in_utc(value)
     else:
         value = value.isoformat() if isinstance(value, datetime) else value
