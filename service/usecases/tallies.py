@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from zoneinfo import ZoneInfo
@@ -11,6 +11,7 @@ import orjson
 
 from service.storage.repositories.documents import Link
 from tidecore.catchlog import (
+    Catch,
     DiaryRow,
     Longest,
     SpeciesTally,
@@ -40,9 +41,9 @@ class SpeciesCount:
     from_diary: int
 
 
-def trip_sums(record: TripRecord) -> Mapping[str, Link]:
-    """Return the columns that sum up a trip."""
-    effort, catches = effort_on_record(record), record.catches
+def trip_sums(record: TripRecord, more: Sequence[Catch] = ()) -> Mapping[str, Link]:
+    """Return the columns that sum up a trip, with more catches after its own."""
+    effort, catches = effort_on_record(record), (*record.catches, *more)
     return {
         "purpose": record.trip.purpose,
         "why_not": record.trip.why_not,

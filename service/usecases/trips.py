@@ -21,7 +21,7 @@ from service.usecases.marks import MARKS, MarkView
 from service.usecases.once import Keep, keep_nothing
 from service.usecases.stale_joins import trip_removed, trip_written
 from service.usecases.tallies import trip_sums
-from tidecore.catchlog import Correction, TripRecord, corrected
+from tidecore.catchlog import Catch, Correction, TripRecord, corrected
 from tidecore.errors import Fault, InvalidInput
 
 TripView = DocumentView[TripRecord]
@@ -44,7 +44,8 @@ class TripShown:
 def trip_links(record: TripRecord, zone: ZoneInfo) -> Mapping[str, Link]:
     """Return the columns of a trip that names its mark by id; ``zone`` is that of the mark."""
     trip = record.trip
-    methods = sorted({one.method for one in record.deployments if one.method is not None and is_id(one.method)})
+    named = {one.method for one in record.deployments}
+    methods = sorted(one for one in named if one is not None and is_id(one))
     return {
         "mark_id": trip.mark,
         "started_at": trip.start,
@@ -58,7 +59,7 @@ def trip_links(record: TripRecord, zone: ZoneInfo) -> Mapping[str, Link]:
 
 def trip_ahead_of_time(record: TripRecord, now: datetime) -> list[Fault]:
     """Return the faults of times of a trip that have not come yet."""
-    if _latest(record) <= now + AHEAD:
+    if trip_has_come(record, now):
         return []
     last = (now + AHEAD).astimezone(UTC)
     late = [(path, time) for path, time in _times(record) if time > last]
@@ -66,13 +67,15 @@ def trip_ahead_of_time(record: TripRecord, now: datetime) -> list[Fault]:
     return [Fault(".".join(map(str, path)), f"is {time.isoformat()}, in the future", expected) for path, time in late]
 
 
-def _latest(record: TripRecord) -> datetime:
-    """Return the latest of `_times`; starts lie before ends."""
-    trip = record.trip
-    times = [trip.end or trip.start, *trip.slack_seen, *(rod.end for rod in record.deployments)]
-    if record.bites or record.catches or record.corrections:
-        times += [one.at for kind in (record.bites, record.catches, record.corrections) for one in kind]
-    return max(times)
+def trip_has_come(record: TripRecord, now: datetime, more: Sequence[Catch] = ()) -> bool:
+    """Return whether no time of a trip, with more catches after its own, is still to come."""
+    # Starts lie before ends.
+    times = [record.trip.end or record.trip.start, *record.trip.slack_seen]
+    times += [rod.end for rod in record.deployments]
+    for events in (record.bites, record.catches, record.corrections, more):
+        if events:
+            times += [one.at for one in events]
+    return max(times) <= now + AHEAD
 
 
 def _times(record: TripRecord) -> Iterator[tuple[tuple[str | int, ...], datetime]]:

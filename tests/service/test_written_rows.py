@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from functools import cached_property
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from pydantic import Field
 
+from service.usecases.import_kinds.known import current
 from service.usecases.import_kinds.trips import TripRow
 from service.usecases.import_kinds.written import fields_of, write_fields
 from tests.tidecore.catchlog.trips import BASS, at, cast, catch, deployment, record
@@ -62,3 +65,14 @@ def test_a_document_is_written_by_its_fields_alone():
 def test_what_only_pydantic_writes_is_left_to_it(odd):
     row = TripRow.parse({**FULL, "client_ref": "one", "corrections": [{**FULL["corrections"][0], "now": odd}]})
     assert write_fields(fields_of(row, TripRecord), lambda: OTHERWISE) == OTHERWISE
+
+
+def test_what_is_stored_is_read_whatever_was_written():
+    things: Any = SimpleNamespace(texts=lambda records: {one.id: one.text for one in records})
+    texts = {"halves": r'{"was":"\ud800","now":"\ud83d\ude00"}', "long": '{"was":1180591620717411303424,"now":1e-7}'}
+    named = {name: SimpleNamespace(id=name, text=text) for name, text in texts.items()}
+    assert current(things, {**named, "again": named["long"]}) == {
+        "halves": {"was": "\ud800", "now": "\U0001f600"},
+        "long": {"was": 1 << 70, "now": 1e-7},
+    }
+    assert current(things, {}) == {}

@@ -58,41 +58,45 @@ class TripRecord(Document):
     @field_validator("deployments")
     @classmethod
     def _one_after_the_other(cls, found: tuple[Deployment, ...], info: ValidationInfo) -> tuple[Deployment, ...]:
-        trip = info.data.get("trip")
-        flaws = _refs("deployments", found)
+        trip, named = info.data.get("trip"), _each_named(found)
+        flaws = [] if named else _refs("deployments", found)
         if len(found) > 1:
             flaws += overlaps(found)
         if trip is not None:
             flaws += _unfished(trip, found)
             flaws += _off_the_trip(trip, found)
         refuse(found, flaws)
-        return _named("d", found)
+        return found if named else _named("d", found)
 
     @field_validator("bites")
     @classmethod
     def _bites_within(cls, bites: tuple[Bite, ...], info: ValidationInfo) -> tuple[Bite, ...]:
+        if not bites:
+            return bites
         trip, deployments = info.data.get("trip"), info.data.get("deployments")
-        refuse(bites, [*_refs("bites", bites), *_misplaced(bites, trip, deployments)])
-        return _named("b", bites)
+        named = _each_named(bites)
+        refuse(bites, [*([] if named else _refs("bites", bites)), *_misplaced(bites, trip, deployments)])
+        return bites if named else _named("b", bites)
 
     @field_validator("catches")
     @classmethod
     def _catches_within(cls, catches: tuple[Catch, ...], info: ValidationInfo) -> tuple[Catch, ...]:
+        if not catches:
+            return catches
         trip, deployments = info.data.get("trip"), info.data.get("deployments")
-        flaws = [*_refs("catches", catches), *_misplaced(catches, trip, deployments)]
-        if catches and trip is not None and trip.outcome == "blank":
+        named = _each_named(catches)
+        flaws = [*([] if named else _refs("catches", catches)), *_misplaced(catches, trip, deployments)]
+        if trip is not None and trip.outcome == "blank":
             flaws.append(Flaw((), f"has {len(catches)} of a blank", "no catch, or the outcome fished"))
         refuse(catches, flaws)
-        return _named("c", catches)
+        return catches if named else _named("c", catches)
 
     def takes(self, more: Sequence[Catch]) -> bool:
         """Return whether the trip with catches after its own is one; why it is not, only `parse` of the whole says."""
         if not more:
             return True
-        refs = {one.ref for one in self.catches}
-        refs.update(one.ref for one in more)
-        count = len(self.catches) + len(more)
-        if count > MOST_EVENTS or len(refs) < count or "" in refs or self.trip.outcome == "blank":
+        catches = (*self.catches, *more)
+        if len(catches) > MOST_EVENTS or not _each_named(catches) or self.trip.outcome == "blank":
             return False
         return not any(_misplaced(more, self.trip, self.deployments))
 
@@ -116,11 +120,14 @@ def overlaps(deployments: Sequence[Deployment]) -> Iterator[Flaw]:
                 last = place
 
 
+def _each_named(things: Sequence[TripPart]) -> bool:
+    """Return whether each thing has a ``ref``, and none that of another."""
+    refs = {one.ref for one in things}
+    return len(refs) == len(things) and "" not in refs
+
+
 def _refs(name: str, things: Sequence[TripPart]) -> list[Flaw]:
     """Return a flaw for each thing with the ``ref`` of one before it."""
-    refs = [one.ref for one in things if one.ref]
-    if len(set(refs)) == len(refs):
-        return []
     flaws: list[Flaw] = []
     seen: dict[str, int] = {}
     for place, one in enumerate(things):
@@ -132,8 +139,6 @@ def _refs(name: str, things: Sequence[TripPart]) -> list[Flaw]:
 def _named(letter: str, things: tuple[P, ...]) -> tuple[P, ...]:
     """Return things with a ``ref`` each: the first number that is free, so that the same again is named the same."""
     taken = {one.ref for one in things}
-    if "" not in taken:
-        return things
     free = (ref for number in count(1) if (ref := f"{letter}{number}") not in taken)
     return tuple(one if one.ref else one.model_copy(update={"ref": next(free)}) for one in things)
 
@@ -159,7 +164,7 @@ def _misplaced(
     """Give a flaw for each event that is not where it says; None is of a trip or deployments that are not fit."""
     if trip is not None:
         yield from _unfished(trip, events)
-    by_ref = {one.ref: one for one in deployments or ()} if events else {}
+    by_ref = {one.ref: one for one in deployments or ()}
     for place, event in enumerate(events):
         if event.deployment is not None and deployments is not None:
             its = by_ref.get(event.deployment)

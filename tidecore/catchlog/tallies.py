@@ -42,7 +42,10 @@ def tally_catches(catches: Iterable[Catch]) -> tuple[SpeciesTally, ...]:
     """Return catches by species, in the order in which each came first."""
     found: dict[tuple[str, str], tuple[Species, list[str]]] = {}
     for one in catches:
-        found.setdefault(species_key(one.species), (one.species, []))[1].append(one.fate)
+        key, species = species_key(one.species), one.species
+        if key not in found:
+            found[key] = species, []
+        found[key][1].append(one.fate)
     return tuple(
         SpeciesTally(species, len(fates), fates.count("kept"), fates.count("returned"))
         for species, fates in found.values()
@@ -56,13 +59,14 @@ def tally_row(row: DiaryRow) -> tuple[SpeciesTally, ...]:
 
 def longest_of(catches: Iterable[Catch]) -> tuple[Longest, ...]:
     """Return the longest of every species and kind of length that were measured; of equals the first."""
-    found: dict[tuple[str, str, str], tuple[Length, Catch]] = {}
+    found: dict[tuple[tuple[str, str], str], tuple[Length, Catch]] = {}
     for one in catches:
         if one.length is None:
             continue
-        key, length = (*species_key(one.species), one.length.kind), one.length
-        best, its = found.setdefault(key, (length, one))
-        if length.cm > best.cm or (length.cm == best.cm and one.at < its.at):
+        length = one.length
+        key = (species_key(one.species), length.kind)
+        best = found.get(key)
+        if best is None or length.cm > best[0].cm or (length.cm == best[0].cm and one.at < best[1].at):
             found[key] = length, one
     return tuple(Longest(one.species, length, ticks(one.at)) for length, one in found.values())
 

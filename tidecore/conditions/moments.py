@@ -14,24 +14,25 @@ from tidecore.timebase import EARLIEST, LATEST, US_PER_SECOND
 
 _EXPECTED = "an instant with its offset, as 2026-01-31T06:00:00Z"
 _WRITTEN = re.compile(r"\d{4}-\d\d-\d\d[Tt]\d\d:\d\d(:\d\d(\.\d{1,6})?)?([Zz]|[+-]\d\d:\d\d)")
-#: Where an instant to the second has its marks, what they are, and what follows it in UTC.
-_MARKS, _MARKED, _SECONDS, _ZERO = slice(4, 17, 3), "--T::", slice(19, None), ("Z", "+00:00")
+#: Where an instant to the second has its marks, and what they are.
+_MARKS, _MARKED = slice(4, None, 3), ("--T::Z", "--T::+:", "--T::-:")
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _FIRST, _LAST = (moment.astype(datetime).replace(tzinfo=UTC) for moment in (EARLIEST, LATEST))
 
 
 def read_moment(value: Any) -> datetime:
     """Return an instant in UTC, given as text with its offset or as an aware ``datetime``; a pydantic validator."""
-    if isinstance(value, datetime):
-        value = value.isoformat()
     # Nearly all are written so, and what else has its marks there is no instant; to search for patterns costs more than
     # all the rest.
-    if isinstance(value, str) and value[_MARKS] == _MARKED and value[_SECONDS] in _ZERO:
+    if isinstance(value, str) and value[_MARKS] in _MARKED:
         try:
             found = datetime.fromisoformat(value)
-        except ValueError:
+            if found.tzinfo is not UTC:
+                found = found.astimezone(UTC)
+        except (ValueError, OverflowError):
             found = _in_utc(value)
     else:
+        value = value.isoformat() if isinstance(value, datetime) else value
         found = _in_utc(value)
     if not _FIRST <= found <= _LAST:
         raise fault(f"is {value}", "an instant from 1700 to 2200")

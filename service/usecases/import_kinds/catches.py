@@ -27,7 +27,7 @@ from service.usecases.import_kinds.known import Known, current, things_named
 from service.usecases.import_kinds.local_times import in_utc, is_local, joined
 from service.usecases.references import ExternalRef
 from service.usecases.tallies import trip_sums
-from service.usecases.trips import trip_ahead_of_time
+from service.usecases.trips import trip_ahead_of_time, trip_has_come
 from tidecore.catchlog import Catch, TripRecord
 from tidecore.documents import Name
 from tidecore.errors import Fault, InvalidInput
@@ -58,24 +58,22 @@ class Onto:
     trip: TripRecord
     there: Mapping[str, Catch]
 
-    def whole(self, added: Sequence[Catch], now: datetime) -> TripRecord:
-        """Return the trip with catches at its end; InvalidInput with all that stands against them."""
-        catches = (*self.trip.catches, *added)
-        if self.trip.takes(added):
-            # Nearly always: to check all of it anew would cost ten times as much.
-            whole = self.trip.model_copy(update={"catches": catches})
-        else:
-            said = {name: getattr(self.trip, name) for name in ("trip", "deployments", "bites", "corrections")}
-            whole = TripRecord.parse({**said, "catches": catches})
-        faults = trip_ahead_of_time(whole, now)
-        if faults:
-            raise InvalidInput(faults)
-        return whole
+    def faults(self, added: Sequence[Catch], now: datetime) -> list[Fault]:
+        """Return all that stands against catches at the end of those that there are."""
+        if self.trip.takes(added) and trip_has_come(self.trip, now, added):
+            # Nearly always: to check the whole trip anew would cost ten times as much.
+            return []
+        said = {name: getattr(self.trip, name) for name in ("trip", "deployments", "bites", "corrections")}
+        try:
+            whole = TripRecord.parse({**said, "catches": (*self.trip.catches, *added)})
+        except InvalidInput as error:
+            return list(error.faults)
+        return trip_ahead_of_time(whole, now)
 
-    def edit(self, whole: TripRecord, added: Sequence[Mapping[str, Any]]) -> Edit:
-        """Return its next version: the ``whole``, of which what is ``added`` is given as documents."""
-        document = {**self.document, "catches": [*self.document["catches"], *added]}
-        return self.record, write_json(document), trip_sums(whole)
+    def with_more(self, added: Sequence[Catch], documents: Sequence[Mapping[str, Any]]) -> Edit:
+        """Return its next version, with catches at the end that are given as documents too."""
+        document = {**self.document, "catches": [*self.document["catches"], *documents]}
+        return self.record, write_json(document), trip_sums(self.trip, added)
 
 
 class OfTrip(NamedTuple):
@@ -160,9 +158,9 @@ class CatchImport(ImportKind[CatchRow]):
             settled.append(Ready(reference, write_json(document), (), of))
         now = utc_now()
         for key, by_reference in new.items():
-            fit, whole = _drop_misfits(trips[key], list(by_reference.values()), candidates, settled, now)
-            if whole is not None:
-                edit = trips[key].edit(whole, [documents[one] for one in fit])
+            fit = _drop_misfits(trips[key], list(by_reference.values()), candidates, settled, now)
+            if fit:
+                edit = trips[key].with_more([candidates[one].said for one in fit], [documents[one] for one in fit])
                 first = settled[fit[0]]
                 assert isinstance(first, Ready), "those that fit are not refused"
                 settled[fit[0]] = first._replace(more=first.more._replace(edit=edit))
@@ -223,18 +221,16 @@ def _drop_misfits(
     candidates: Sequence[Candidate[CatchRow]],
     settled: list[Ready | Wrong],
     now: datetime,
-) -> tuple[list[int], TripRecord | None]:
-    """Put what stands against new catches of a trip in their places; return the places of those that fit, and the trip
-    with them, None where none does.
+) -> list[int]:
+    """Put what stands against new catches of a trip in their places, and return the places of those that fit.
 
     Of ``rows``, places by reference, the first that fits is added; those after it are only compared with it.
     """
     before = len(onto.trip.catches)
     while places := sorted(its[0] for its in rows):
-        try:
-            return places, onto.whole([candidates[place].said for place in places], now)
-        except InvalidInput as error:
-            faults = error.faults
+        faults = onto.faults([candidates[place].said for place in places], now)
+        if not faults:
+            break
         wrong: dict[int, list[Fault]] = {}
         for one in faults:
             match = _OF_A_CATCH.fullmatch(one.field)
@@ -246,7 +242,7 @@ def _drop_misfits(
         for place, its_faults in wrong.items():
             settled[place] = Wrong(its_faults)
         rows = [left for its in rows if (left := its[1:] if its[0] in wrong else its)]
-    return [], None
+    return places
 
 
 def _by_clock(document: Mapping[str, Any], by_clock: bool) -> bool:

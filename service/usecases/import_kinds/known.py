@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 from zoneinfo import ZoneInfo
+
+from pydantic_core import from_json
 
 from service.imports.mapping import OF_THE_MARK, ColumnMapping
 from service.storage.identifiers import is_id
@@ -76,8 +79,17 @@ def things_named(repository: DocumentRepository, names: Collection[str]) -> dict
 
 def current(repository: DocumentRepository, named: Mapping[str, Any]) -> dict[str, Any]:
     """Return the documents of records as they stand, by id."""
-    wanted = {(one.id, one.version) for one in named.values()}
-    return {key: document for (key, _), document in repository.documents(wanted).items()} if wanted else {}
+    records = list({one.id: one for one in named.values()}.values())
+    return {key: _read(text) for key, text in repository.texts(records).items()} if records else {}
+
+
+def _read(text: str) -> dict[str, Any]:
+    try:
+        found: dict[str, Any] = from_json(text)
+    except ValueError:
+        # Halves of surrogate pairs.
+        found = json.loads(text)
+    return found
 
 
 def _names_of_species(unit: UnitOfWork) -> dict[str, Species]:

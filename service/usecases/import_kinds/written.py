@@ -35,13 +35,13 @@ def fields_of(part: Document, kind: type[Document]) -> Mapping[str, Any]:
 
 
 def _fields(part: Any) -> Mapping[str, Any]:
-    if not isinstance(part, Document):
-        raise TypeError
     return fields_of(part, type(part))
 
 
 @cache
 def _names(kind: type[Document]) -> tuple[Mapping[str, str], bool]:
     """Return what the fields of a kind are called in JSON, and whether that is what they are called here."""
+    if not issubclass(kind, Document):
+        raise TypeError(f"{kind.__name__} is no document")
     names = {name: field.serialization_alias or name for name, field in kind.model_fields.items()}
     return names, all(name == shown for name, shown in names.items())

@@ -35,6 +35,7 @@ def test_an_instant_comes_back_in_utc_as_it_is_written(when):
         ("2026-01-31T06:00:00", "expected an instant with its offset"),
         ("2026-01-31T06:00:00Z ", "expected an instant with its offset"),
         ("1699-12-31T23:59:59Z", "expected an instant from 1700 to 2200"),
+        (datetime(1699, 12, 31, tzinfo=UTC), "is 1699-12-31T00:00:00.00:00; expected an instant from 1700 to 2200"),
     ],
 )
 def test_what_only_looks_like_an_instant_is_refused(text, problem):
