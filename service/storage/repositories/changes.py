@@ -6,13 +6,20 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import delete, select, update
+from sqlalchemy import bindparam, delete, select, update
 
 from service.storage.bulk import insert_columns
 from service.storage.codecs import change_record
 from service.storage.records import CREATED, Change, ChangeRecord
 from service.storage.repositories.base import Repository
 from service.storage.tables import AccountRow, ChangeRow
+
+_COUNT_UP = (
+    update(AccountRow)
+    .where(AccountRow.account_id == bindparam("its_account"))
+    .values(change_number=AccountRow.change_number + bindparam("more"))
+    .returning(AccountRow.change_number)
+)
 
 
 class ChangeRepository(Repository):
@@ -47,12 +54,7 @@ class ChangeRepository(Repository):
 
         Counting up the account's number locks its row until the commit: nobody can commit a larger number first.
         """
-        last = self._session.scalar(
-            update(AccountRow)
-            .where(AccountRow.account_id == self._account_id)
-            .values(change_number=AccountRow.change_number + count)
-            .returning(AccountRow.change_number)
-        )
+        last = self._session.connection().scalar(_COUNT_UP, {"its_account": self._account_id, "more": count})
         if last is None:
             raise LookupError(f"there is no account {self._account_id!r} to count changes of")
         return range(last - count + 1, last + 1)

@@ -8,13 +8,20 @@ from datetime import datetime
 from operator import attrgetter
 from typing import Any
 
-from sqlalchemy import Select, select, update
+from sqlalchemy import Select, bindparam, select, update
 
 from service.storage.bulk import insert_many
 from service.storage.codecs import import_line, import_record
 from service.storage.records import ROW_CREATED, ROW_STATUSES, ImportLine, ImportRecord, ImportRun
 from service.storage.repositories.base import Repository
 from service.storage.tables import ImportLineRow, ImportRow, ImportRunRow, JobRow
+
+#: Counts lines of a report.
+_COUNT_UP = (
+    update(ImportRow)
+    .where(ImportRow.account_id == bindparam("its_account"), ImportRow.import_id == bindparam("its_import"))
+    .values({name: getattr(ImportRow, name) + bindparam(f"more_{name}") for name in ("rows", *ROW_STATUSES)})
+)
 
 
 class ImportRepository(Repository):
@@ -107,15 +114,9 @@ class ImportRepository(Repository):
         insert_many(self._session, ImportRunRow, common, ("first", "last", "client_refs", "thing_ids"), spans)
         counted = Counter(line.status for line in lines)
         counted[ROW_CREATED] += sum(len(one.thing_ids) for one in runs)
-        self._session.execute(
-            update(ImportRow)
-            .where(ImportRow.account_id == self._account_id, ImportRow.import_id == import_id)
-            .values(
-                rows=ImportRow.rows + counted.total(),
-                **{status: getattr(ImportRow, status) + counted[status] for status in ROW_STATUSES},
-            )
-            .execution_options(synchronize_session=False)
-        )
+        more = {f"more_{status}": counted[status] for status in ROW_STATUSES}
+        which = {"its_account": self._account_id, "its_import": import_id}
+        self._session.connection().execute(_COUNT_UP, {**which, "more_rows": counted.total(), **more})
 
     def _one(self, query: Select[ImportRow, JobRow]) -> ImportRecord | None:
         row = self._session.execute(query).first()

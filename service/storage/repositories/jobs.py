@@ -204,5 +204,5 @@ def _held(claim: Claim) -> ColumnElement[bool]:
 
 
 def _changed(session: Session, which: ColumnElement[bool], values: Mapping[str, Any]) -> bool:
-    result = session.execute(update(JobRow).where(which).values(**values).execution_options(synchronize_session=False))
-    return bool(result.rowcount)  # type: ignore[attr-defined]
+    result = session.connection().execute(update(JobRow).where(which).values(**values))
+    return bool(result.rowcount)

@@ -15,8 +15,9 @@ from service.storage.records import ModelRecord, StationRecord
 from service.storage.repositories.base import Repository
 from service.storage.tables import StationRow, StationVersionRow
 
-#: Put together once: a search asks it for every request. The columns are those of the record, in its order.
-_MANY = select(
+#: Put together once: a search asks for every request, an import for every transaction. The columns are those of the
+#: record, in its order.
+_RECORDS = select(
     StationRow.station_id,
     StationRow.external_ref,
     StationRow.name,
@@ -28,9 +29,14 @@ _MANY = select(
     StationRow.created_at,
     StationRow.updated_at,
     StationRow.account_id == bindparam("account_id"),
-).where(
+)
+_MANY = _RECORDS.where(
     or_(StationRow.account_id == bindparam("account_id"), StationRow.public.is_(True)),
     StationRow.station_id.in_(bindparam("keys", expanding=True)),
+)
+_NAMED = _RECORDS.where(
+    StationRow.account_id == bindparam("account_id"),
+    StationRow.external_ref.in_(bindparam("references", expanding=True)),
 )
 
 
@@ -92,8 +98,8 @@ class StationRepository(Repository):
 
     def by_references(self, references: Sequence[str]) -> dict[str, StationRecord]:
         """Return those of the account's stations that there are, by external reference."""
-        rows = self._session.scalars(self._mine().where(StationRow.external_ref.in_(list(references))))
-        found = (station_record(row, self._account_id) for row in rows)
+        asked = {"account_id": self._account_id, "references": list(references)}
+        found = (StationRecord(*row) for row in self._session.connection().execute(_NAMED, asked))
         return {record.external_ref: record for record in found if record.external_ref is not None}
 
     def current_models(self, station_ids: Sequence[str]) -> dict[str, ModelRecord]:

@@ -77,7 +77,11 @@ class DocumentImport(ImportKind[D]):
 
     def told_of(self, document: Mapping[str, Any]) -> str:
         """Return the same of a document that is there, as this version of the service would store it."""
-        return content_hash(self.document.parse(document).to_document())
+        return content_hash(self.stored_as(self.document.parse(document)))
+
+    def stored_as(self, document: Document) -> Mapping[str, Any]:
+        """Return what is stored of a document, as plain data."""
+        return document.to_document()
 
     def said_by(self, document: Mapping[str, Any]) -> Mapping[str, Any]:
         """Return what a document that is there says."""
@@ -98,10 +102,10 @@ class DocumentImport(ImportKind[D]):
         return made
 
 
-def text_of(row: Document, left_out: frozenset[str] = OF_THE_ROW) -> str:
-    """Return a row as the JSON of its document."""
+def text_of(row: Document, left_out: frozenset[str] = OF_THE_ROW, *, nulls: bool = True) -> str:
+    """Return a row as the JSON of its document; without ``nulls`` fields that are None are left out."""
     try:
-        return row.model_dump_json(by_alias=True, exclude=set(left_out))
+        return row.model_dump_json(by_alias=True, exclude=set(left_out), exclude_none=not nulls)
     except PydanticSerializationError:
         # Halves of surrogate pairs.
-        return write_json(row.model_dump(mode="json", by_alias=True, exclude=set(left_out)))
+        return write_json(row.model_dump(mode="json", by_alias=True, exclude=set(left_out), exclude_none=not nulls))

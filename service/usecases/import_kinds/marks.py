@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from functools import cache
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from pydantic import TypeAdapter
 
@@ -16,6 +16,7 @@ from service.usecases.import_kinds.documents import OF_THE_ROW, DocumentImport, 
 from service.usecases.import_kinds.kind import Candidate, Ready, Rests, Wrong
 from service.usecases.marks import check_tide, find_stations, no_station
 from service.usecases.references import ExternalRef
+from tidecore.documents import Document
 from tidecore.errors import InvalidInput
 from tidecore.model import TideModel
 from tidecore.place import Mark
@@ -32,7 +33,10 @@ class MarkRow(Mark):
 
 
 class MarkImport(DocumentImport[MarkRow]):
-    """Marks: each follows the station that it names, and rests on its tide."""
+    """Marks: each follows the station that it names, and rests on its tide.
+
+    What is not known of one is not stored either: it is half of its document.
+    """
 
     kind, row, document = "mark", MarkRow, Mark
     rows = TypeAdapter(list[MarkRow])
@@ -105,6 +109,15 @@ class MarkImport(DocumentImport[MarkRow]):
             except InvalidInput as error:
                 return Wrong(error.faults)
             # A copy of the mark, which would be at its station by the id, costs as much as all the rest.
-            return Ready(one.client_ref, f'{{"station":"{station_id}",{text_of(one.said, _NAMED)[1:]}', (station_id,))
+            said = text_of(one.said, _NAMED, nulls=False)
+            return Ready(one.client_ref, f'{{"station":"{station_id}",{said[1:]}', (station_id,))
 
         return list(map(settled, candidates))
+
+    def stored_as(self, document: Document) -> Mapping[str, Any]:
+        """Return what is known of a mark."""
+        return document.model_dump(mode="json", by_alias=True, exclude_none=True)
+
+    def said(self, one: Ready) -> Mapping[str, Any]:
+        """Return all fields of a mark, those too of which it says nothing."""
+        return Mark.parse(super().said(one)).to_document()
