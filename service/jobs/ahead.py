@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import multiprocessing
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Future, ProcessPoolExecutor
+from dataclasses import dataclass
 from itertools import islice
-from typing import Any, Self, TypeVar
+from typing import Any, Generic, Self, TypeVar
 
 from service.jobs.spreading import AHEAD
 from service.jobs.worker import end_with_parent
@@ -20,6 +21,18 @@ T = TypeVar("T")
 R = TypeVar("R")
 
 log = get_log("jobs")
+
+#: Pieces more than the processes have, of which some are not begun; a pool takes one more than it has processes.
+_KEPT_BACK = 3
+
+
+@dataclass(slots=True)
+class _Waiting(Generic[T, R]):
+    """A piece: under way in another process, or None, and its result if it was done here already."""
+
+    piece: T
+    sent: Future[R] | None
+    found: Sequence[R] = ()
 
 
 class Ahead:
@@ -31,7 +44,7 @@ class Ahead:
 
     def __init__(self, workers: int, get_ready: Callable[[], None]) -> None:
         """Start so many processes besides this one; ``get_ready`` is called in each first."""
-        self._most = AHEAD * workers
+        self._most = AHEAD * workers + _KEPT_BACK
         self._pool: ProcessPoolExecutor | None = None
         self._begun: list[Future[Any]] = []
         if workers < 1:
@@ -54,13 +67,14 @@ class Ahead:
 
     def run(self, work: Callable[[T], R], pieces: Iterator[T], here: Callable[[T], R]) -> Iterator[tuple[T, R]]:
         """Yield pieces with their results, in order: of ``work`` in a process, or of ``here`` in this one."""
-        waiting: deque[tuple[T, Future[R] | None]] = deque()
+        waiting: deque[_Waiting[T, R]] = deque()
         while True:
-            waiting.extend((piece, self._send(work, piece)) for piece in islice(pieces, self._room(len(waiting))))
+            waiting.extend(_Waiting(one, self._send(work, one)) for one in islice(pieces, self._room(len(waiting))))
             if not waiting:
                 return
-            piece, sent = waiting.popleft()
-            yield piece, here(piece) if sent is None else self._result(piece, sent, here)
+            first = waiting.popleft()
+            self._use_the_time(first, waiting, here)
+            yield first.piece, self._result(first, here)
 
     def _room(self, waiting: int) -> int:
         """Return how many pieces may be taken: one where it is done here."""
@@ -76,15 +90,32 @@ class Ahead:
             self._give_up(error)
             return None
 
-    def _result(self, piece: T, sent: Future[R], here: Callable[[T], R]) -> R:
+    def _use_the_time(self, first: _Waiting[T, R], waiting: deque[_Waiting[T, R]], here: Callable[[T], R]) -> None:
+        """Do pieces here that nobody has begun, the last first, until another process is done with the ``first``."""
+        while first.sent is not None and not first.sent.done():
+            taken = next((one for one in reversed(waiting) if one.sent is not None and one.sent.cancel()), None)
+            if taken is None:
+                return
+            taken.sent = None
+            try:
+                taken.found = [here(taken.piece)]
+            except Exception as error:
+                # It is done again in its turn: what comes before it is still to be taken.
+                log.warning("done_again_in_turn", reason=type(error).__name__)
+
+    def _result(self, one: _Waiting[T, R], here: Callable[[T], R]) -> R:
+        if one.found:
+            return one.found[0]
+        if one.sent is None:
+            return here(one.piece)
         try:
-            return sent.result()
+            return one.sent.result()
         except Exception as error:
             log.warning("done_again_here", reason=type(error).__name__)
             if isinstance(error, BrokenExecutor):
                 # A process died, or could not be started: the others are ended too.
                 self._give_up(error)
-            return here(piece)
+            return here(one.piece)
 
     def _give_up(self, error: Exception) -> None:
         if self._pool is not None:
