@@ -23,7 +23,7 @@ R = TypeVar("R")
 log = get_log("jobs")
 
 #: Pieces more than the processes have, of which some are not begun; a pool takes one more than it has processes.
-_KEPT_BACK = 3
+_KEPT_BACK = 5
 
 
 @dataclass(slots=True)

@@ -7,7 +7,6 @@ from datetime import UTC, date, datetime
 from typing import Any, ClassVar
 
 from sqlalchemy import JSON, Date, DateTime, Dialect, ForeignKey, Integer, MetaData, String, TypeDecorator
-from sqlalchemy.dialects import sqlite
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 NAMING = {
@@ -19,12 +18,15 @@ NAMING = {
 }
 
 
-class _SqliteDay(sqlite.DATE):
-    """The text that SQLAlchemy stores of a day, written at once and not field by field."""
+class Day(TypeDecorator[date]):
+    """A day of the calendar."""
 
-    def bind_processor(self, dialect: Dialect) -> Callable[[date | None], str | None]:
-        """Return what writes one."""
-        return lambda value: None if value is None else value.isoformat()
+    impl = Date
+    cache_ok = True
+
+    def bind_processor(self, dialect: Dialect) -> Callable[[date | None], Any] | None:
+        """Return what writes one: for SQLite the text that SQLAlchemy stores, at once and not field by field."""
+        return _day_as_text if dialect.name == "sqlite" else super().bind_processor(dialect)
 
 
 class UtcDateTime(TypeDecorator[datetime]):
@@ -62,6 +64,10 @@ def _in_utc(value: datetime) -> datetime:
     return value if value.tzinfo is UTC else value.astimezone(UTC)
 
 
+def _day_as_text(value: date | None) -> str | None:
+    return None if value is None else value.isoformat()
+
+
 def _as_text(value: datetime | None) -> str | None:
     return None if value is None else _in_utc(value).isoformat(" ", "microseconds")[: -len("+00:00")]
 
@@ -76,7 +82,7 @@ class Table(DeclarativeBase):
     metadata = MetaData(naming_convention=NAMING)
     type_annotation_map: ClassVar[dict[Any, Any]] = {
         datetime: UtcDateTime(),
-        date: Date().with_variant(_SqliteDay(), "sqlite"),  # type: ignore[no-untyped-call]
+        date: Day(),
         dict[str, Any]: JSON(none_as_null=True),
     }
 
