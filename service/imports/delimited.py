@@ -8,8 +8,9 @@ from __future__ import annotations
 import csv
 import json
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -99,34 +100,23 @@ def cut_csv(path: Path, columns: Columns, mapping: ColumnMapping | None = None) 
         close, or it ends within a row.
     """
     said = _PLAIN if mapping is None else mapping
-    lines = _Ends(path, said.encoding)
-    reader = csv.reader(lines, strict=True, delimiter=said.delimiter)
-    with _no_csv(reader):
-        header = tuple(cell.strip() for cell in next(reader, ()))
+    lines = _Lines(path, said)
+    rows = iter(lines)
+    header = tuple(cell.strip() for cell in lines.cells(next(rows, "")))
     plan = _Plan(header, columns, said, foreign=mapping is not None)
-    return RowFile(_cut_rows(reader, lines, plan), header)
+    return RowFile(_cut_rows(rows, lines, plan), header)
 
 
-def _cut_rows(reader: Any, lines: _Ends, plan: _Plan) -> Iterator[Cut]:
-    number, wanted = 0, plan.width
-    with _no_csv(reader):
-        for cells in reader:
-            if not cells or plan.skips(cells):
-                continue
-            number += 1
-            if len(cells) < wanted and not lines.ended:
-                problem = f"the file ends within a row, after {len(cells)} of {wanted} cells"
-                raise FileUnreadable(problem, reader.line_num, "whole rows")
-            yield Cut(number, cells, sum(map(len, cells)))
-
-
-@contextmanager
-def _no_csv(reader: Any) -> Iterator[None]:
-    try:
-        yield
-    except csv.Error as error:
-        expected = 'cells between commas, quoted as "..."'
-        raise FileUnreadable(f"this is no CSV: {error}", reader.line_num, expected) from error
+def _cut_rows(rows: Iterator[str], lines: _Lines, plan: _Plan) -> Iterator[Cut]:
+    number = 0
+    for text in rows:
+        if not text.strip("\r\n") or (plan.choosy and plan.skips(lines.cells(text))):
+            continue
+        number += 1
+        if not lines.ended and len(cells := lines.cells(text)) < plan.width:
+            problem = f"the file ends within a row, after {len(cells)} of {plan.width} cells"
+            raise FileUnreadable(problem, lines.number, "whole rows")
+        yield Cut(number, text, len(text))
 
 
 def csv_decoder(header: Sequence[str], columns: Columns, mapping: ColumnMapping | None) -> Decode:
@@ -135,37 +125,85 @@ def csv_decoder(header: Sequence[str], columns: Columns, mapping: ColumnMapping 
     plan = _Plan(header, columns, said, foreign=mapping is not None)
 
     def decode(cuts: Sequence[Cut]) -> list[Row]:
-        documents = iter(plan.documents([cut.content for cut in cuts if len(cut.content) == plan.width]))
+        rows = list(csv.reader([cut.content for cut in cuts], strict=True, delimiter=said.delimiter))
+        documents = iter(plan.documents([cells for cells in rows if len(cells) == plan.width]))
         return [
-            Row(cut.number, next(documents)) if len(cut.content) == plan.width else _of_another_width(cut, plan.width)
-            for cut in cuts
+            Row(cut.number, next(documents)) if len(cells) == plan.width else _of_another_width(cut, cells, plan.width)
+            for cut, cells in zip(cuts, rows, strict=True)
         ]
 
     return decode
 
 
-def _of_another_width(cut: Cut, width: int) -> Row:
-    fault = Fault("row", f"has {len(cut.content)} cells", f"{width}, one for each column of the header")
+def _of_another_width(cut: Cut, cells: Sequence[str], width: int) -> Row:
+    fault = Fault("row", f"has {len(cells)} cells", f"{width}, one for each column of the header")
     return Row(cut.number, {}, (fault,))
 
 
-class _Ends:
-    """The lines of a file, and the latest of them."""
+class _Lines:
+    """The rows of a file as they are written: a line each, or more of them where a cell goes on over its line.
 
-    def __init__(self, path: Path, encoding: str) -> None:
-        self._lines, self._encoding = read_lines(path), encoding
+    Only what quotes say is looked into: cells are made by whoever makes documents of them.
+    """
+
+    def __init__(self, path: Path, said: ColumnMapping) -> None:
+        self._path, self._said = path, said
         self._last = ""
+        #: How many lines were read.
+        self.number = 0
 
     def __iter__(self) -> Iterator[str]:
-        for number, line in enumerate(self._lines, 1):
-            # Almost every line is of letters that are the same in all encodings.
-            self._last = text = line.decode("ascii") if line.isascii() else line_text(line, number, self._encoding)
-            yield text
+        """Yield rows with their ends, and lines of nothing."""
+        lines = self._read()
+        for text in lines:
+            if _is_plain(text):
+                yield text
+                continue
+            taken: list[str] = []
+            with self._no_csv():
+                next(self._csv(_noted(chain((text,), lines), taken)), None)
+            yield "".join(taken)
+
+    def cells(self, text: str) -> list[str]:
+        """Return the cells of a row."""
+        with self._no_csv():
+            found: list[str] = next(self._csv([text]), [])
+        return found
 
     @property
     def ended(self) -> bool:
         """Whether the latest line has its end."""
         return self._last.endswith(("\n", "\r"))
+
+    def _read(self) -> Iterator[str]:
+        for line in read_lines(self._path):
+            self.number += 1
+            # Almost every line is of letters that are the same in all encodings.
+            plain = line.isascii()
+            self._last = text = line.decode("ascii") if plain else line_text(line, self.number, self._said.encoding)
+            yield text
+
+    def _csv(self, lines: Iterable[str]) -> Iterator[list[str]]:
+        return csv.reader(lines, strict=True, delimiter=self._said.delimiter)
+
+    @contextmanager
+    def _no_csv(self) -> Iterator[None]:
+        try:
+            yield
+        except csv.Error as error:
+            expected = 'cells between commas, quoted as "..."'
+            raise FileUnreadable(f"this is no CSV: {error}", self.number, expected) from error
+
+
+def _is_plain(text: str) -> bool:
+    """Return whether a line is a whole row, as every one without quotes is."""
+    return '"' not in text and "\r" not in text[:-2] and len(text) < csv.field_size_limit()
+
+
+def _noted(lines: Iterable[str], taken: list[str]) -> Iterator[str]:
+    for line in lines:
+        taken.append(line)
+        yield line
 
 
 class _Plan:
@@ -190,6 +228,11 @@ class _Plan:
         self._reference = [header.index(name) for name in said.client_ref_from]
         self._needed = None if said.skip_without is None else header.index(said.skip_without)
         self._foreign = foreign
+
+    @property
+    def choosy(self) -> bool:
+        """Whether some rows are none."""
+        return self._needed is not None
 
     def skips(self, cells: Sequence[str]) -> bool:
         """Return whether a row is none."""
