@@ -22,16 +22,16 @@ R = TypeVar("R")
 
 log = get_log("jobs")
 
-#: Pieces more than the processes have, of which some are not begun; a pool takes one more than it has processes.
-_KEPT_BACK = 5
+#: Pieces that are not given to the processes, for this one to do while it waits for them.
+_KEPT_BACK = 3
 
 
 @dataclass(slots=True)
 class _Waiting(Generic[T, R]):
-    """A piece: under way in another process, or None, and its result if it was done here already."""
+    """A piece, where it is under way if in another process, and its result if it was done here before its turn."""
 
     piece: T
-    sent: Future[R] | None
+    sent: Future[R] | None = None
     found: Sequence[R] = ()
 
 
@@ -44,7 +44,7 @@ class Ahead:
 
     def __init__(self, workers: int, get_ready: Callable[[], None]) -> None:
         """Start so many processes besides this one; ``get_ready`` is called in each first."""
-        self._most = AHEAD * workers + _KEPT_BACK
+        self._most = AHEAD * workers
         self._pool: ProcessPoolExecutor | None = None
         self._begun: list[Future[Any]] = []
         if workers < 1:
@@ -69,39 +69,50 @@ class Ahead:
         """Yield pieces with their results, in order: of ``work`` in a process, or of ``here`` in this one."""
         waiting: deque[_Waiting[T, R]] = deque()
         while True:
-            waiting.extend(_Waiting(one, self._send(work, one)) for one in islice(pieces, self._room(len(waiting))))
+            waiting.extend(map(_Waiting, islice(pieces, self._room(len(waiting)))))
             if not waiting:
                 return
-            first = waiting.popleft()
-            self._use_the_time(first, waiting, here)
+            self._send(work, waiting)
+            first = waiting[0]
+            while first.sent is not None and not first.sent.done() and self._do_another(waiting, here):
+                self._send(work, waiting)
+            waiting.popleft()
             yield first.piece, self._result(first, here)
+
+    @property
+    def _ready(self) -> bool:
+        return self._pool is not None and any(one.done() for one in self._begun)
 
     def _room(self, waiting: int) -> int:
         """Return how many pieces may be taken: one where it is done here."""
-        ready = self._pool is not None and any(one.done() for one in self._begun)
-        return max(0, (self._most if ready else 1) - waiting)
+        return max(0, (self._most + _KEPT_BACK if self._ready else 1) - waiting)
 
-    def _send(self, work: Callable[[T], R], piece: T) -> Future[R] | None:
-        if self._pool is None or not any(one.done() for one in self._begun):
-            return None
-        try:
-            return self._pool.submit(work, piece)
-        except (OSError, BrokenExecutor) as error:
-            self._give_up(error)
-            return None
-
-    def _use_the_time(self, first: _Waiting[T, R], waiting: deque[_Waiting[T, R]], here: Callable[[T], R]) -> None:
-        """Do pieces here that nobody has begun, the last first, until another process is done with the ``first``."""
-        while first.sent is not None and not first.sent.done():
-            taken = next((one for one in reversed(waiting) if one.sent is not None and one.sent.cancel()), None)
-            if taken is None:
+    def _send(self, work: Callable[[T], R], waiting: deque[_Waiting[T, R]]) -> None:
+        """Give the processes as much as they need to be at work, and no more: what is given cannot be taken back."""
+        under_way = sum(one.sent is not None and not one.sent.done() for one in waiting)
+        for one in waiting:
+            if self._pool is None or not self._ready or under_way >= self._most:
                 return
-            taken.sent = None
-            try:
-                taken.found = [here(taken.piece)]
-            except Exception as error:
-                # It is done again in its turn: what comes before it is still to be taken.
-                log.warning("done_again_in_turn", reason=type(error).__name__)
+            if one.sent is None and not one.found:
+                try:
+                    one.sent = self._pool.submit(work, one.piece)
+                except (OSError, BrokenExecutor) as error:
+                    self._give_up(error)
+                    return
+                under_way += 1
+
+    def _do_another(self, waiting: deque[_Waiting[T, R]], here: Callable[[T], R]) -> bool:
+        """Do the last piece here that no process has been given; False where there is none."""
+        other = next((one for one in reversed(waiting) if one.sent is None and not one.found), None)
+        if other is None:
+            return False
+        try:
+            other.found = [here(other.piece)]
+        except Exception as error:
+            # It is done again in its turn, and said then: what comes before it is still to be taken.
+            log.warning("done_again_in_turn", reason=type(error).__name__)
+            return False
+        return True
 
     def _result(self, one: _Waiting[T, R], here: Callable[[T], R]) -> R:
         if one.found:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import signal
+import time
 from concurrent.futures import wait
 
 import pytest
@@ -16,7 +17,7 @@ from service.errors import TooManyRows
 from service.imports.rows import Cut
 from service.jobs.ahead import Ahead
 from service.usecases import importing
-from service.usecases.import_kinds.judging import Judge
+from service.usecases.import_kinds.judging import Judge, get_ready
 from tests.service.coast import PEER, URL, example
 from tests.service.conftest import settings_for
 from tests.service.importing import CSV, NDJSON, counts, ndjson, statuses, take
@@ -103,14 +104,13 @@ def test_other_processes_come_to_the_same(bays, monkeypatch):
         wait(self._begun)
         assert (self._pool is None) == (name == "here")
 
-    def send_and_kill(self, work, piece):
-        sent = send(self, work, piece)
-        _, batch = piece
-        if kind == "catch" and self._pool is not None and batch[0].number == 201:
+    def send_and_kill(self, work, waiting):
+        send(self, work, waiting)
+        sent = [batch[0].number for _, batch in (one.piece for one in waiting if one.sent is not None)]
+        if kind == "catch" and 201 in sent and not gone:
             gone.extend(process.pid for process in self._pool._processes.values())
             for process in gone:
                 os.kill(process, signal.SIGKILL)
-        return sent
 
     monkeypatch.setattr(Ahead, "__init__", begin_and_wait)
     monkeypatch.setattr(Ahead, "_send", send_and_kill)
@@ -185,3 +185,49 @@ def test_where_no_process_can_be_started_work_is_done_here(monkeypatch):
     monkeypatch.setattr(ahead_module, "ProcessPoolExecutor", refuse)
     with Ahead(2, lambda: None) as ahead:
         assert list(ahead.run(abs, iter([-1, 2, -3]), abs)) == [(-1, 1), (2, 2), (-3, 3)]
+
+
+def test_what_nobody_has_begun_is_done_here_meanwhile():
+    """Pieces are done by a process that is slow and by this one, each once and in order."""
+    done_here: list[int] = []
+
+    def here(piece: int) -> tuple[int, str]:
+        done_here.append(piece)
+        return piece, "here"
+
+    with Ahead(1, get_ready) as ahead:
+        wait(ahead._begun)
+        found = list(ahead.run(slowly, iter(range(12)), here))
+    assert [piece for piece, _ in found] == list(range(12))
+    assert [told[0] for _, told in found] == list(range(12))
+    assert sorted(done_here) == [piece for piece, told in found if told[1] == "here"]
+    assert 0 < len(done_here) < 12
+
+
+def slowly(piece: int) -> tuple[int, str]:
+    time.sleep(0.05)
+    return piece, "elsewhere"
+
+
+def test_what_fails_before_its_turn_is_said_in_its_turn():
+    taken: list[int] = []
+
+    def here(piece: int) -> tuple[int, str]:
+        if piece > 2:
+            raise ValueError(piece)
+        return piece, "here"
+
+    with Ahead(1, get_ready) as ahead, pytest.raises(ValueError, match=r"\d"):  # noqa: PT012
+        wait(ahead._begun)
+        for piece, _ in ahead.run(fails_late, iter(range(12)), here):
+            taken.append(piece)
+    # Whatever came before the one that failed was taken.
+    assert taken == list(range(len(taken)))
+    assert len(taken) >= 3
+
+
+def fails_late(piece: int) -> tuple[int, str]:
+    time.sleep(0.02)
+    if piece > 5:
+        raise ValueError(piece)
+    return piece, "elsewhere"
