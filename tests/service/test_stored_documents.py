@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from typing import Any, get_args
 
 import pytest
 from alembic import command
+from pydantic import BaseModel
 from sqlalchemy import text
 from sqlalchemy.engine import make_url
 
@@ -14,6 +16,7 @@ from service.storage.engine import open_engine
 from service.storage.identifiers import new_id
 from service.storage.migrating import _changing, _config, upgrade_store
 from service.storage.records import ROW_STATUSES, ImportLine, ImportRun, VersionRecord
+from tidecore.place import Mark
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 #: The revision before documents lay in the rows of what they are of.
@@ -134,3 +137,26 @@ def test_a_report_is_paged_over_runs_and_lines(house, status, limit):
         ]
         counted = unit.imports.get(import_id)
         assert (counted.rows, counted.counts["created"], counted.counts["invalid"]) == (15, 12, 1)
+
+
+def parts_of(model: type[BaseModel]) -> set[type[BaseModel]]:
+    """A document and all documents that may lie in it."""
+    found, left = {model}, [model]
+    while left:
+        annotations: list[Any] = [field.annotation for field in left.pop().model_fields.values()]
+        while annotations:
+            one = annotations.pop()
+            annotations += get_args(getattr(one, "__value__", one))
+            if isinstance(one, type) and issubclass(one, BaseModel) and one not in found:
+                found.add(one)
+                left.append(one)
+    return found
+
+
+def test_what_is_left_out_of_a_stored_mark_is_none_when_it_is_read():
+    parts = parts_of(Mark)
+    assert len(parts) > 10
+    for part in parts:
+        for name, field in part.model_fields.items():
+            if type(None) in get_args(field.annotation):
+                assert field.default is None, f"{part.__name__}.{name} would be {field.default!r}"
