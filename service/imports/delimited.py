@@ -10,7 +10,7 @@ import json
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from itertools import chain
+from itertools import chain, repeat
 from pathlib import Path
 from typing import Any
 
@@ -240,21 +240,16 @@ class _Plan:
 
     def documents(self, rows: Sequence[Sequence[str]]) -> list[dict[str, Any]]:
         """Return the documents of rows, read a column at a time; an empty cell says nothing."""
+        if not rows:
+            return []
         columns = list(zip(*rows, strict=True))
-        given = (
-            [
-                (outer, inner, *self._column(columns[place], cell, words))
-                for place, outer, inner, cell, words in self._cells
-            ]
-            if rows
-            else []
-        )
+        given = [
+            (outer, inner, *self._column(columns[at], cell, words)) for at, outer, inner, cell, words in self._cells
+        ]
         whole = {outer: values for outer, inner, values, empty in given if not inner and not empty}
-        documents = (
-            [dict(zip(whole, one, strict=True)) for one in zip(*whole.values(), strict=True)]
-            if whole
-            else [{} for _ in rows]
-        )
+        # Without a column that is whole, zip gives no rows at all.
+        rows_of_these = zip(*whole.values(), strict=True) if whole else repeat((), len(rows))
+        documents = [dict(zip(whole, one, strict=True)) for one in rows_of_these]
         for outer, inner, values, empty in given:
             if inner or empty:
                 for document, value in zip(documents, values, strict=True):
