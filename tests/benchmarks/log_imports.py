@@ -1,13 +1,14 @@
-"""Imports of trips and of their catches beside a bare `executemany` of 12 columns, as `imports` does it for marks."""
+"""Imports of trips and of their catches beside a bare `executemany` of the same columns, as `imports` has of marks."""
 
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
 from statistics import median
+from typing import Any
 
 import orjson
 
@@ -17,7 +18,7 @@ from service.usecases.documents import Draft
 from service.usecases.fits import Upload
 from service.usecases.imports import ImportRequest, request_import
 from service.usecases.marks import MARKS
-from tests.benchmarks.imports import MANY, Peer, Subject, with_others, work
+from tests.benchmarks.imports import MANY, Cells, Peer, Subject, with_others, work
 from tests.benchmarks.measure import Report, seconds
 from tidecore.place import Mark
 
@@ -30,27 +31,46 @@ _NOW = datetime(2026, 6, 1, tzinfo=UTC)
 _OF_A_TRIP = 5
 
 
-def trip(number: int) -> bytes:
-    """Return a row of an invented trip with one rod."""
-    start = datetime(2015, 1, 1, 6, tzinfo=UTC) + timedelta(hours=number % 90_000)
-    told = {"start": start.isoformat(), "end": (start + timedelta(hours=4)).isoformat()}
-    said = {"mark": "beach", **told, "outcome": "fished", "party": 2, "sea_seen": "slight", "notes": "Invented."}
-    return orjson.dumps(
-        {"client_ref": f"trip-{number}", "trip": said, "deployments": [{"ref": "d1", "rod": "A", **told}]}
-    )
+#: The fields of a trip with one rod, and of a catch; with the number of its row either has twelve columns.
+_OF_TRIPS = (
+    *("client_ref", "trip.mark", "trip.start", "trip.end", "trip.outcome", "trip.party", "trip.notes"),
+    *("deployment.ref", "deployment.rod", "deployment.start", "deployment.end"),
+)
+_OF_CATCHES = (
+    *("client_ref", "trip", "at", "precision_min", "deployment", "species.scientific_name", "species.fao_code"),
+    *("length.cm", "length.kind", "fate", "notes"),
+)
 
 
-def catch(number: int) -> bytes:
-    """Return a row of an invented catch of a trip that is there."""
-    of = number // _OF_A_TRIP
-    at = datetime(2015, 1, 1, 7, tzinfo=UTC) + timedelta(hours=of % 90_000, minutes=number % _OF_A_TRIP)
-    return orjson.dumps(
-        {
-            "client_ref": f"c{number}", "trip": f"trip-{of}", "at": at.isoformat(), "deployment": "d1",
-            "species": {"scientific_name": "Gadus morhua", "fao_code": "COD"},
-            "length": {"cm": 40 + number % 30, "kind": "total"}, "fate": "returned", "notes": "Invented.",
-        }
-    )  # fmt: skip
+def trips(wanted: int, start: int) -> Iterator[Cells]:
+    """Yield invented trips with one rod."""
+    for number in range(start, start + wanted):
+        begin = datetime(2015, 1, 1, 6, tzinfo=UTC) + timedelta(hours=number % 90_000)
+        told = (begin.isoformat(), (begin + timedelta(hours=4)).isoformat())
+        yield (f"trip-{number}", "beach", *told, "fished", 2, "Invented.", "d1", "A", *told)
+
+
+def catches(wanted: int, start: int) -> Iterator[Cells]:
+    """Yield invented catches of trips that are there."""
+    for number in range(start, start + wanted):
+        of = number // _OF_A_TRIP
+        at = datetime(2015, 1, 1, 7, tzinfo=UTC) + timedelta(hours=of % 90_000, minutes=number % _OF_A_TRIP)
+        yield (
+            *(f"c{number}", f"trip-{of}", at.isoformat(), 5, "d1", "Gadus morhua", "COD"),
+            *(40 + number % 30, "total", "returned", "Invented."),
+        )
+
+
+def lines(columns: Sequence[str], given: Iterable[Cells]) -> Iterator[bytes]:
+    """Yield rows as lines of NDJSON; the fields of a deployment are those of the only one."""
+    for cells in given:
+        document: dict[str, Any] = {}
+        for column, cell in zip(columns, cells, strict=True):
+            of, _, name = column.rpartition(".")
+            (document.setdefault(of, {}) if of else document)[name] = cell
+        if "deployment.ref" in columns:
+            document["deployments"] = [document.pop("deployment")]
+        yield orjson.dumps(document) + b"\n"
 
 
 class Log(Subject):
@@ -65,12 +85,12 @@ class Log(Subject):
         )  # fmt: skip
         MARKS.create(self.house.context, LOCAL_CALLER, Draft(beach, "beach"))
 
-    def queue(self, kind: str, row: Callable[[int], bytes], start: int, count: int = _ROWS) -> JobTask:
+    def queue(self, kind: str, columns: Sequence[str], given: Sequence[Cells]) -> JobTask:
         """Queue an import of new rows, and claim its job as a runner does."""
         path = self.folder / "rows.ndjson"
         with path.open("wb") as file:
-            file.writelines(row(number) + b"\n" for number in range(start, start + count))
-        upload = Upload(path, path.stat().st_size, f"{kind} {start}")
+            file.writelines(lines(columns, given))
+        upload = Upload(path, path.stat().st_size, f"{kind} {given[0][0]}")
         request_import(self.house.context, LOCAL_CALLER, upload, ImportRequest(kind, "ndjson", False))
         with self.house.store.queue(writes=True) as queue:
             job = queue.claim(["import"], "run_bench", _NOW, _NOW + timedelta(days=1))
@@ -84,18 +104,19 @@ def run(report: Report) -> None:
     """Print the rates of trips and of catches in that of the peer."""
     of = f"1,000 a transaction, {_OF_A_TRIP} catches a trip"
     report.heading(f"imports of the log: {of}, {MANY // 1000} thousand in a file")
-    kinds = (("trip", "trips", trip, 1), ("catch", "catches", catch, _OF_A_TRIP))
+    kinds = (("trip", "trips", _OF_TRIPS, trips, 1), ("catch", "catches", _OF_CATCHES, catches, _OF_A_TRIP))
     with tempfile.TemporaryDirectory() as name:
         log, peer = Log(Path(name)), Peer(Path(name) / "bare.sqlite3")
         large: dict[str, list[float]] = {kind: [] for kind, *_ in kinds}
         small: dict[str, list[float]] = {kind: [] for kind, *_ in kinds}
-        for rows, repetitions, found in ((MANY, _MANY_REPETITIONS, large), (_ROWS, _REPETITIONS, small)):
+        for count, repetitions, found in ((MANY, _MANY_REPETITIONS, large), (_ROWS, _REPETITIONS, small)):
             for repetition in range(repetitions):
-                start = (10 + repetition) * rows if rows == MANY else repetition * rows
-                for kind, _, row, each in kinds:
-                    task = log.queue(kind, row, start * each, rows)
-                    ours = seconds(partial(work, with_others(task) if rows == MANY else task))
-                    found[kind].append(peer.seconds(rows, start) / ours)
+                start = (10 + repetition) * count if count == MANY else repetition * count
+                for kind, _, columns, rows, each in kinds:
+                    given = list(rows(count, start * each))
+                    task = log.queue(kind, columns, given)
+                    ours = seconds(partial(work, with_others(task) if count == MANY else task))
+                    found[kind].append(peer.seconds(columns, given) / ours)
         log.house.close()
     for kind, plural, *_ in kinds:
         ratio = median(large[kind])
