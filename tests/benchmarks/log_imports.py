@@ -6,6 +6,7 @@ import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from functools import partial
+from itertools import count
 from pathlib import Path
 from statistics import median
 from typing import Any
@@ -32,11 +33,11 @@ _OF_A_TRIP = 5
 
 
 #: The fields of a trip with one rod, and of a catch; with the number of its row either has twelve columns.
-_OF_TRIPS = (
+OF_TRIPS = (
     *("client_ref", "trip.mark", "trip.start", "trip.end", "trip.outcome", "trip.party", "trip.notes"),
     *("deployment.ref", "deployment.rod", "deployment.start", "deployment.end"),
 )
-_OF_CATCHES = (
+OF_CATCHES = (
     *("client_ref", "trip", "at", "precision_min", "deployment", "species.scientific_name", "species.fao_code"),
     *("length.cm", "length.kind", "fate", "notes"),
 )
@@ -79,18 +80,19 @@ class Log(Subject):
     def __init__(self, folder: Path) -> None:
         """Make the store and the mark."""
         super().__init__(folder)
+        self._numbers = count()
         beach = Mark.parse(
             {"name": "Beach", "latitude": 50.5, "longitude": -20.0, "time_zone": "Etc/UTC", "station": "roads",
              "kind": "open_beach"}
         )  # fmt: skip
         MARKS.create(self.house.context, LOCAL_CALLER, Draft(beach, "beach"))
 
-    def queue(self, kind: str, columns: Sequence[str], given: Sequence[Cells]) -> JobTask:
+    def queue(self, kind: str, columns: Sequence[str], given: Iterable[Cells]) -> JobTask:
         """Queue an import of new rows, and claim its job as a runner does."""
         path = self.folder / "rows.ndjson"
         with path.open("wb") as file:
             file.writelines(lines(columns, given))
-        upload = Upload(path, path.stat().st_size, f"{kind} {given[0][0]}")
+        upload = Upload(path, path.stat().st_size, f"{kind} {next(self._numbers)}")
         request_import(self.house.context, LOCAL_CALLER, upload, ImportRequest(kind, "ndjson", False))
         with self.house.store.queue(writes=True) as queue:
             job = queue.claim(["import"], "run_bench", _NOW, _NOW + timedelta(days=1))
@@ -104,18 +106,18 @@ def run(report: Report) -> None:
     """Print the rates of trips and of catches in that of the peer."""
     of = f"1,000 a transaction, {_OF_A_TRIP} catches a trip"
     report.heading(f"imports of the log: {of}, {MANY // 1000} thousand in a file")
-    kinds = (("trip", "trips", _OF_TRIPS, trips, 1), ("catch", "catches", _OF_CATCHES, catches, _OF_A_TRIP))
+    kinds = (("trip", "trips", OF_TRIPS, trips, 1), ("catch", "catches", OF_CATCHES, catches, _OF_A_TRIP))
     with tempfile.TemporaryDirectory() as name:
         log, peer = Log(Path(name)), Peer(Path(name) / "bare.sqlite3")
         large: dict[str, list[float]] = {kind: [] for kind, *_ in kinds}
         small: dict[str, list[float]] = {kind: [] for kind, *_ in kinds}
-        for count, repetitions, found in ((MANY, _MANY_REPETITIONS, large), (_ROWS, _REPETITIONS, small)):
+        for size, repetitions, found in ((MANY, _MANY_REPETITIONS, large), (_ROWS, _REPETITIONS, small)):
             for repetition in range(repetitions):
-                start = (10 + repetition) * count if count == MANY else repetition * count
+                start = (10 + repetition) * size if size == MANY else repetition * size
                 for kind, _, columns, rows, each in kinds:
-                    given = list(rows(count, start * each))
+                    given = list(rows(size, start * each))
                     task = log.queue(kind, columns, given)
-                    ours = seconds(partial(work, with_others(task) if count == MANY else task))
+                    ours = seconds(partial(work, with_others(task) if size == MANY else task))
                     found[kind].append(peer.seconds(columns, given) / ours)
         log.house.close()
     for kind, plural, *_ in kinds:

@@ -13,7 +13,7 @@ from tests.faults.killing import check_store, make_shore, run_kills
 from tests.faults.writers import Answer, Writer
 from tests.service.coast import example
 
-KILLS = 4
+KILLS = 2
 
 
 def test_what_was_acknowledged_outlives_kills(tmp_path):

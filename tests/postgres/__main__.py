@@ -1,5 +1,6 @@
 """``python -m tests.postgres COMMAND...``: run a command with EBBMARK_TEST_DATABASE_URL naming a private cluster.
 
+The cluster flushes nothing to disk: it is gone with the run, and what is tested there is no loss of power.
 Where the variable is set already, the command runs on the database that it names. ``--found`` in place of a command
 ends with 0 where the programs of a server are on this machine.
 """
@@ -37,7 +38,7 @@ def main(command: list[str]) -> int:
     # So that the cluster is stopped and removed when a build machine ends the run.
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(128 + signal.SIGTERM))
     try:
-        with private_cluster() as cluster:
+        with private_cluster(flushed=False) as cluster:
             return subprocess.call(command, env={**os.environ, VARIABLE: cluster.url})
     except NoPostgres as error:
         print(f"make test-pg: {error}", file=sys.stderr)  # noqa: T201 - as above

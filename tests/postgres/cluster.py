@@ -68,12 +68,21 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-class Cluster:
-    """A cluster in a folder: what is flushed to disk, and when, is left as PostgreSQL does it."""
+#: What a cluster is started with that flushes nothing: to drop a database, as every test does, waits for all flushes.
+_UNFLUSHED = ("-c", "fsync=off", "-c", "full_page_writes=off")
 
-    def __init__(self, folder: Path) -> None:
+
+class Cluster:
+    """A cluster in a folder.
+
+    What is flushed to disk, and when, is left as PostgreSQL does it, unless it is not to be ``flushed``: then all is
+    lost with the power, and nothing with a process.
+    """
+
+    def __init__(self, folder: Path, *, flushed: bool = True) -> None:
         """Make the cluster in ``folder``, an empty one; it does not run yet."""
         self._folder, self._programs, self._user = folder, find_programs(), unprivileged()
+        self._options = () if flushed else _UNFLUSHED
         self._password = secrets.token_hex(16)
         self._process: subprocess.Popen[bytes] | None = None
         self.port = 0
@@ -84,7 +93,7 @@ class Cluster:
                 os.chown(path, *self._user)
         made = self._run(
             "initdb", "--pgdata", str(folder / "data"), "--username", ADMIN, "--pwfile", str(word),
-            "--auth", "scram-sha-256", "--encoding", "UTF8", "--locale", "C",
+            "--auth", "scram-sha-256", "--encoding", "UTF8", "--locale", "C", *(() if flushed else ("--no-sync",)),
         )  # fmt: skip
         word.unlink()
         if made.returncode != 0:
@@ -103,7 +112,7 @@ class Cluster:
                 [
                     str(self._programs / "postgres"), "-D", str(self._folder / "data"), "-p", str(self.port),
                     "-c", "listen_addresses=127.0.0.1", "-c", f"unix_socket_directories={self._folder}",
-                    "-c", "max_connections=200",
+                    "-c", "max_connections=200", *self._options,
                 ],
                 cwd=self._folder, stdout=log, stderr=log, **self._as_user(),
             )  # fmt: skip
@@ -147,14 +156,14 @@ class Cluster:
 
 
 @contextmanager
-def private_cluster() -> Iterator[Cluster]:
+def private_cluster(*, flushed: bool = True) -> Iterator[Cluster]:
     """Make a cluster in a temporary folder, start it, and stop and remove it at the end, whatever happens."""
     # The name of a socket may have 107 bytes, and a folder for temporary files can be named at length.
     long = len(tempfile.gettempdir()) > 60
     folder = Path(tempfile.mkdtemp(prefix="ebbmark-postgres-", dir="/tmp" if long else None))
     cluster = None
     try:
-        cluster = Cluster(folder)
+        cluster = Cluster(folder, flushed=flushed)
         cluster.start()
         yield cluster
     finally:

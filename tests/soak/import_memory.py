@@ -7,7 +7,7 @@ from pathlib import Path
 
 from service.security import LOCAL_ACCOUNT
 from tests.benchmarks.imports import peak
-from tests.benchmarks.log_imports import Log, trip
+from tests.benchmarks.log_imports import OF_TRIPS, Log, trips
 from tests.soak.parts import run_parts
 
 KINDS = ("mark", "trip")
@@ -29,7 +29,7 @@ def _measure(part: int) -> tuple[str, int]:
         found = {}
         # So many processes that rows are checked by others too, on any machine.
         for start, count in ((0, FEW), (FEW, MANY)):
-            task = log.prepare(count, start) if kind == "mark" else log.queue("trip", trip, start, count)
+            task = log.prepare(count, start) if kind == "mark" else log.queue("trip", OF_TRIPS, trips(count, start))
             found[count] = peak(task, judges=2)
         with log.house.store.unit(LOCAL_ACCOUNT) as unit:
             kept = unit.marks.count() - 1 if kind == "mark" else unit.trips.count()
