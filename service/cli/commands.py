@@ -147,11 +147,12 @@ def contract(
     """Write the contract that is served, or check that the committed one is it."""
     from service.cli.contracts import check_contract, write_contract
 
-    if not check:
-        write_contract(path)
-        typer.echo(f"wrote {path}")
-        return
-    differences = check_contract(path)
+    with _said():
+        if not check:
+            write_contract(path)
+            typer.echo(f"wrote {path}")
+            return
+        differences = check_contract(path)
     for line in differences:
         typer.echo(line, err=True)
     if differences:

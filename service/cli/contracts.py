@@ -8,7 +8,10 @@ from pathlib import Path
 from service.api.contract import build_contract, contract_bytes
 from service.app import create_app
 from service.bootstrap import House
-from service.settings import Settings
+from service.errors import DocumentInvalid
+from service.logs import configure_logs
+from service.settings import read_settings
+from tidecore.errors import Fault
 
 #: Most lines of difference shown.
 _MOST_LINES = 80
@@ -16,7 +19,8 @@ _MOST_LINES = 80
 
 def served_contract() -> bytes:
     """Return the contract as the application serves it; no store is opened."""
-    settings = Settings(log_level="error")
+    settings = read_settings()
+    configure_logs(settings.log_format, "error")
     house = House(settings)
     try:
         return contract_bytes(build_contract(create_app(settings, house)))
@@ -25,14 +29,20 @@ def served_contract() -> bytes:
 
 
 def write_contract(path: Path) -> None:
-    """Write the contract that is served to ``path``."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_bytes(served_contract())
+    """Write the contract that is served to ``path``; DocumentInvalid if that cannot be done."""
+    content = served_contract()
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
+    except OSError as error:
+        fault = Fault(str(path), f"cannot be written ({error.strerror})", "a file in a folder that may be written to")
+        raise DocumentInvalid(fault) from error
 
 
 def check_contract(path: Path) -> list[str]:
     """Return the lines in which the file at ``path`` differs from the contract that is served, none if it is it."""
-    committed = path.read_text(encoding="utf-8") if path.is_file() else ""
+    # What is no text in UTF-8 is not the contract either, and differs.
+    committed = path.read_text(encoding="utf-8", errors="replace") if path.is_file() else ""
     served = served_contract().decode("utf-8")
     lines = difflib.unified_diff(
         committed.splitlines(), served.splitlines(), str(path), "what is served", lineterm="", n=2

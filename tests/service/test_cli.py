@@ -169,6 +169,14 @@ def test_the_contract_is_written_and_checked(tmp_path, monkeypatch):
     path.write_text(path.read_text().replace("/v1/marks", "/v1/landmarks", 1))
     drifted = invoke("contract", str(path), "--check", code=1).output
     assert "landmarks" in drifted
+    assert "cannot be written" in invoke("contract", str(path / "below a file.json"), code=1).output
+
+
+def test_without_usable_settings_no_contract_is_written(tmp_path, monkeypatch):
+    monkeypatch.setenv("EBBMARK_PORT", "starboard")
+    said = invoke("contract", str(tmp_path / "v1.json"), code=1).output
+    assert "EBBMARK_PORT: is 'starboard'" in said
+    assert list(tmp_path.iterdir()) == []
 
 
 @pytest.mark.sqlite("the store is a file; PostgreSQL is upgraded in tests/postgres")
