@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -44,6 +44,15 @@ CALLED = {
 }
 
 
+#: Says an instant [microseconds since 1970, UTC] in words.
+Clock = Callable[[int], str]
+
+
+def said_in_utc(at_us: int) -> str:
+    """Return an instant in words, in UTC, to the nearest minute."""
+    return f"{np.datetime_as_string(_moment(at_us + US_PER_MINUTE // 2), unit='m')}Z"
+
+
 @dataclass(frozen=True, slots=True)
 class IssueUse:
     """A stretch over which one issue counts, from ``start`` to before ``end`` [UTC].
@@ -61,8 +70,12 @@ class IssueUse:
 
     @property
     def called(self) -> str:
-        """The issue in words."""
-        return f"the {self.issue.kind} of {self.issue.source} issued {_said(ticks(self.issue.issued_at))}"
+        """The issue in words, with its time in UTC."""
+        return self.called_by(said_in_utc)
+
+    def called_by(self, clock: Clock) -> str:
+        """Return the issue in words, with its time by a clock."""
+        return f"the {self.issue.kind} of {self.issue.source} issued {clock(ticks(self.issue.issued_at))}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,30 +111,32 @@ class Basis:
         """The quantity in words."""
         return CALLED[self.name]
 
-    def missing(self) -> list[str]:
-        """Return in words where the quantity is not known."""
+    def missing(self, clock: Clock = said_in_utc) -> list[str]:
+        """Return in words where the quantity is not known, by a clock."""
         if not self.uses:
             return [f"{self.called} not assessed: no issue says anything of it in this span"]
         said = []
         for start, end in self.gaps[:_GAPS_SAID]:
-            said.append(f"{self.called} not assessed from {_said(start)} to {_said(end)}: no issue covers it")
+            first, last = (clock(int(one.astype(np.int64))) for one in (start, end))
+            said.append(f"{self.called} not assessed from {first} to {last}: no issue covers it")
         if len(self.gaps) > _GAPS_SAID:
             said.append(f"{self.called} not assessed in {len(self.gaps) - _GAPS_SAID} more gaps")
         if self.ends_at is not None:
-            said.append(f"{self.called} not assessed after {_said(self.ends_at)}: {self.uses[-1].called} ends there")
+            last = clock(int(self.ends_at.astype(np.int64)))
+            said.append(f"{self.called} not assessed after {last}: {self.uses[-1].called_by(clock)} ends there")
         return said
 
-    def aged(self) -> list[str]:
-        """Return in words which forecasts are old, and which reach far ahead."""
+    def aged(self, clock: Clock = said_in_utc) -> list[str]:
+        """Return in words, by a clock, which forecasts are old, and which reach far ahead."""
         forecasts = [use for use in self.uses if use.issue.kind == "forecast"]
         said = [
-            f"{use.called} is {use.age_h:.0f} h old when this span begins"
+            f"{use.called_by(clock)} is {use.age_h:.0f} h old when this span begins"
             for use in forecasts[:1]
             if use.age_h > OLD_H and use.start == self.span.start
         ]
         far = next((use for use in forecasts if use.lead_h > FAR_H), None)
         if far is not None:
-            ahead = f"{far.called} reaches further than {FAR_H:.0f} h ahead"
+            ahead = f"{far.called_by(clock)} reaches further than {FAR_H:.0f} h ahead"
             said.append(f"{ahead}: decide 24 to 48 h before, and again on arrival")
         return said
 
@@ -173,23 +188,17 @@ def _moment(at_us: int) -> np.datetime64:
     return np.datetime64(at_us, "us")
 
 
-def _said(moment: np.datetime64 | int) -> str:
-    """Return an instant in words, to the nearest minute."""
-    at_us = moment if isinstance(moment, int) else int(moment.astype(np.int64))
-    return f"{np.datetime_as_string(_moment(at_us + US_PER_MINUTE // 2), unit='m')}Z"
-
-
-def sentences_of(bases: Sequence[Basis]) -> tuple[str, ...]:
+def sentences_of(bases: Sequence[Basis], clock: Clock = said_in_utc) -> tuple[str, ...]:
     """Return what is missing from the bases of several quantities, or old, or far ahead, in words, each thing once.
 
     What is missing of several alike is told of the first, with the others after it.
     """
     alike: dict[str, list[str]] = {}
     for basis in bases:
-        for sentence in basis.missing():
+        for sentence in basis.missing(clock):
             alike.setdefault(sentence.removeprefix(basis.called), []).append(basis.called)
     said = [f"{called[0]}{what}{_the_same_of(called[1:])}" for what, called in alike.items()]
-    return tuple(dict.fromkeys([*said, *(sentence for basis in bases for sentence in basis.aged())]))
+    return tuple(dict.fromkeys([*said, *(sentence for basis in bases for sentence in basis.aged(clock))]))
 
 
 def _the_same_of(called: Sequence[str]) -> str:

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from tidecore.conditions.basis import Basis, basis_of, sentences_of
+from tidecore.conditions.basis import Basis, Clock, basis_of, said_in_utc, sentences_of
 from tidecore.conditions.issue import ConditionIssue
 from tidecore.conditions.moments import ticks
 from tidecore.conditions.pieces import Pieces
@@ -141,15 +141,18 @@ class Conditions:
             self._bases[key] = found
         return found
 
-    def sentences(self, span: TimeSpan, names: Sequence[str] | None = None) -> tuple[str, ...]:
+    def sentences(
+        self, span: TimeSpan, names: Sequence[str] | None = None, clock: Clock = said_in_utc
+    ) -> tuple[str, ...]:
         """Return what is not known over a span, or rests on old or far-reaching issues, in words.
 
-        Of the variables ``names``; unless given, of every one but those seen that some issue gives.
+        Of the variables ``names``; unless given, of every one but those seen that some issue gives. ``clock`` says
+        instants.
         """
         wanted = names
         if wanted is None:
             wanted = [one.name for one in VARIABLES if one.kind != "category" and len(self.pieces(one.name))]
-        return sentences_of([self.basis(name, span) for name in wanted])
+        return sentences_of([self.basis(name, span) for name in wanted], clock)
 
 
 def _ranked(issues: Iterable[ConditionIssue]) -> list[ConditionIssue]:

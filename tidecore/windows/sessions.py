@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 
 import numpy as np
 
@@ -12,6 +13,7 @@ from tidecore.rules import SpeciesRule
 from tidecore.safety import Care, joined
 from tidecore.timebase import US_PER_MINUTE, US_PER_SECOND, TimeSpan, instant
 from tidecore.timeline import Timeline, find_factor
+from tidecore.timeline.wall_clock import shown_minute
 from tidecore.units import AnyArray, FloatArray, IntArray
 from tidecore.windows.axis import Axis
 from tidecore.windows.curves import MarkSearch, RuleCurve, search_mark
@@ -148,11 +150,12 @@ def complete(outing: Outing, searches: Mapping[str, MarkSearch]) -> Session:
 
 
 def _conditions_said(timeline: Timeline, span: TimeSpan) -> tuple[str, ...]:
-    """Return what is not assessed over a span, or rests on old forecasts, in sentences."""
+    """Return what is not assessed over a span, or rests on old forecasts, in sentences, by the clock of the mark."""
     conditions = timeline.sources.conditions
     if conditions is None:
         return ()
-    said = (one.rstrip(".") for one in conditions.sentences(span))
+    clock = partial(shown_minute, timeline.mark.zone)
+    said = (one.rstrip(".") for one in conditions.sentences(span, clock=clock))
     return tuple(f"{one[:1].upper()}{one[1:]}." for one in said)
 
 

@@ -288,6 +288,26 @@ def test_a_mark_that_does_not_fish_is_worth_nothing(height, weed, grade, part):
         assert "weed" in " ".join(sessions[0].verdicts.fishable.reasons)
 
 
+def test_where_a_forecast_ends_is_told_by_the_clock_of_the_mark():
+    """In summer the clocks of the zone WET are an hour before UTC (IANA time zone database)."""
+    forecast = ConditionIssue.parse(
+        {
+            "kind": "forecast",
+            "source": "invented",
+            "issued_at": "2026-06-10T04:00Z",
+            "times": ["2026-06-10T06:00Z", "2026-06-10T12:30Z"],
+            "values": {"wind_speed_m_per_s": [2.0, 2.0]},
+        }
+    )
+    timeline = build_timeline(
+        mark_at(time_zone="WET"), model_of("large"), "2026-06-10", "2026-06-12", conditions=Conditions.of([forecast])
+    )
+    searched = search_mark("pier", timeline, {"always": ALWAYS})
+    session = session_at(searched, np.datetime64("2026-06-10T12:00"), np.datetime64("2026-06-10T14:00"))
+    said = "Wind not assessed after 2026-06-10 13:30: the forecast of invented issued 2026-06-10 05:00 ends there."
+    assert said in session.reasons
+
+
 def test_why_there_is_none():
     timeline = timeline_over()
     none, nearest = explain_no_outings(search(NEVER), OPTIONS)
