@@ -25,7 +25,7 @@ from service.storage.records import CREATED, UPDATED, Change
 from service.storage.repositories.answers import AnswerRepository
 from service.storage.repositories.changes import ChangeRepository
 from service.storage.repositories.conditions import condition_repository, warning_repository
-from service.storage.repositories.documents import (
+from service.storage.repositories.document_tables import (
     DIARY_ROWS,
     MARKS,
     METHODS,
@@ -34,8 +34,8 @@ from service.storage.repositories.documents import (
     SLACK_NOTES,
     SPECIES_RULES,
     TRIPS,
-    DocumentRepository,
 )
+from service.storage.repositories.documents import DocumentRepository
 from service.storage.repositories.feeds import FeedRepository, FeedTokens
 from service.storage.repositories.fits import FitRepository
 from service.storage.repositories.imports import ImportRepository

@@ -29,64 +29,14 @@ from service.storage.identifiers import new_id, new_ids
 from service.storage.mapping import JsonText
 from service.storage.records import DocumentRecord, VersionRecord
 from service.storage.repositories.base import Repository
+from service.storage.repositories.document_tables import DocumentTables
 from service.storage.repositories.log_months import LogMonthRepository, months_of
-from service.storage.tables import (
-    DiaryRowRow,
-    DiaryRowVersionRow,
-    DocumentRow,
-    DocumentVersionRow,
-    MarkRow,
-    MarkVersionRow,
-    MethodRow,
-    MethodVersionRow,
-    RegulationRow,
-    RegulationVersionRow,
-    RuleRow,
-    RuleVersionRow,
-    SafetyThresholdsRow,
-    SafetyThresholdsVersionRow,
-    SlackNoteRow,
-    SlackNoteVersionRow,
-    TripRow,
-    TripVersionRow,
-)
 
 #: Columns of a document that say when; all the same of one that was just made.
 _TIMES = ("created_at", "updated_at", "said_at")
 
 #: Value of a column that a kind of document has beside it.
 Link = str | int | date | datetime | None
-
-
-def _many_of(row: type[DocumentRow]) -> Select[str, str | None, int, datetime, datetime]:
-    """Return the query of several documents by id; its columns are those of the record, in its order."""
-    return select(row.key, row.external_ref, row.version, row.created_at, row.updated_at).where(
-        row.account_id == bindparam("account_id"), row.key.in_(bindparam("keys", expanding=True))
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class DocumentTables:
-    """The two tables of a kind of document, the prefix of its ids, and what is put together once for its queries."""
-
-    prefix: str
-    row: type[DocumentRow]
-    version_row: type[DocumentVersionRow]
-    many: Select[str, str | None, int, datetime, datetime]
-    #: Whether documents have a local day, by whose month they are told to be written to.
-    dated: bool = False
-
-
-MARKS = DocumentTables("mrk", MarkRow, MarkVersionRow, _many_of(MarkRow))
-SPECIES_RULES = DocumentTables("rul", RuleRow, RuleVersionRow, _many_of(RuleRow))
-SLACK_NOTES = DocumentTables("sln", SlackNoteRow, SlackNoteVersionRow, _many_of(SlackNoteRow))
-METHODS = DocumentTables("mth", MethodRow, MethodVersionRow, _many_of(MethodRow))
-SAFETY_THRESHOLDS = DocumentTables(
-    "sft", SafetyThresholdsRow, SafetyThresholdsVersionRow, _many_of(SafetyThresholdsRow)
-)
-TRIPS = DocumentTables("trp", TripRow, TripVersionRow, _many_of(TripRow), dated=True)
-DIARY_ROWS = DocumentTables("dia", DiaryRowRow, DiaryRowVersionRow, _many_of(DiaryRowRow), dated=True)
-REGULATIONS = DocumentTables("reg", RegulationRow, RegulationVersionRow, _many_of(RegulationRow))
 
 
 @dataclass(frozen=True, slots=True)
