@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 #: The provenance of every factor that rests on conditions, where none were given.
 NOT_GIVEN = "forecasts and observations from the caller"
 _NONE = "from the caller: not given"
+_WHY_NONE = "no forecast or observation was given"
 
 
 def rests_on(sources: Sources, variables: Sequence[str]) -> str:
@@ -33,7 +34,7 @@ def why_unknown(sources: Sources, variables: Sequence[str], facing: bool = False
     if facing and sources.mark.facing_degree is None:
         return "the mark does not say in which direction it faces"
     if sources.conditions is None:
-        return _NONE
+        return _WHY_NONE
     bases = [sources.conditions.basis(name, sources.span) for name in variables]
     missing = [sentence for basis in bases for sentence in basis.missing()]
     if past and any(basis.uses for basis in bases):

@@ -194,7 +194,7 @@ def test_it_says_what_it_rests_on_and_why_it_is_unknown():
     assert "gale" not in factor.rests_on(gated)
     stormy = mark_at(access=[GALE])
     untold = factor.why_unknown(on_the_day(stormy, None).sources)
-    assert untold == "whether a gale closes it: from the caller: not given"
+    assert untold == "whether a gale closes it: no forecast or observation was given"
     told = on_the_day(stormy, windy(10.0, 12.0)).sources
     assert "Invented Met" in factor.rests_on(told)
     assert factor.why_unknown(told) != untold

@@ -210,7 +210,7 @@ def test_unknown_times_break_a_window_and_are_named() -> None:
     assert near(second.start, hour(6.0))
     (unknown,) = first.unknowns
     assert (unknown.factor, unknown.role, unknown.policy, unknown.share) == ("wave_height", "prefer", "ignore", 1.0)
-    assert unknown.reason == "from the caller: not given"
+    assert unknown.reason == "no forecast or observation was given"
     assert first.contributions[1].mean_membership is None
     assert first.contributions[1].mean_loss == 0.0
 
