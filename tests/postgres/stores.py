@@ -64,6 +64,8 @@ def drop_databases(below: Path | None = None) -> None:
     for folder in [folder for folder in _made if below is None or folder.is_relative_to(below)]:
         with _administrator() as connection:
             connection.execute(text(f"DROP DATABASE IF EXISTS {_made.pop(folder)} WITH (FORCE)"))
+    if below is None and ADMIN_URL is not None:
+        _administrators(_url()).dispose()
 
 
 def url_of(database: str, role: str) -> str:
@@ -113,7 +115,13 @@ def _url() -> URL:
 
 def _administrator() -> Connection:
     _make_roles()
-    return as_administrator(_url().database or "postgres")
+    return _administrators(_url()).connect()
+
+
+@cache
+def _administrators(url: URL) -> Engine:
+    """Return where connections come from that make and drop databases: twice a test, and each costs what that does."""
+    return create_engine(url, isolation_level="AUTOCOMMIT", pool_size=1, pool_pre_ping=True)
 
 
 def _password(role: str) -> str:
