@@ -11,7 +11,6 @@ import urllib.request
 import pytest
 
 from tests.conftest import ROOT
-from tests.house.conftest import demo_server  # noqa: F401
 from tests.web.test_contract import HERE, TOOLS
 
 pytestmark = pytest.mark.web
@@ -37,7 +36,7 @@ def test_the_page_is_valid_html():
 
 
 @pytest.fixture(scope="module")
-def seen(demo_server, tmp_path_factory):  # noqa: F811
+def seen(demo_server, tmp_path_factory):
     found = browser()
     if found is None:
         pytest.skip("there is no Chromium here (the package chromium, or EBBMARK_CHROMIUM)")

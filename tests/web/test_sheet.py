@@ -9,7 +9,6 @@ from typing import Any
 
 import pytest
 
-from tests.house.conftest import demo_server  # noqa: F401
 from tests.web.test_contract import HERE, TOOLS
 from tests.web.test_page import browser, node
 
@@ -27,7 +26,7 @@ def ask(address: str, path: str, body: Any = None) -> Any:
 
 
 @pytest.fixture(scope="module")
-def sheets(demo_server):  # noqa: F811
+def sheets(demo_server):
     """Addresses of the sheets of a full plan, one a mark, those with the most crowded days first."""
     address = demo_server.address
     plan = ask(address, "/v1/plans", FULL)
