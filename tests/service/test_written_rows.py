@@ -9,11 +9,13 @@ from typing import Any
 import pytest
 from pydantic import Field
 
+from service.storage.plain import write_json
+from service.usecases.import_kinds.catches import CatchRow
 from service.usecases.import_kinds.known import current
 from service.usecases.import_kinds.trips import TripRow
-from service.usecases.import_kinds.written import fields_of, write_fields
+from service.usecases.import_kinds.written import fields_of, write_fields, write_longer
 from tests.tidecore.catchlog.trips import BASS, at, cast, catch, deployment, record
-from tidecore.catchlog import TripRecord
+from tidecore.catchlog import Catch, TripRecord
 from tidecore.documents import Document
 
 OTHERWISE = "otherwise"
@@ -65,6 +67,21 @@ def test_a_document_is_written_by_its_fields_alone():
 def test_what_only_pydantic_writes_is_left_to_it(odd):
     row = TripRow.parse({**FULL, "client_ref": "one", "corrections": [{**FULL["corrections"][0], "now": odd}]})
     assert write_fields(fields_of(row, TripRecord), lambda: OTHERWISE) == OTHERWISE
+
+
+@pytest.mark.parametrize("plain", [catch(), {**FULL["catches"][0], "notes": "Ünï\n\u2028", "at": at("18:30")}])
+def test_a_catch_is_written_as_it_ever_was(plain):
+    row = CatchRow.parse({**plain, "ref": "one", "client_ref": "one", "trip": "its"})
+    text = write_fields(fields_of(row, Catch), lambda: OTHERWISE)
+    assert text == Catch.parse({**plain, "ref": "one"}).model_dump_json(by_alias=True)
+
+
+@pytest.mark.parametrize("odd", ["plain", "\ud800", 1 << 64])
+def test_a_list_gains_what_is_written_already(odd):
+    document = {"odd": odd, "catches": [{"a": None}], "last": "é"}
+    more = [{"b": 1.5}, {"c": ["é"]}]
+    wanted = write_json({**document, "catches": [*document["catches"], *more]})
+    assert write_longer(document, "catches", [write_json(one) for one in more]) == wanted
 
 
 def test_what_is_stored_is_read_whatever_was_written():

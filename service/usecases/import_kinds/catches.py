@@ -25,6 +25,7 @@ from service.usecases.context import utc_now
 from service.usecases.import_kinds.kind import Candidate, ImportKind, Ready, Rests, Stored, Wrong, content_hash
 from service.usecases.import_kinds.known import Known, current, things_named
 from service.usecases.import_kinds.local_times import in_utc, is_local, joined
+from service.usecases.import_kinds.written import fields_of, write_fields, write_longer
 from service.usecases.references import ExternalRef
 from service.usecases.tallies import trip_sums
 from service.usecases.trips import trip_ahead_of_time, trip_has_come
@@ -45,8 +46,8 @@ class CatchRow(Catch):
 
 
 _ROWS = TypeAdapter(list[CatchRow])
-#: Writes rows without what only rows have.
-_CATCHES: TypeAdapter[list[Any]] = TypeAdapter(list[Catch])
+#: Writes a row without what only rows have.
+_CATCH: TypeAdapter[Any] = TypeAdapter(Catch)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,10 +71,9 @@ class Onto:
             return list(error.faults)
         return trip_ahead_of_time(whole, now)
 
-    def with_more(self, added: Sequence[Catch], documents: Sequence[Mapping[str, Any]]) -> Edit:
-        """Return its next version, with catches at the end that are given as documents too."""
-        document = {**self.document, "catches": [*self.document["catches"], *documents]}
-        return self.record, write_json(document), trip_sums(self.trip, added)
+    def with_more(self, added: Sequence[Catch], texts: Sequence[str]) -> Edit:
+        """Return its next version, with catches at the end that are given as JSON too."""
+        return self.record, write_longer(self.document, "catches", texts), trip_sums(self.trip, added)
 
 
 class OfTrip(NamedTuple):
@@ -145,8 +145,8 @@ class CatchImport(ImportKind[CatchRow]):
         }
         settled: list[Ready | Wrong] = []
         new: dict[str, dict[str, list[int]]] = {}
-        documents = _CATCHES.dump_python([one.said for one in candidates], mode="json", by_alias=True)
-        for place, ((reference, row), document) in enumerate(zip(candidates, documents, strict=True)):
+        texts = [_text_of(row) for _, row in candidates]
+        for place, ((reference, row), text) in enumerate(zip(candidates, texts, strict=True)):
             if row.trip not in named:
                 settled.append(Wrong(_no_trip(row.trip).faults))
                 continue
@@ -155,12 +155,12 @@ class CatchImport(ImportKind[CatchRow]):
                 of = of._replace(there=there[reference].to_document())
             else:
                 new.setdefault(key, {}).setdefault(reference, []).append(place)
-            settled.append(Ready(reference, write_json(document), (), of))
+            settled.append(Ready(reference, text, (), of))
         now = utc_now()
         for key, by_reference in new.items():
             fit = _drop_misfits(trips[key], list(by_reference.values()), candidates, settled, now)
             if fit:
-                edit = trips[key].with_more([candidates[one].said for one in fit], [documents[one] for one in fit])
+                edit = trips[key].with_more([candidates[one].said for one in fit], [texts[one] for one in fit])
                 first = settled[fit[0]]
                 assert isinstance(first, Ready), "those that fit are not refused"
                 settled[fit[0]] = first._replace(more=first.more._replace(edit=edit))
@@ -200,6 +200,11 @@ def _with_ref(document: Mapping[str, Any]) -> dict[str, Any]:
     if "ref" in document and document["ref"] != reference:
         raise InvalidInput(Fault("ref", "is not the client_ref", "no ref: the client_ref is that of the catch"))
     return {**document, "ref": reference} if isinstance(reference, str) else dict(document)
+
+
+def _text_of(row: CatchRow) -> str:
+    """Return the catch of a row as JSON."""
+    return write_fields(fields_of(row, Catch), lambda: write_json(_CATCH.dump_python(row, mode="json", by_alias=True)))
 
 
 def _told(fault: Fault) -> tuple[str, str]:
