@@ -59,7 +59,12 @@ def test_nothing_private_is_logged_whatever_is_asked(logged, capfd, monkeypatch)
         ("POST", "/v1/stations", {**station, "latitude": 1e6 + LATITUDE}, one.headers),
         ("POST", "/v1/marks", mark, reader.headers),
         ("GET", f"/v1/stations?limit=7&{query}", None, {"authorization": f"Bearer {SECRET}"}),
-        ("GET", "/v1/stations", None, {"authorization": f"Bearer {one.key[:-1]}0"}),
+        (
+            "GET",
+            "/v1/stations",
+            None,
+            {"authorization": f"Bearer {one.key[:-1]}{'1' if one.key.endswith('0') else '0'}"},
+        ),
         ("GET", "/v1/stations", None, {**one.headers, "x-request-id": one.key, "cookie": SECRET}),
     ]
     statuses = [logged.request(method, path, json=body, headers=head).status_code for method, path, body, head in calls]
