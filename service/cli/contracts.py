@@ -9,7 +9,6 @@ from service.api.contract import build_contract, contract_bytes
 from service.app import create_app
 from service.bootstrap import House
 from service.errors import DocumentInvalid
-from service.logs import configure_logs
 from service.settings import read_settings
 from tidecore.errors import Fault
 
@@ -19,8 +18,7 @@ _MOST_LINES = 80
 
 def served_contract() -> bytes:
     """Return the contract as the application serves it; no store is opened."""
-    settings = read_settings()
-    configure_logs(settings.log_format, "error")
+    settings = read_settings().model_copy(update={"log_level": "error"})
     house = House(settings)
     try:
         return contract_bytes(build_contract(create_app(settings, house)))

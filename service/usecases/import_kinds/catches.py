@@ -17,11 +17,11 @@ from service.imports.delimited import clock_cell, day_cell, moment_cell, number_
 from service.imports.mapping import CLIENT_REF
 from service.imports.rows import Columns, Row
 from service.security import Caller
-from service.storage.plain import write_json
 from service.storage.records import UPDATED, Change, DocumentRecord
 from service.storage.repositories.documents import Link
 from service.storage.unit import UnitOfWork
 from service.usecases.context import utc_now
+from service.usecases.import_kinds.documents import text_of
 from service.usecases.import_kinds.kind import Candidate, ImportKind, Ready, Rests, Stored, Wrong, content_hash
 from service.usecases.import_kinds.known import Known, current, things_named
 from service.usecases.import_kinds.local_times import in_utc, is_local, joined
@@ -46,8 +46,8 @@ class CatchRow(Catch):
 
 
 _ROWS = TypeAdapter(list[CatchRow])
-#: Writes a row without what only rows have.
-_CATCH: TypeAdapter[Any] = TypeAdapter(Catch)
+#: Fields of a row that its catch does not have.
+_OF_THE_ROW = frozenset({"client_ref", "trip"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,7 +204,7 @@ def _with_ref(document: Mapping[str, Any]) -> dict[str, Any]:
 
 def _text_of(row: CatchRow) -> str:
     """Return the catch of a row as JSON."""
-    return write_fields(fields_of(row, Catch), lambda: write_json(_CATCH.dump_python(row, mode="json", by_alias=True)))
+    return write_fields(fields_of(row, Catch), lambda: text_of(row, _OF_THE_ROW))
 
 
 def _told(fault: Fault) -> tuple[str, str]:
