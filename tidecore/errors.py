@@ -266,23 +266,29 @@ class PartUnreadable(RecordError):
 
 
 class HintMissing(RecordError):
-    """What the format leaves open and nobody said: ``hint`` is the argument, ``accepted`` its values."""
+    """What the format leaves open and nobody said: ``hint`` is the argument, ``accepted`` its values.
 
-    def __init__(self, hint: str, accepted: str, given: str | None = None) -> None:
-        """``hint`` to give, what is ``accepted``, and what was ``given`` if it was wrong."""
-        self.hint, self.accepted, self.given = hint, accepted, given
+    ``others`` are further hints that are to be given, each told like the first.
+    """
+
+    def __init__(
+        self, hint: str, accepted: str, given: str | None = None, others: tuple[HintMissing, ...] = ()
+    ) -> None:
+        """``hint`` to give, what is ``accepted``, what was ``given`` if it was wrong, and ``others`` to give too."""
+        self.hint, self.accepted, self.given, self.others = hint, accepted, given, others
         problem = "is not given" if given is None else f"cannot be {given!r}"
-        super().__init__(f"{hint} {problem}; give {accepted}")
+        super().__init__(". ".join((f"{hint} {problem}; give {accepted}", *map(str, others))))
 
     @property
     def faults(self) -> tuple[Fault, ...]:
-        """The same as a fault of the argument."""
+        """The same as faults of the arguments."""
         problem = "is not given" if self.given is None else f"is {self.given!r}"
-        return (Fault(self.hint, problem, self.accepted),)
+        of_others = (fault for other in self.others for fault in other.faults)
+        return (Fault(self.hint, problem, self.accepted), *of_others)
 
-    def __reduce__(self) -> tuple[type[HintMissing], tuple[str, str, str | None]]:
+    def __reduce__(self) -> tuple[type[HintMissing], tuple[str, str, str | None, tuple[HintMissing, ...]]]:
         """Survive pickling between processes."""
-        return type(self), (self.hint, self.accepted, self.given)
+        return type(self), (self.hint, self.accepted, self.given, self.others)
 
 
 class FitError(CoreError):

@@ -124,6 +124,11 @@ def test_a_record_that_cannot_be_taken_says_why(send, content, hints, slug, says
     assert fit["problem"]["title"]
 
 
+def test_all_that_has_to_be_said_of_a_record_is_asked_for_at_once(send):
+    fit = send(gauge_csv().replace(b"Z,", b","), unit=None, datum=None)
+    assert [one["field"] for one in fit["problem"]["errors"]] == ["datum", "unit", "zone"]
+
+
 @pytest.mark.parametrize("name", SAMPLES)
 def test_every_format_that_states_things_itself_can_be_fitted(coastal, name):
     client, _ = coastal

@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from os import PathLike
 from typing import TYPE_CHECKING
 
-from tidecore.errors import PartUnreadable, RecordAmbiguous, RecordError, RecordNotRecognised, UnknownName
+from tidecore.errors import (
+    CoreError,
+    HintMissing,
+    PartUnreadable,
+    RecordAmbiguous,
+    RecordError,
+    RecordNotRecognised,
+    UnknownName,
+)
 from tidecore.gauges.archive import is_archive, open_parts
 from tidecore.gauges.bodc import BODC
 from tidecore.gauges.cf_netcdf import CF_NETCDF
@@ -39,6 +47,9 @@ READERS: tuple[GaugeReader, ...] = (
     MEDS,
     NOAA_JSON,
 )
+
+#: What hints commonly are that files leave open, to see what else one does.
+_COMMON: Mapping[str, object] = {"datum": "unknown", "unit": "m", "zone": "UTC"}
 
 
 def formats() -> tuple[str, ...]:
@@ -129,8 +140,35 @@ def _read(source: Source, format: str | None, hints: Mapping[str, object]) -> xr
     given = {name: value for name, value in hints.items() if value is not None}
     named = None if format is None else gauge_reader(format)
     reader = named or _recognised(source, set(given))
-    raw = reader.read(source, Hints(reader.name, reader.hints, given))
+    try:
+        raw = reader.read(source, Hints(reader.name, reader.hints, given))
+    except HintMissing as error:
+        others = tuple(_also_missing(reader, source, given, error.hint))
+        raise HintMissing(error.hint, error.accepted, error.given, others) from error
     return build_record(raw, source, reader.name)
+
+
+def _also_missing(
+    reader: GaugeReader, source: Source, given: Mapping[str, object], missing: str
+) -> Iterator[HintMissing]:
+    """Yield what else would have to be said once a ``missing`` hint is: the file is read as if it were."""
+    assumed, told = dict(given), {missing}
+    while missing in _COMMON:
+        assumed[missing] = _COMMON[missing]
+        try:
+            reader.read(source, Hints(reader.name, reader.hints, assumed))
+        except HintMissing as error:
+            if error.hint in told:
+                # This is about what was assumed.
+                return
+            yield error
+            missing = error.hint
+            told.add(missing)
+        except CoreError:
+            # Perhaps it is only so because of what was assumed.
+            return
+        else:
+            return
 
 
 def _recognised(source: Source, hints: set[str]) -> GaugeReader:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import gzip
+import pickle
 import re
 from typing import Any
 
 import pytest
 
 from tests.conftest import ROOT
-from tidecore.errors import CoreError, RecordNotRecognised, RecordTooLarge, RecordUnreadable, UnknownName
+from tidecore.errors import CoreError, HintMissing, RecordNotRecognised, RecordTooLarge, RecordUnreadable, UnknownName
 from tidecore.gauges import MAX_BYTES, GaugeReader, formats, gauge_reader, read_gauge
 from tidecore.gauges.registry import READERS
 
@@ -55,6 +56,28 @@ def test_recognises_plain_csv(write):
 def test_a_hint_of_nobody_is_refused_by_name(write):
     with pytest.raises(UnknownName, match="'tide_gauge'"):
         read_gauge(write(PLAIN), tide_gauge="x", **SAID)
+
+
+def test_all_hints_that_are_missing_or_wrong_are_told_at_once(write):
+    with pytest.raises(HintMissing) as caught:
+        read_gauge(write(PLAIN), "csv", zone="Atlantis/Harbour")
+    told = [(one.field, one.problem) for one in caught.value.faults]
+    assert told == [("datum", "is not given"), ("unit", "is not given"), ("zone", "is 'Atlantis/Harbour'")]
+    assert re.fullmatch(r"datum is not given; .*\. unit is not given; .*\. zone cannot be .*", str(caught.value))
+    again = pickle.loads(pickle.dumps(caught.value))
+    assert (str(again), again.faults) == (str(caught.value), caught.value.faults)
+
+
+def test_a_column_is_asked_for_beside_what_was_asked_before(write):
+    with pytest.raises(HintMissing) as caught:
+        read_gauge(write("when,a,b\n2026-01-01 00:00,1,2\n2026-01-01 01:00,3,4\n"), "csv")
+    assert [one.field for one in caught.value.faults][:2] == ["datum", "time"]
+
+
+def test_what_rests_on_an_assumed_hint_is_not_told(write):
+    with pytest.raises(HintMissing) as caught:
+        read_gauge(write(PLAIN + "2026-01-01 02:00\n"), "csv", unit="m", zone="UTC")
+    assert [one.field for one in caught.value.faults] == ["datum"]
 
 
 def test_a_hint_of_none_is_not_given(write):
