@@ -52,7 +52,7 @@ PROBLEMS = _problems(
     Problem("record-ambiguous", 422, "The record could be two things", "The detail names the hint that settles it."),
     Problem("record-unreadable", 422, "The record breaks its format", "The detail names the line and what is right."),
     Problem("file-unreadable", 422, "The file breaks its format", "The detail names the line and what is right."),
-    Problem("record-hint-missing", 422, "The record leaves something open", "Give the hint that the detail names."),
+    Problem("record-hint-missing", 422, "The record leaves something open", "Give the hints that the detail names."),
     Problem("record-too-short", 422, "The record is too short for a fit", "Send a longer record."),
     Problem("record-constant", 422, "The level of the record never moves", "Send a record with a tide in it."),
     Problem(
