@@ -27,7 +27,8 @@ class ContactFacts:
     """What a note says.
 
     ``back`` tells whether ``turn_back`` is when to turn back, or only no earlier than that was (past), or why there is
-    no time: the way back stays dry, or nobody knows. All instants are aware; ``zone`` is that of the mark.
+    no time: the way back is expected to stay dry until ``dry_until``, or nobody knows. All instants are aware; ``zone``
+    is that of the mark.
     """
 
     who: str
@@ -40,6 +41,7 @@ class ContactFacts:
     leave: datetime
     back: BackKind
     turn_back: datetime | None
+    dry_until: datetime
     overdue: datetime
     emergency_number: str
     phone_signal: Literal["none", "patchy", "good"] | None
@@ -106,17 +108,21 @@ def _write(facts: ContactFacts, form: _Form) -> str:
         stay = f",{day} {clock(facts.arrive)} to {clock(facts.leave)}"
     where = f"{facts.latitude:.{form.decimals}f}, {facts.longitude:.{form.decimals}f}"
     overdue = facts.overdue.astimezone(facts.zone)
-    if facts.back == "at" and facts.turn_back is not None:
+
+    def moment(time: datetime) -> str:
         # The day too where it is not that of the overdue time.
-        turned = facts.turn_back.astimezone(facts.zone)
-        day = "" if turned.date() == overdue.date() else f" {_day(turned)}"
-        back = f"Turn back by {clock(facts.turn_back)}{day}."
+        local = time.astimezone(facts.zone)
+        return clock(time) if local.date() == overdue.date() else f"{clock(time)} {_day(local)}"
+
+    if facts.back == "at" and facts.turn_back is not None:
+        back = f"Turn back by {moment(facts.turn_back)}."
         if facts.turn_back <= facts.arrive:
-            back = f"Turn-back was due {clock(facts.turn_back)}{day}, before arriving."
+            back = f"Turn-back was due {moment(facts.turn_back)}, before arriving."
     elif facts.back == "past":
         back = "Turn-back was due over a day before arriving."
     else:
-        back = "Way back stays dry." if facts.back == "dry" else "Turn-back not known."
+        dry = f"Way back expected dry until {moment(facts.dry_until)}."
+        back = dry if facts.back == "dry" else "Turn-back not known."
     return (
         f"{facts.who}, {people}, {place}{stay}. Position {where}. Car: {facts.parking}. {back} "
         f"If not home by {clock(facts.overdue)} {_day(overdue)} call {facts.emergency_number}. "

@@ -154,9 +154,9 @@ class _Asked:
         self.question, self.span = question, TimeSpan(start, end)
         self.rules = {key: _rule(key, document) for key, document in question.rules}
         self.names = tuple(dict.fromkeys(name for rule in self.rules.values() for name in rule.factor_names))
-        thresholds, facts = Thresholds.parse(question.thresholds), OutingFacts(**question.facts)
-        self.care = Care(thresholds, facts, question.include_dangerous)
         self.options = SessionOptions(**question.options)
+        facts = OutingFacts(**{**question.facts, "pack_up_min": self.options.pack_up_min})
+        self.care = Care(Thresholds.parse(question.thresholds), facts, question.include_dangerous)
         self.free_time = None if question.free_time is None else FreeTime.parse(question.free_time)
         self.sky = _SKIES.get((question.start_us, question.end_us), lambda: _sky(self.span))
 

@@ -14,7 +14,9 @@ from service.exports.series import Export
 from service.security import Caller
 from service.usecases.context import Context
 from service.usecases.outings import OutingBasis, find_outing
+from service.usecases.safety_thresholds import read_thresholds
 from tidecore.errors import Fault
+from tidecore.safety import OutingFacts
 from tidecore.shore import TurnBack
 from tidecore.timebase import TimeSpan
 from tidecore.timeline.peg_plans import turning_back
@@ -38,6 +40,7 @@ class ContactQuestion:
     parking: str
     emergency_number: str
     surge_m: float | None
+    pace: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +92,8 @@ def write_contact_note(context: Context, caller: Caller, question: ContactQuesti
         raise DocumentInvalid(Fault("back_home", problem, f"{leave.isoformat()} or up to two days later"))
     basis = find_outing(context, caller, question.mark_id, question.span, {})
     sources = basis.timeline().sources
-    found, unsure = turning_back(sources, question.span, question.surge_m)
+    allowances = read_thresholds(context, caller).thresholds.allowances(OutingFacts(pace=question.pace))
+    found, unsure = turning_back(sources, question.span, question.surge_m, allowances)
     if found is not None:
         unsure = (*unsure, *surge_unsure(sources.conditions, question.span, question.surge_m))
     mark = basis.mark.document
@@ -97,7 +101,9 @@ def write_contact_note(context: Context, caller: Caller, question: ContactQuesti
     if found is not None:
         back = "dry" if found.time_us is None else "past" if found.already else "at"
     # To the whole minute before: what is read off a clock must not be late.
-    due = None if found is None or found.time_us is None else _from_us(found.time_us).replace(second=0, microsecond=0)
+    due = _minute_before(None if found is None else found.time_us)
+    overdue = question.back_home + timedelta(minutes=OVERDUE_MIN)
+    looked = _minute_before(None if found is None else found.looked_us)
     facts = ContactFacts(
         who=question.who,
         how_many=question.how_many,
@@ -109,7 +115,8 @@ def write_contact_note(context: Context, caller: Caller, question: ContactQuesti
         leave=leave,
         back=back,
         turn_back=due,
-        overdue=question.back_home + timedelta(minutes=OVERDUE_MIN),
+        dry_until=overdue if looked is None else min(looked, overdue),
+        overdue=overdue,
         emergency_number=question.emergency_number,
         phone_signal=mark.phone_signal,
         zone=mark.zone,
@@ -119,6 +126,10 @@ def write_contact_note(context: Context, caller: Caller, question: ContactQuesti
 
 def _aware(time: np.datetime64) -> datetime:
     return _from_us(int(time.astype("datetime64[us]").astype(np.int64)))
+
+
+def _minute_before(time_us: int | None) -> datetime | None:
+    return None if time_us is None else _from_us(time_us).replace(second=0, microsecond=0)
 
 
 def _from_us(time_us: int) -> datetime:

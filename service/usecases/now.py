@@ -94,7 +94,7 @@ def find_now(
             raise InvalidSpan(Fault("until", f"is {until.isoformat()}", expected))
         end = np.datetime64(until.astimezone(UTC).replace(tzinfo=None), "us")
     told = read_thresholds(context, caller)
-    given = {name: getattr(facts, name) for name in ("alone", "first_visit", "party")}
+    given = {name: getattr(facts, name) for name in ("alone", "first_visit", "party", "pace")}
     asked = {"series": "now", "ends": until is not None, "surge_m": surge_m, "thresholds": told.state, **given}
     outing = find_outing(context, caller, mark_id, TimeSpan(start, end), asked)
     return NowBasis(outing, told.thresholds, facts, surge_m, until is not None)
@@ -103,11 +103,12 @@ def find_now(
 def see_now(basis: NowBasis) -> NowView:
     """Return a mark at an instant and what comes; InvalidInput if the mark's offsets make no tide."""
     span, timeline = basis.outing.span, basis.outing.timeline()
-    found = coming(timeline, span.start_us, span.end_us, basis.surge_m)
+    allowances = basis.thresholds.allowances(basis.facts)
+    found = coming(timeline, span.start_us, span.end_us, basis.surge_m, allowances)
     surge = _surge(basis, found)
     walk_out = outing_span(timeline, span.start, span.end, basis.facts)[1]
     hazards = assess(timeline, span.start, walk_out, basis.thresholds, basis.facts)
-    plan = plan_pegs(timeline, span, surge_m=basis.surge_m) if basis.ends else None
+    plan = plan_pegs(timeline, span, surge_m=basis.surge_m, allowances=allowances) if basis.ends else None
     return NowView(basis, found, surge, hazards, plan)
 
 

@@ -15,7 +15,7 @@ from tidecore.timeline.peg_plans import PegPlan, plan_pegs
 
 @dataclass(frozen=True, slots=True)
 class PegQuestion:
-    """What is asked of a plan of pegs; see `tidecore.timeline.peg_plans.plan_pegs`."""
+    """What is asked of a plan of pegs, and the pace of the way back; see `tidecore.timeline.peg_plans.plan_pegs`."""
 
     mark_id: str
     span: TimeSpan
@@ -23,6 +23,7 @@ class PegQuestion:
     step_m: float
     notice_min: float
     least_stay_min: float
+    pace: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +48,7 @@ def find_peg_plan(context: Context, caller: Caller, question: PegQuestion) -> Pe
     """
     thresholds = read_thresholds(context, caller).thresholds
     basis = find_outing(context, caller, question.mark_id, question.span, {})
-    timeline, facts = basis.timeline(), OutingFacts(surge_m=question.surge_m)
+    timeline, facts = basis.timeline(), OutingFacts(surge_m=question.surge_m, pace=question.pace)
     plan = plan_pegs(
         timeline,
         question.span,
@@ -55,6 +56,7 @@ def find_peg_plan(context: Context, caller: Caller, question: PegQuestion) -> Pe
         step_m=question.step_m,
         notice_min=question.notice_min,
         least_stay_min=question.least_stay_min,
+        allowances=thresholds.allowances(facts),
     )
     start, end = outing_span(timeline, question.span.start, question.span.end, facts)
     return PegPlanView(question, basis, plan, assess(timeline, start, end, thresholds, facts))

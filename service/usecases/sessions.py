@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from service.errors import DocumentInvalid
 from service.security import Caller
@@ -191,7 +191,8 @@ def _search_marks(basis: SessionBasis) -> Mapping[str, MarkSearch]:
     """Return what the rules find at each mark, by the ids of the marks."""
     question, (marks, rules, conditions) = basis.question, basis.wanted
     documents = {view.record.id: view.document for view in rules}
-    care = Care(basis.thresholds.thresholds, question.facts, question.include_dangerous)
+    facts = replace(question.facts, pack_up_min=question.options.pack_up_min)
+    care = Care(basis.thresholds.thresholds, facts, question.include_dangerous)
     served = {view.record.id: one for view, one in marks}
     sky = shared_sky(question.span)
 
@@ -263,7 +264,8 @@ def compare_two_sessions(
     if not rules:
         raise DocumentInvalid(Fault("rule_ids", "the account has no species rules", "a rule to compare sessions by"))
     documents = {view.record.id: view.document for view in rules}
-    care, found = Care(read_thresholds(context, caller).thresholds, facts), []
+    care = Care(read_thresholds(context, caller).thresholds, replace(facts, pack_up_min=options.pack_up_min))
+    found = []
     for place in places:
         view, model = by_id[place.mark_id]
         around = place.fishing.padded(_AROUND_DAYS)

@@ -42,6 +42,7 @@ FACTS = ContactFacts(
     leave=MOMENT + timedelta(hours=4),
     back="at",
     turn_back=MOMENT + timedelta(hours=3, minutes=10),
+    dry_until=MOMENT + timedelta(hours=5, minutes=45),
     overdue=MOMENT + timedelta(hours=5, minutes=45),
     emergency_number="112",
     phone_signal="none",
@@ -59,7 +60,11 @@ def essentials(facts):
     if facts.back == "at":
         found += ["Turn back by", facts.turn_back.astimezone(facts.zone).strftime("%H:%M")]
     else:
-        words = {"past": "Turn-back was due over a day", "dry": "Way back stays dry", "unknown": "Turn-back not known"}
+        words = {
+            "past": "Turn-back was due over a day",
+            "dry": "Way back expected dry until",
+            "unknown": "Turn-back not known",
+        }
         found.append(words[facts.back])
     return found
 
@@ -287,3 +292,40 @@ def test_low_pressure_turns_one_back_as_early_as_a_surge_that_is_given(coastal):
 def test_what_makes_no_note_is_refused(gully, changes, slug, field):
     client, mark = gully
     problem(ask(client, mark, **changes), 422, slug, field)
+
+
+@pytest.mark.parametrize(
+    ("thresholds", "asked"),
+    [({}, {}), ({"sill_margin_m": 1.0, "spare_min": 40.0}, {}), ({"spare_min": 0.0}, {"pace": 3.0, "surge_m": -0.5})],
+)
+def test_hazards_a_note_a_plan_of_pegs_and_now_tell_one_turn_back(gully, thresholds, asked):
+    client, mark = gully
+    first, last, whole = "2026-06-03T11:00:00Z", "2026-06-03T16:00:00Z", {"if-match": "*"}
+    assert client.put("/v1/safety-thresholds", json=thresholds, headers=whole).status_code == 200
+    try:
+        note = ask(client, mark, arrive=first, leave=last, **asked).json()
+        plan = client.post("/v1/sessions/peg-plan", json={"mark_id": mark, "start": first, "end": last, **asked}).json()
+        now = client.get(f"/v1/marks/{mark}/now", params={"at": first, "until": last, **asked}).json()
+    finally:
+        assert client.put("/v1/safety-thresholds", json={}, headers=whole).status_code == 200
+    due = note["turn_back"]["time"]
+    assert due > first
+    assert plan["turn_back"] == now["turn_back"] == note["turn_back"]
+    assert f"Turn back by {due[11:16]}" in note["text"]
+    for found in (plan, now):
+        said = [one["text"] for one in found["hazards"] if one["kind"] == "cut_off"]
+        assert said
+        assert all(f"by {due[11:16]}" in one or f"due at {due[11:16]}" in one for one in said), said
+    left = datetime.fromisoformat(due) - datetime.fromisoformat(first)
+    assert now["shore"]["minutes_to_turn_back"] == pytest.approx(left.total_seconds() / 60.0, abs=0.1)
+
+
+def test_a_note_of_who_means_to_have_left_tells_when_the_way_would_be_cut_off(gully):
+    client, mark = gully
+
+    def told(arrive: str, leave: str, home: str) -> str:
+        times = {"arrive": arrive, "leave": leave, "back_home": home}
+        return ask(client, mark, **{name: f"2026-06-03T{time}:00Z" for name, time in times.items()}).json()["text"]
+
+    assert "Turn back by 14:54." in told("12:00", "13:00", "13:30")
+    assert "Way back expected dry until 12:30." in told("11:00", "11:15", "11:30")

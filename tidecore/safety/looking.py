@@ -12,7 +12,6 @@ import numpy as np
 from tidecore.calendars import holds_at, spans
 from tidecore.conditions import warning_steps
 from tidecore.safety.outing import OutingFacts
-from tidecore.shore.turning_back import PACK_UP_MIN
 from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, TimeSpan, from_microseconds
 from tidecore.timeline.access import access_open
 from tidecore.timeline.frame import Frame
@@ -82,9 +81,12 @@ class Look:
         return self.shared("pressure_surge", lambda: pressure_surge(self.sources.conditions, self.times_us))
 
     def surge(self, facts: OutingFacts) -> FloatArray:
-        """Return the surge that is given or, where none is, that of the pressure; 0 where neither is known."""
+        """Return the surge that is given or, where none is, that of the pressure; 0 where neither is known.
+
+        One below 0 is no less water: nobody is safe by what may not come.
+        """
         if facts.surge_m is not None:
-            return np.full(len(self), facts.surge_m)
+            return np.full(len(self), max(facts.surge_m, 0.0))
         return np.where(np.isnan(self.pressure_surge), 0.0, self.pressure_surge)
 
     @cached_property
@@ -224,7 +226,8 @@ class Look:
             return self.sources.once(sill_covered)
         sill = setting.way.sill_m - margin_m - (setting.uncertainty_m - setting.zero_m)
         ends = int(self.times_us[0]) - US_PER_HOUR, int(self.times_us[-1]) + 13 * US_PER_HOUR
-        return UpperLevel(self.sources.tables, self.sources.conditions, facts.surge_m).over(sill, *ends)
+        surge_m = None if facts.surge_m is None else max(facts.surge_m, 0.0)
+        return UpperLevel(self.sources.tables, self.sources.conditions, surge_m).over(sill, *ends)
 
 
 def _of_thunder(*texts: str) -> bool:
@@ -250,8 +253,3 @@ def walk_us(sources: Sources, pace: float = 1.0) -> int:
     """Return how long the way back takes [microseconds], 0 where that is not known."""
     way = sources.setting.way
     return 0 if way is None or way.walk_min is None else round(way.walk_min * pace * US_PER_MINUTE)
-
-
-def lead_us(sources: Sources, pace: float, spare_min: float) -> int:
-    """Return the time from turning back to the sill: walk, packing up and what is spared [microseconds]."""
-    return walk_us(sources, pace) + round((PACK_UP_MIN + spare_min) * US_PER_MINUTE)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 from tidecore.errors import Fault, InvalidInput
+from tidecore.shore.turning_back import PACK_UP_MIN
 
 #: Surges [m] and paces that are taken.
 _MOST_SURGE_M, _PACES = 15.0, (0.2, 10.0)
@@ -34,6 +35,8 @@ class OutingFacts:
         Whether he gathers bait: out over the ground that low water bares, down to its edge, and not at the peg alone.
     pace : float
         How many times as long as stated the way back takes.
+    pack_up_min : float
+        How long packing up takes [min].
 
     Raises
     ------
@@ -49,6 +52,7 @@ class OutingFacts:
     surge_m: float | None = None
     pace: float = 1.0
     gathering: bool = False
+    pack_up_min: float = PACK_UP_MIN
 
     def __post_init__(self) -> None:
         """Refuse what cannot be."""

@@ -9,6 +9,8 @@ from typing import Annotated
 from pydantic import Field
 
 from tidecore.documents import Document, Number
+from tidecore.safety.outing import OutingFacts
+from tidecore.shore.turning_back import Allowances
 
 #: Thresholds that are stricter the larger they are; all others are stricter the smaller they are.
 _STRICTER_LARGER = frozenset(
@@ -115,6 +117,10 @@ class Thresholds(Document):
     cold_hands_sea_c: Annotated[
         Number, Field(ge=-2.0, le=40.0, description="Sea under this: hands fail in minutes.")
     ] = 10.0
+
+    def allowances(self, facts: OutingFacts) -> Allowances:
+        """Return what is allowed for in turning back."""
+        return Allowances(self.sill_margin_m, self.spare_min, facts.pack_up_min, facts.pace)
 
     @property
     def changed(self) -> tuple[str, ...]:

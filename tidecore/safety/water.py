@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from tidecore.safety.line import COMMON, Line, verbatim
-from tidecore.safety.looking import Look, lead_us
+from tidecore.safety.looking import Look
 from tidecore.safety.outing import OutingFacts
 from tidecore.safety.thresholds import DEFAULTS, Thresholds
 from tidecore.shore import Ground, WayBack
@@ -27,6 +27,7 @@ from tidecore.shore.dangers import (
     wading,
 )
 from tidecore.shore.setting import NO_WAY, NO_ZERO
+from tidecore.shore.turning_back import NAMED_MIN
 from tidecore.timebase import US_PER_DAY, US_PER_MINUTE
 from tidecore.units import AnyArray, FloatArray
 
@@ -34,7 +35,7 @@ _ROCK, _WALL = "rock_ledge", "pier_or_wall"
 #: Marks that the open sea comes to.
 _OPEN = ("open_beach", _ROCK, _WALL)
 #: Turning back is named so long before [microseconds].
-_NAMED_US = 180 * US_PER_MINUTE
+_NAMED_US = round(NAMED_MIN * US_PER_MINUTE)
 _RUN_UP = "Stockdon et al. 2006 on sand, Poate et al. 2016 on shingle; Rayleigh for the largest"
 #: What the pressure lifts the sea by is told from so much on, by which the sentence is rounded [m].
 _TOLD_SURGE_M = 0.005
@@ -191,7 +192,9 @@ def _way_back(look: Look, limits: Thresholds, facts: OutingFacts) -> Iterator[Li
     if way.walk_min is None:
         yield _no_walk(look, way, limits, facts)
         return
-    spare, lead = round(limits.spare_min * US_PER_MINUTE), lead_us(look.sources, facts.pace, limits.spare_min)
+    lead_min = way.lead_with(limits.allowances(facts))
+    assert lead_min is not None
+    spare, lead = round(limits.spare_min * US_PER_MINUTE), round(lead_min * US_PER_MINUTE)
     codes = np.zeros(len(look), dtype=np.int8)
     left = np.full(len(look), np.nan)
     spans = look.covered(limits.sill_margin_m, facts, DEFAULTS.sill_margin_m)

@@ -102,7 +102,8 @@ def peg_plan(
     places = np.arange(first, last + 1)
     reach = ground.level_of_reach(places * step_m)
     spans = _open_spans(limit, reach, times, levels)
-    least = notice + round(least_stay_min * US_PER_MINUTE)
+    # Whoever comes for less than a move is worth still stands somewhere.
+    least = notice + min(round(least_stay_min * US_PER_MINUTE), end_us - start_us)
     worth = spans[:, 2] - spans[:, 1] >= least
     return _walked(spans[worth] - np.array([0, 0, notice]), first, step_m, ground, (start_us, end_us), notice)
 

@@ -18,6 +18,8 @@ from tidecore.units import FloatArray, IntArray
 SILL_MARGIN_M = 0.3
 #: Minutes to pack up, and to spare. Common practice.
 PACK_UP_MIN, SPARE_MIN = 15.0, 10.0
+#: Turning back is told from so long before it is due [min], to the end of the walk out.
+NAMED_MIN = 180.0
 #: Longest walk, pack-up and spare time together that a turn-back is told for [min].
 LONGEST_LEAD_MIN = 720.0
 
@@ -49,6 +51,23 @@ class LegOfWay(Protocol):
         """How long it takes, where somebody has walked it."""
 
 
+class Allowances(NamedTuple):
+    """What is allowed for in turning back.
+
+    The sill counts as covered ``sill_margin_m`` below it, ``spare_min`` are spared, packing up takes ``pack_up_min``,
+    and the way ``pace`` times as long as stated.
+    """
+
+    sill_margin_m: float = SILL_MARGIN_M
+    spare_min: float = SPARE_MIN
+    pack_up_min: float = PACK_UP_MIN
+    pace: float = 1.0
+
+
+#: What is allowed for where nobody says more.
+USUAL = Allowances()
+
+
 @dataclass(frozen=True, slots=True)
 class WayBack:
     """The lowest sill of a way, and its walk [min], which is None where it is unknown: ``why`` then says so."""
@@ -61,7 +80,13 @@ class WayBack:
     @property
     def lead_min(self) -> float | None:
         """Minutes from turning back to the sill: the walk, packing up and what is spared; None where unknown."""
-        return None if self.walk_min is None else self.walk_min + PACK_UP_MIN + SPARE_MIN
+        return self.lead_with(USUAL)
+
+    def lead_with(self, allowances: Allowances) -> float | None:
+        """Return the same with other allowances [min]."""
+        if self.walk_min is None:
+            return None
+        return self.walk_min * allowances.pace + allowances.pack_up_min + allowances.spare_min
 
 
 def way_back(legs: Sequence[LegOfWay], trough_behind_m: float | None = None) -> WayBack | None:
@@ -152,7 +177,8 @@ def spans_over(level: TimeFunction, along: LookedAlong, sill: float) -> IntArray
 
 @dataclass(frozen=True, slots=True)
 class TurnBack:
-    """When to turn back: ``time_us``, for the sill is covered at ``covered_us``; both None where it stays dry.
+    """When to turn back: ``time_us``, for the sill is covered at ``covered_us``; both None where it stays dry
+    until ``looked_us``, as far as was looked.
 
     Where ``already`` the sill is under water as far back as was looked: both are no later than told, but not known.
     """
@@ -161,6 +187,7 @@ class TurnBack:
     time_us: int | None
     covered_us: int | None
     already: bool = False
+    looked_us: int | None = None
 
 
 def turn_back(upper: TimeFunction, way: WayBack, start_us: int, end_us: int) -> TurnBack:

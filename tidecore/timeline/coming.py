@@ -10,6 +10,7 @@ import numpy as np
 
 from tidecore.conditions import VARIABLES
 from tidecore.conditions.basis import CALLED
+from tidecore.shore.turning_back import USUAL, Allowances
 from tidecore.timebase import US_PER_HOUR, US_PER_MINUTE, TimeSpan, from_microseconds
 from tidecore.timeline.called import factor_words
 from tidecore.timeline.columns import Timeline
@@ -91,7 +92,9 @@ class Coming:
     unknown: tuple[str, ...]
 
 
-def coming(timeline: Timeline, time_us: int, until_us: int, surge_m: float | None = None) -> Coming:
+def coming(
+    timeline: Timeline, time_us: int, until_us: int, surge_m: float | None = None, allowances: Allowances = USUAL
+) -> Coming:
     """Return a mark at an instant and what comes after it.
 
     Parameters
@@ -103,6 +106,8 @@ def coming(timeline: Timeline, time_us: int, until_us: int, surge_m: float | Non
     surge_m : float, optional
         Surge that the minutes until turning back are told with [m]; that of the pressure unless given, as in
         `tidecore.timeline.peg_plans.turning_back`.
+    allowances : Allowances
+        What these minutes allow for.
 
     Raises
     ------
@@ -112,7 +117,7 @@ def coming(timeline: Timeline, time_us: int, until_us: int, surge_m: float | Non
     span = TimeSpan(*from_microseconds(np.array([time_us, until_us], dtype=np.int64)))
     found = timeline.at(np.array([time_us]), VALUES)
     values = {name: _plain(name, column) for name, column in found.items()}
-    left = minutes_left(timeline.sources, time_us, surge_m)
+    left = minutes_left(timeline.sources, time_us, surge_m, allowances)
     values["minutes_to_turn_back"] = None if np.isnan(left) else left
     start, end = from_microseconds(np.array([time_us, time_us + AHEAD_H * US_PER_HOUR], dtype=np.int64))
     events = timeline.events(start, end)

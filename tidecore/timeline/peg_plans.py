@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
@@ -14,7 +14,7 @@ from tidecore.shore import Ground, PegMove, RunUp, TurnBack, Waves, covered_span
 from tidecore.shore.dryness import wetted_level
 from tidecore.shore.pegging import LEAST_STAY_MIN, NOTICE_MIN, PEG_STEP_M, REACH_MARGIN_M
 from tidecore.shore.swash import CALLED_OFF, REASONS
-from tidecore.shore.turning_back import SILL_MARGIN_M
+from tidecore.shore.turning_back import NAMED_MIN, USUAL, Allowances
 from tidecore.shore.waves import waves_in
 from tidecore.timebase import US_PER_DAY, US_PER_MINUTE, TimeSpan, from_microseconds
 from tidecore.timeline.columns import Timeline
@@ -30,6 +30,9 @@ from tidecore.units import AnyArray, FloatArray, IntArray
 MoveCause = Literal["set_up", "ebb", "flood", "sea_falls", "sea_rises"]
 
 ALL_REACHED = "no ground of the profile stays dry: the largest run-up comes to all of it"
+TOO_SHORT = (
+    "ground stays dry only for too short a time: less than a stay is worth and the notice before the water comes"
+)
 #: Steps by which the largest run-up is rounded up, so that alike outings share their tables.
 _LARGEST_STEP = 0.05
 _CHECK_US = US_PER_MINUTE
@@ -102,6 +105,7 @@ def plan_pegs(
     step_m: float = PEG_STEP_M,
     notice_min: float = NOTICE_MIN,
     least_stay_min: float = LEAST_STAY_MIN,
+    allowances: Allowances = USUAL,
 ) -> PegPlan:
     """Return where to set up and when to move over a session.
 
@@ -115,6 +119,8 @@ def plan_pegs(
         Surge over the whole span [m]; that of the pressure of the air unless given, as far as that is known.
     step_m, notice_min, least_stay_min : float
         See `tidecore.shore.peg_plan`.
+    allowances : Allowances
+        What is allowed for in turning back.
 
     Returns
     -------
@@ -130,7 +136,7 @@ def plan_pegs(
     """
     sources = timeline.sources
     setting, notice = sources.setting, round(notice_min * US_PER_MINUTE)
-    back, unsure = turning_back(sources, span, surge_m)
+    back, unsure = turning_back(sources, span, surge_m, allowances)
     unsure = (*unsure, *surge_unsure(sources.conditions, span, surge_m))
     until = span.end_us if back is None or back.time_us is None else min(span.end_us, back.time_us)
 
@@ -163,7 +169,9 @@ def plan_pegs(
         limit = _limit(sources, setting.beach, surge_m, largest)
         found = peg_plan(limit, setting.beach, start, end, step_m, notice_min, least_stay_min)
         stands += [_stand(sources, move, surge_m) for move in found.moves]
-        untold += [Untold(*bare, ALL_REACHED) for bare in found.without]
+        for bare in found.without:
+            ever = peg_plan(limit, setting.beach, *bare, step_m, 0.0, 0.0).moves
+            untold.append(Untold(*bare, TOO_SHORT if ever else ALL_REACHED))
     return PegPlan(span, until, tuple(stands), tuple(untold), (), unsure, back, largest, surge_m)
 
 
@@ -222,11 +230,12 @@ def _largest(waves: Waves, span: TimeSpan) -> float:
 
 
 def turning_back(
-    sources: Sources, span: TimeSpan, surge_m: float | None = None
+    sources: Sources, span: TimeSpan, surge_m: float | None = None, allowances: Allowances = USUAL
 ) -> tuple[TurnBack | None, tuple[str, ...]]:
     """Return when to turn back in an outing, and why that is not known.
 
     Where the sill is under water when the outing begins it is when turning back was due, looked for in the day before.
+    It is told where it is due up to three hours after the walk out, as hazards tell it: who is late must know.
     The surge is the one given or, where none is, that of the pressure; one below 0 is not counted on.
     """
     setting = sources.setting
@@ -235,30 +244,35 @@ def turning_back(
         return None, tuple(f"turn-back not assessed: {one}" for one in missing)
     way = setting.way
     assert way is not None
-    assert way.lead_min is not None
+    assert way.walk_min is not None
+    lead_min = way.lead_with(allowances)
+    assert lead_min is not None
     above = setting.uncertainty_m - setting.zero_m
-    lead = round(way.lead_min * US_PER_MINUTE)
+    lead = round(lead_min * US_PER_MINUTE)
     first = span.start_us - _LOOK_BACK_US
+    way = replace(way, walk_min=way.walk_min * allowances.pace)
+    assert way.walk_min is not None
+    last = min(span.end_us + lead + round((way.walk_min + NAMED_MIN) * US_PER_MINUTE), sources.tables.end_us)
 
     def level(at: IntArray | FloatArray) -> FloatArray:
         return upper_level(sources.tables, at) + above + np.maximum(surge_at(sources.conditions, at, surge_m), 0.0)
 
-    spans = covered_spans(level, way.sill_m - SILL_MARGIN_M, first, span.end_us + lead)
+    spans = covered_spans(level, way.sill_m - allowances.sill_margin_m, first, last)
     ahead = spans[spans[:, 1] > span.start_us]
     if not len(ahead):
-        return TurnBack(way, None, None), ()
+        return TurnBack(way, None, None, looked_us=last), ()
     covered = int(ahead[0, 0])
-    return TurnBack(way, covered - lead, covered, covered <= first), ()
+    return TurnBack(way, covered - lead, covered, covered <= first, last), ()
 
 
-def minutes_left(sources: Sources, time_us: int, surge_m: float | None = None) -> float:
+def minutes_left(sources: Sources, time_us: int, surge_m: float | None = None, allowances: Allowances = USUAL) -> float:
     """Return the minutes from an instant until turning back; NaN where that is not known.
 
     They are those to what `turning_back` tells of an outing that begins then; negative where it was due before, and no
     more than a day.
     """
     ends = from_microseconds(np.array([time_us, time_us + round(LONGEST_LEFT_MIN * US_PER_MINUTE)], dtype=np.int64))
-    found, _ = turning_back(sources, TimeSpan(*ends), surge_m)
+    found, _ = turning_back(sources, TimeSpan(*ends), surge_m, allowances)
     if found is None or np.isnan(sources.curve(np.array([time_us]))).any():
         return float("nan")
     if found.time_us is None:

@@ -39,7 +39,7 @@ def peg_sentences(plan: PegPlan, zone: zoneinfo.ZoneInfo) -> tuple[str, ...]:
 def turn_back_sentence(found: TurnBack, zone: zoneinfo.ZoneInfo, now_us: int | None = None) -> str:
     """Return when to turn back, in words; or, at an instant after that, when it was due."""
     if found.time_us is None or found.covered_us is None:
-        return f"The way back stays dry: {found.way.sill_name} is not reached."
+        return f"The way back is expected to stay dry: {found.way.sill_name} is not reached."
     if found.already:
         return f"Turning back was due long ago: {found.way.sill_name} may have been under water for more than a day."
     when, covered = clock(zone, found.time_us), clock(zone, found.covered_us)

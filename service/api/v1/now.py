@@ -52,12 +52,16 @@ def get_now(
         float | None,
         Query(ge=-15.0, le=15.0, allow_inf_nan=False, description="Surge [m]; that of the pressure unless given."),
     ] = None,
+    pace: Annotated[
+        float,
+        Query(ge=0.2, le=10.0, allow_inf_nan=False, description="How many times as long as stated the way back takes."),
+    ] = 1.0,
 ) -> Response:
     """Say what the water does at a mark, what is known against being there, and what the coming hours bring.
 
     As text it is one screen, 24 lines of 80 columns, by the clocks of the mark.
     """
-    facts = OutingFacts(party=party, first_visit=first_visit, surge_m=surge_m)
+    facts = OutingFacts(party=party, first_visit=first_visit, surge_m=surge_m, pace=pace)
     basis = find_now(context, caller, mark_id, at, until, facts, surge_m)
 
     def write() -> Response:

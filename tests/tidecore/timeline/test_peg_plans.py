@@ -20,7 +20,7 @@ from tidecore.shore.pegging import REACH_MARGIN_M, Pegs
 from tidecore.timebase import US_PER_MINUTE, TimeSpan
 from tidecore.timeline import Timeline, build_timeline
 from tidecore.timeline.frame import Frame
-from tidecore.timeline.peg_plans import PegPlan, minutes_left, plan_pegs, turning_back
+from tidecore.timeline.peg_plans import ALL_REACHED, TOO_SHORT, PegPlan, minutes_left, plan_pegs, turning_back
 from tidecore.timeline.shore_sea import shore_sea
 from tidecore.timeline.surge import surge_at
 
@@ -224,3 +224,21 @@ def test_a_sill_that_is_never_dry_was_covered_already_and_one_that_always_is_lea
     assert dry is not None
     assert (dry.time_us, dry.covered_us, dry.already) == (None, None, False)
     assert minutes_left(high.sources, span.start_us) == 1440.0
+
+
+@pytest.mark.parametrize("minutes", [5, 15, 19])
+def test_a_session_shorter_than_a_stay_is_worth_has_its_peg(minutes: int) -> None:
+    ebb = plan(line(), 9.0, 9.0 + minutes / 60.0)
+    assert (len(ebb.stands), ebb.untold) == (1, ())
+    longer = plan(line(), 9.0, 12.0)
+    assert ebb.stands[0].move.distance_m == pytest.approx(longer.stands[0].move.distance_m, abs=20.0)
+
+
+def test_ground_that_is_dry_too_shortly_is_not_said_to_be_reached_all_the_time() -> None:
+    low = [{"distance_m": 0.0, "level_m": 3.0, "bed": "clean_sand"}, {"distance_m": 400.0, "level_m": -6.0}]
+
+    def why(**asked: float) -> set[str]:
+        return {one.why for one in plan(line(profile=low), 9.2, 14.0, **asked).untold}
+
+    assert why(least_stay_min=0.0, notice_min=0.0) == {ALL_REACHED}
+    assert why(least_stay_min=240.0, notice_min=30.0) == {TOO_SHORT}

@@ -10,6 +10,7 @@ from pydantic import BeforeValidator, ConfigDict, Field
 from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.v1.schemas.common import DateText, InstantText, Schema, whole
 from service.api.v1.schemas.conditions import write_told
+from service.api.v1.schemas.hazards import Pace
 from service.api.v1.schemas.peg_plans import CAUTION, TurnBackSchema, write_turn_back
 from service.api.v1.schemas.searched_marks import SearchedMark, write_searched_mark
 from service.api.v1.schemas.session_search import Id, ZoneName
@@ -60,6 +61,7 @@ class ContactQuestionSchema(Document):
             "is known, unless given.",
         ),
     ] = None
+    pace: Pace = 1.0
     tz: ZoneName = None
 
     def question(self) -> ContactQuestion:
@@ -73,6 +75,7 @@ class ContactQuestionSchema(Document):
             self.parking,
             self.emergency_number,
             self.surge_m,
+            self.pace,
         )
 
 

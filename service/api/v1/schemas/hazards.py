@@ -13,6 +13,9 @@ from service.api.v1.schemas.common import InstantText, Schema, whole
 from tidecore.place import Document, Number
 from tidecore.safety import Grade, Hazard, HazardReport, OutingFacts
 
+#: How many times as long as stated the way back takes.
+Pace = Annotated[Number, Field(ge=0.2, le=10.0, description="How many times as long as stated the way back takes.")]
+
 
 class OutingFactsBody(Document):
     """Who goes, and what he knows. What is left out is not known, and never taken for the better."""
@@ -28,9 +31,7 @@ class OutingFactsBody(Document):
         Number | None,
         Field(ge=-15.0, le=15.0, description="On top of the tide; what the pressure of the air lifts it unless given."),
     ] = None
-    pace: Annotated[
-        Number, Field(ge=0.2, le=10.0, description="How many times as long as stated the way back takes.")
-    ] = 1.0
+    pace: Pace = 1.0
 
     def facts(self) -> OutingFacts:
         """Return the facts; InvalidInput if one contradicts another."""

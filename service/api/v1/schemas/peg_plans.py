@@ -11,7 +11,7 @@ from service.api.instants import Instant, local_date, to_numpy, write_instant
 from service.api.media import number
 from service.api.v1.schemas.common import DateText, InstantText, Schema
 from service.api.v1.schemas.conditions import write_told
-from service.api.v1.schemas.hazards import HazardSchema, SafetySchema, write_safety
+from service.api.v1.schemas.hazards import HazardSchema, Pace, SafetySchema, write_safety
 from service.api.v1.schemas.searched_marks import SearchedMark, write_searched_mark
 from service.api.v1.schemas.session_search import Id, ZoneName
 from service.usecases.peg_plans import PegPlanView, PegQuestion
@@ -57,12 +57,14 @@ class PegQuestionSchema(Document):
     least_stay_min: Annotated[
         Number, Field(ge=0.0, le=240.0, description="Shortest stay that a move is worth [min].")
     ] = LEAST_STAY_MIN
+    pace: Pace = 1.0
     tz: ZoneName = None
 
     def question(self) -> PegQuestion:
         """Return what is asked; InvalidSpan if it runs backwards."""
         span = TimeSpan(to_numpy(self.start), to_numpy(self.end))
-        return PegQuestion(self.mark_id, span, self.surge_m, self.step_m, self.notice_min, self.least_stay_min)
+        chosen = (self.step_m, self.notice_min, self.least_stay_min)
+        return PegQuestion(self.mark_id, span, self.surge_m, *chosen, self.pace)
 
 
 class PegMoveSchema(Schema):
@@ -91,7 +93,8 @@ class UntoldSchema(Schema):
 
 
 class TurnBackSchema(Schema):
-    """When to turn back for the lowest sill of the way back; null where it stays dry, and long enough after the end."""
+    """When to turn back for the lowest sill of the way back, by the account's thresholds and the pace; null where that
+    is not due until three hours after the walk out."""
 
     time: InstantText | None
     covered_at: InstantText | None
