@@ -129,6 +129,11 @@ class MarkSearch:
         return clear_of(self.timeline, self.care.dangers(self.timeline), self.care.facts)
 
     @cached_property
+    def open_us(self) -> IntArray:
+        """When one may be at the mark with the walk in and out while access is not known to be closed."""
+        return clear_of(self.timeline, self.times_when("access_open", 0), self.care.facts)
+
+    @cached_property
     def best(self) -> Curve:
         """The best score of all rules at each instant; half of it where the mark is known to be hard to fish, 0 where
         it is known not to fish.

@@ -120,7 +120,7 @@ def stays(
     whole = np.array([[span.start_us, span.end_us]], dtype=np.int64)
     free = whole if free_us is None else clipped(free_us, span.start_us, span.end_us)
     less = np.array([round(there_min * US_PER_MINUTE), -round(back_min * US_PER_MINUTE)], dtype=np.int64)
-    whole_us = difference(merged(free + less), search.times_when("access_open", 0))
+    whole_us = difference(merged(free + less), difference(whole, search.open_us))
     return difference(whole_us, difference(whole, search.safe_us))
 
 

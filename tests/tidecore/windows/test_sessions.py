@@ -225,7 +225,8 @@ def test_the_change_of_the_clocks_is_said():
     assert "twice" in " ".join(session.reasons)
 
 
-def test_access_that_is_closed_trims_a_session():
+@pytest.mark.parametrize("walk_min", [0, 20])
+def test_access_that_is_closed_trims_a_session(walk_min):
     gate = {
         "kind": "gate",
         "state": "closed",
@@ -233,12 +234,20 @@ def test_access_that_is_closed_trims_a_session():
         "source": "invented",
         "note": "",
     }
-    mark = mark_at(access=[gate], time_zone="Etc/UTC")
+    # High above the water: it is walked in any tide.
+    way = (
+        [{"name": "wall", "lowest_sill_m": 30.0, "bed": "structure", "length_m": 300.0, "minutes": walk_min}]
+        if walk_min
+        else []
+    )
+    mark = mark_at(access=[gate], time_zone="Etc/UTC", way_back=way)
     timeline = build_timeline(mark, model_of("large"), "2026-06-10", "2026-06-12")
     sessions = find_sessions([ALWAYS], timeline)
     assert sessions
+    walk = walk_min * US_PER_MINUTE
     for session in sessions:
-        times = np.arange(session.outing.arrive_us, session.outing.leave_us, US_PER_MINUTE)
+        first, last = session.outing.arrive_us - walk, session.outing.leave_us + walk
+        times = np.arange(max(first, timeline.span.start_us), min(last, timeline.span.end_us), US_PER_MINUTE)
         assert (timeline.at(times, ("access_open",))["access_open"] == 1).all()
     searched = search_mark("pier", timeline, {"always": ALWAYS})
     forced = session_at(searched, np.datetime64("2026-06-10T12:00"), np.datetime64("2026-06-10T14:00"))
