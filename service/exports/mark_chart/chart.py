@@ -90,7 +90,7 @@ class MarkChart:
         return stamp.replace(tzinfo=datetime.UTC).astimezone(self.zone)
 
     def clock(self, at_us: int) -> str:
-        """Return what a clock at the mark shows, the minute that an instant is in; where it comes twice with its offset."""
+        """Return the minute of an instant by the clocks of the mark; with its offset where they show it twice."""
         return shown_minute(self.zone, at_us)[11:]
 
     @property

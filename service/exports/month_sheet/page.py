@@ -32,6 +32,8 @@ _SAID: dict[Grade, str] = {
 }
 #: Most days with two sessions that a page holds in print of full size.
 _AIRY = 5
+#: Longest words of two clocks; with offsets they are longer, and take two lines so that the verdict keeps its room.
+_TWO_CLOCKS = 12
 _DASH, _DOT = "\N{EN DASH}", " \N{MIDDLE DOT} "
 
 
@@ -106,6 +108,7 @@ def _best(sheet: MonthSheet) -> Iterator[str]:
             (names[5], _clocks(sheet, drawn.leave_us, one.back_home_us), "out"),
             (names[6], _due(sheet, one), "wide due"),
         ):
+            of += " long" if of == "out" and len(said) > _TWO_CLOCKS else ""
             yield f'<td class="{of}" data-is="{name}">{safe(said)}</td>'
         yield f'<td class="wide" data-is="verdict">{_verdicts(one)}</td></tr>'
     yield "</tbody></table>"

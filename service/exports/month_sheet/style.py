@@ -27,7 +27,7 @@ thead th{color:var(--quiet);font-size:.8rem;white-space:nowrap}tbody tr{border-t
 tbody th,.best .when,.best .out,.best .due{white-space:nowrap}
 .day b,.weekend{font-weight:700}.weekend .day{font-weight:700}
 .cycle{display:block;font-size:.75rem;font-weight:400;color:var(--quiet);white-space:nowrap}
-.clocks{white-space:normal}
+.clocks,.best .long{white-space:normal}
 .waters,.sun{white-space:nowrap}.waters span,.sun span,.sessions>span{display:block}
 .rank{font-weight:700}.sessions>span{white-space:nowrap}.fish{min-width:8rem}
 .hours{display:flex;justify-content:space-between}
