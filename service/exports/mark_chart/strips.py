@@ -187,10 +187,10 @@ def _waters(chart: MarkChart, strip: _Strip, tall: bool) -> Iterator[str]:
         return
     y = strip.top + 20.0
     high = [one for one in turns if one.kind == "high_water"][:2]
-    said = [f"{chart.clock(_us(event))} {metres(event.height or 0.0)}" for event in high]
+    told = [f"{chart.clock(_us(event))} {metres(event.height or 0.0)}" for event in high]
     # A time with its offset is too long for two beside each other.
-    long = any(len(one) > _BESIDE for one in said)
-    for place, one in enumerate(said):
+    long = any(len(one) > _BESIDE for one in told)
+    for place, one in enumerate(told):
         x, lower = (_RIGHT + 10, 13.0 * place - 7.0) if long else (_RIGHT + 10 + 60 * place, 0.0)
         yield words(x, y + lower, one, "tiny")
     if len(turns) > 1:
