@@ -19,14 +19,15 @@ class Screen:
     """What the screen says, each a line or more of words.
 
     ``head`` always stands in it, on one line, then ``water``. ``dangers`` are the kinds of danger: every one is
-    named. ``hazards`` are the texts, the gravest first; ``moves``, ``coming`` and ``unknown`` follow as far as there is
-    room, and how many are left out is said.
+    named, and so is what the account has ``loosened``. ``hazards`` are the texts, the gravest first; ``moves``,
+    ``coming`` and ``unknown`` follow as far as there is room, and how many are left out is said.
     """
 
     head: str
     water: Sequence[str]
     grade: str
     dangers: Sequence[str]
+    loosened: str
     hazards: Sequence[str]
     moves: Sequence[str] = ()
     coming: Sequence[str] = ()
@@ -38,12 +39,14 @@ def now_screen(screen: Screen) -> str:
 
     Notes
     -----
-    Whole sentences are left out where there is no room, never the end of one; the caution and the kinds of danger
-    never are.
+    Whole sentences are left out where there is no room, never the end of one; the caution, the kinds of danger and
+    what is loosened never are.
     """
     safe = _wrapped(screen.grade)
     if screen.dangers:
         safe += _wrapped(f"DANGER: {', '.join(screen.dangers)}")
+    if screen.loosened:
+        safe += _wrapped(screen.loosened)
     end = _caution()
     top, dry = [_cut(screen.head)], 0
     for told in screen.water:

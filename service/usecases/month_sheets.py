@@ -37,5 +37,6 @@ def build_month_drawing(basis: ChartBasis) -> Drawing:
         nothing=document["nothing"],
         said=told.said(basis.span),
         fish={one.record.id: one.document.species.local_name or one.document.name for one in result.rules},
+        loosened=basis.sessions.thresholds.thresholds.loosened,
         made=None,
     )

@@ -20,6 +20,7 @@ from service.usecases.marks import MARKS, MarkView
 from service.usecases.plan_ranking import read_ranking
 from service.usecases.plans import MarkOfPlan, find_plan, with_results
 from service.usecases.species_rules import SPECIES_RULES, RuleView
+from tidecore.safety import loosened_words
 
 #: Marks whose results are read at a time.
 _AT_ONCE = 100
@@ -242,6 +243,8 @@ def _told(one: Mapping[str, Any], zone: zoneinfo.ZoneInfo, turning: datetime | N
             yield f"{hazard['grade'].capitalize()}: {hazard['text']}"
     if one["not_assessed"]:
         yield f"Not assessed: {', '.join(kind.replace('_', ' ') for kind in one['not_assessed'])}."
+    if one["loosened"]:
+        yield loosened_words(one["loosened"])
 
 
 def _looked(stamp: datetime, zone: zoneinfo.ZoneInfo) -> str:

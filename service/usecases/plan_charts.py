@@ -45,8 +45,9 @@ class PlanDrawingBasis:
 class Drawing:
     """What is drawn of planned sessions: the tide of some local days, and the sessions that touch them, the best first.
 
-    ``sessions`` are as a plan keeps them, ``fish`` is what an angler calls the fish of a rule, ``made`` is the plan and
-    when the mark was computed; None where the sessions were searched for just now.
+    ``sessions`` are as a plan keeps them, ``fish`` is what an angler calls the fish of a rule, ``loosened`` names the
+    thresholds of safety that are looser than the defaults, ``made`` is the plan and when the mark was computed; None
+    where the sessions were searched for just now.
     """
 
     kind: ChartKind
@@ -59,6 +60,7 @@ class Drawing:
     nothing: Sequence[str]
     said: Sequence[str]
     fish: Mapping[str, str]
+    loosened: Sequence[str]
     made: tuple[PlanRecord, datetime.datetime] | None
 
 
@@ -107,6 +109,7 @@ def read_plan_drawing(context: Context, caller: Caller, basis: PlanDrawingBasis)
         nothing=found.result["nothing"],
         said=rests_on["said"],
         fish=fish,
+        loosened=list(dict.fromkeys(name for one in found.sessions for name in one["loosened"])),
         made=(basis.plan, basis.record.computed_at),
     )
 

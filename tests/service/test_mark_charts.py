@@ -47,7 +47,7 @@ def test_a_day_tells_high_and_low_waters_by_the_clocks_of_the_mark(charted):
     assert len(told) >= 3
     for one in told:
         assert any(text.startswith(one) for text in said), (one, said)
-    assert f"clock times: {zone}" in said
+    assert any(one.startswith(f"clock times: {zone}") for one in said)
     assert "Wednesday 3 June 2026" in said
 
 

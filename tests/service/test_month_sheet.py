@@ -163,10 +163,39 @@ def test_print_is_smaller_where_many_days_have_two_lines(busy, of):
 
 def test_what_is_unknown_of_a_month_is_said():
     page = written(datum="unknown")
-    assert "heights in metres datum unknown; clock times: Europe/London" in page
+    assert "heights in metres datum unknown; clock times: Europe/London (BST then GMT)" in page
     assert "No session this month." in page
     assert "<h1>Ledge &lt;i&gt;</h1>" in page
     assert "heights in metres above chart datum;" in written()
+
+
+def test_a_day_on_which_the_clocks_change_says_so_and_tells_apart_what_is_shown_twice():
+    twice = us(25, "01:36")
+    events = tuple(KeyTime(np.datetime64(at, "us"), "high_water", 4.8) for at in (twice, twice + HOUR, us(25, "13:50")))
+    page = written(events=events)
+    rows = days(page)
+    assert said(rows[25], "HW") == ["01:36+01:00 4.8", "01:36+00:00 4.8", "13:50 4.8"]
+    assert "clocks back 1 h at 02:00</span></th>" in rows[25]
+    assert [day for day, row in rows.items() if "clocks" in row] == [25]
+    assert "clock times: Europe/London (BST then GMT)" in page
+
+
+@pytest.mark.parametrize(
+    ("zone", "date", "named"),
+    [
+        ("WET", "2027-03-27", "WET"),
+        ("WET", "2027-03-28", "WET (WET then WEST)"),
+        ("WET", "2027-03-29", "WET (WEST)"),
+        ("Europe/London", "2027-10-31", "Europe/London (BST then GMT)"),
+        ("Australia/Lord_Howe", "2027-04-04", "Australia/Lord_Howe (UTC+11:00 then UTC+10:30)"),
+        ("Etc/UTC", "2027-03-28", "Etc/UTC (UTC)"),
+    ],
+)
+def test_clocks_are_called_what_they_show(zone, date, named):
+    start = dt.datetime.fromisoformat(date).replace(tzinfo=zoneinfo.ZoneInfo(zone))
+    ends = [round(one.timestamp()) * 1_000_000 for one in (start, start + dt.timedelta(days=1))]
+    span = TimeSpan(*(np.datetime64(at, "us") for at in ends))
+    assert chart(zone=zoneinfo.ZoneInfo(zone), span=span).clocks == named
 
 
 def line(strip: str, of: str = "line") -> list[tuple[float, float]]:

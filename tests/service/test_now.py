@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import zoneinfo
 from datetime import UTC, datetime, timedelta
 
@@ -18,7 +19,7 @@ from tests.service.conftest import settings_for
 from tests.service.problems import problem
 from tests.service.test_contact_notes import GULLY
 from tests.service.test_peg_plans import HOURS, forecast, make_mark
-from tidecore.safety import DEFERS
+from tidecore.safety import DEFERS, Thresholds, loosened_words
 
 AT, UNTIL = "2026-06-03T11:20:00Z", "2026-06-03T16:00:00Z"
 TEXT = {"accept": "text/plain"}
@@ -169,6 +170,58 @@ def test_thresholds_that_are_loosened_stay_visible(serve):
     assert after.headers["etag"] != before.headers["etag"]
 
 
+def test_the_screen_names_what_is_loosened_whatever_else_is_cut(serve):
+    client = serve()
+    station = client.post("/v1/stations", json=example("create_station")).json()["id"]
+    mark = make_mark(client, station, told=False, way_back=[GULLY])
+    assert "loosened" not in ask(client, mark, TEXT).text
+    body = {"deck_caution_m": 0, "sill_margin_m": 0}
+    assert client.put("/v1/safety-thresholds", json=body, headers={"if-match": "*"}).status_code == 200
+    text = ask(client, mark, TEXT, until=UNTIL).text
+    assert "\nThis account has loosened deck_caution_m, sill_margin_m.\n" in text
+    assert "Left out here" in text
+
+
+def test_waters_and_lights_of_another_day_have_their_weekday(sand):
+    client, mark = sand
+    zone = zoneinfo.ZoneInfo(example("create_mark")["time_zone"])
+    names = {"HW": "high_water", "LW": "low_water", "sunrise": "sunrise", "last light": "last_light"}
+    for at in (AT, "2026-06-03T17:00:00Z", "2026-06-03T21:30:00Z"):
+        told = " ".join(ask(client, mark, TEXT, at=at).text.split())
+        today = datetime.fromisoformat(at).astimezone(zone)
+        found = ask(client, mark, at=at).json()["next"]
+        for name, kind in names.items():
+            local = datetime.fromisoformat(found[kind]["time"]).astimezone(zone)
+            # What comes on another day follows its weekday, and nothing of today does.
+            (before,) = re.findall(rf"((?:Next|;)[^.;]*(?:\.\d\d m[^.;]*)*){name} {local:%H:%M}", told)
+            days = re.findall(r"on ([A-Z][a-z]{2}) ", before)
+            assert days[-1:] == ([] if local.date() == today.date() else [f"{local:%a}"]), (name, told)
+
+
+def test_the_named_phase_says_what_it_goes_by_where_that_is_not_the_stream(coastal, sand):
+    client, coast = coastal
+    phase = ask(client, sand[1]).json()["level"]["named_phase"].replace("_", " ")
+    assert f", {phase}." in " ".join(ask(client, sand[1], TEXT).text.split())
+    level = make_mark(client, coast.station, told=False, slack_lags=None)
+    found = ask(client, level).json()["level"]
+    assert found["named_phase_basis"] == "level"
+    shown = " ".join(ask(client, level, TEXT).text.split())
+    assert f", {found['named_phase'].replace('_', ' ')} by the level." in shown
+
+
+def test_a_mark_without_a_tide_is_said_to_have_none(coastal):
+    client, _ = coastal
+    station = {**example("create_station"), "name": "Still Pool", "external_ref": "still-pool"}
+    flat = {"constituents": {"M2": {"amplitude_m": 0.01, "phase_deg": 60.0}}, "mean_level_m": 0.2}
+    station["model"] = {**station["model"], **flat}
+    made = client.post("/v1/stations", json=station)
+    assert made.status_code == 201, made.text
+    mark = make_mark(client, made.json()["id"], told=False)
+    lines = ask(client, mark, TEXT).text.splitlines()
+    assert lines[1].startswith("No tide to speak of: the level is 0.")
+    assert not any("no HW" in one or "The tide" in one for one in lines)
+
+
 def test_the_screen_has_24_lines_of_80_columns_by_the_clocks_of_the_mark(coastal, sand):
     client, mark = sand
     _, coast = coastal
@@ -263,14 +316,17 @@ SENTENCE = st.lists(st.text("abc,;", min_size=1, max_size=100), min_size=1, max_
     st.lists(st.text("abcdef", min_size=3, max_size=18), max_size=20, unique=True),
     st.lists(SENTENCE, max_size=12),
     st.lists(SENTENCE, max_size=8),
+    st.lists(st.sampled_from(list(Thresholds.model_fields)), unique=True),
 )
-def test_any_screen_fits_and_names_every_danger(head, water, dangers, hazards, coming):
-    text = now_screen(Screen(head, water, "Against being here: DANGER.", dangers, hazards, coming[:3], coming, coming))
+def test_any_screen_fits_and_names_every_danger_and_what_is_loosened(head, water, dangers, hazards, coming, looser):
+    grade, loosened = "Against being here: DANGER.", loosened_words(looser)
+    text = now_screen(Screen(head, water, grade, dangers, loosened, hazards, coming[:3], coming, coming))
     lines = text.splitlines()
     assert len(lines) <= MOST_LINES
     assert max(map(len, lines)) <= COLUMNS
     joined = " ".join(line.strip() for line in lines)
     assert all(one in joined for one in dangers)
+    assert loosened in joined
     assert "follow the coastguard" in joined
     left = len(hazards) - sum(1 for one in hazards if f"- {' '.join(one.split())}" in joined)
     assert left == 0 or "Left out here" in joined or any(len(word) > 70 for one in hazards for word in one.split())

@@ -26,6 +26,7 @@ IN_WORDS = {
     "wave_height": "held down most by the height of the waves",
     "light": "held down most by the light",
 }
+KINDS = ("day", "week", "month")
 EDIT = {"if-match": "*", "content-type": "application/merge-patch+json"}
 
 
@@ -168,3 +169,37 @@ def test_what_cannot_be_drawn_of_a_plan_says_why(shore):
     problem(client.get(sheet, params={"month": "2026-07"}), 422, "invalid-input", "date")
     problem(client.get(f"/v1/marks/{coast.bare_mark}/sheet", params={"month": "2026-06"}), 409, "no-model")
     assert items(client, f"/v1/plans/{plan['id']}/marks")
+
+
+def test_what_is_loosened_is_named_wherever_hazards_are_told(serve):
+    client = serve(plan_workers=1)
+    coast = make_coast(client)
+    asked = {"month": "2026-06", "mark_ids": [coast.mark]}
+    line = "This account has loosened deck_caution_m, sill_margin_m."
+
+    def forms(plan: str) -> list[str]:
+        place, mark = f"/v1/plans/{plan}", f"/v1/marks/{coast.mark}"
+        day = {"date": "2026-06-03"}
+        told = [
+            client.get(f"{place}/marks/{coast.mark}/sheet", headers=HTML),
+            client.get(f"{mark}/sheet", params={"month": "2026-06"}, headers=HTML),
+            client.get(f"{place}/calendar"),
+            client.get(f"{place}/calendar", headers={"accept": "text/csv"}),
+            *(
+                client.get(f"{place}/marks/{coast.mark}/chart", params=day | {"kind": kind}, headers=SVG)
+                for kind in KINDS
+            ),
+            *(client.get(f"{mark}/chart", params=day | {"kind": kind}, headers=SVG) for kind in KINDS),
+        ]
+        assert {one.status_code for one in told} == {200}
+        return [one.text.replace("\r\n ", "").replace("\\,", ",") for one in told]
+
+    assert not any("loosened" in one for one in forms(made(client, asked)["id"]))
+    looser = {"deck_caution_m": 0, "sill_margin_m": 0}
+    assert client.put("/v1/safety-thresholds", json=looser, headers={"if-match": "*"}).status_code == 200
+    plan = made(client, asked)["id"]
+    told = forms(plan)
+    assert [line in one for one in told] == [True] * 10
+    # Every session of calendar and table says it, for each is looked at alone; a picture and a sheet once.
+    sessions = len(items(client, f"/v1/plans/{plan}/sessions"))
+    assert [one.count(line) for one in told] == [1, 1, sessions, sessions, *[1] * 6]

@@ -234,3 +234,11 @@ def test_a_request_that_makes_no_plan_is_refused(shore, body, field):
         assert refused.json()["type"] == "/problems/not-found"
     else:
         assert any(field in one["field"] for one in refused.json()["errors"]), refused.text
+
+
+def test_a_month_and_a_zone_that_are_none_are_told_at_once(shore):
+    client, _ = shore
+    for month in ("2026-13", "1600-01"):
+        asked = client.post("/v1/plans", json={"month": month, "time_zone": "Nowhere/Here"})
+        assert asked.status_code == 422
+        assert {one["field"] for one in asked.json()["errors"]} == {"month", "time_zone"}

@@ -223,6 +223,13 @@ def test_what_makes_no_question_is_refused(coastal, changes, slug, field):
         assert field in [one["field"] for one in found["errors"]]
 
 
+def test_the_least_that_the_longest_session_must_be_is_named(coastal):
+    client, _ = coastal
+    found = client.post("/v1/sessions/search", json={**SPAN, "least_h": 6})
+    (fault,) = problem(found, 422, "invalid-input", "most_h")["errors"]
+    assert (fault["problem"], fault["expected"]) == ("is 5, under the least_h of 6", "6 or more, or a smaller least_h")
+
+
 def test_unknown_ids_are_not_found(coastal):
     problem(search(coastal, mark_ids=["mrk_0"]), 404, "not-found")
     problem(search(coastal, rule_ids=["rul_0"]), 404, "not-found")

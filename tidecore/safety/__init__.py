@@ -11,7 +11,7 @@ from tidecore.safety.care import CAREFUL, Care
 from tidecore.safety.outing import OutingFacts
 from tidecore.safety.report import DEFERS, WEIGHT, Grade, Hazard, HazardReport, joined
 from tidecore.safety.steps import WorstOfSteps, worst_in_steps
-from tidecore.safety.thresholds import DEFAULTS, Thresholds
+from tidecore.safety.thresholds import DEFAULTS, Thresholds, loosened_words
 
 __all__ = [
     "CAREFUL",
@@ -30,6 +30,7 @@ __all__ = [
     "danger_shares",
     "danger_spans",
     "joined",
+    "loosened_words",
     "outing_span",
     "safe_span",
     "safe_stays",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from typing import Annotated
 
@@ -143,6 +143,12 @@ class Thresholds(Document):
 
 
 DEFAULTS = Thresholds()
+
+
+def loosened_words(names: Iterable[str]) -> str:
+    """Return one sentence that names the thresholds that an account has loosened, empty where it has none."""
+    said = ", ".join(names)
+    return f"This account has loosened {said}." if said else ""
 
 
 @lru_cache(maxsize=256)

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import zoneinfo
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -16,11 +16,13 @@ from tidecore.timeline.called import factor_words
 from tidecore.timeline.columns import Timeline
 from tidecore.timeline.events import KeyTime
 from tidecore.timeline.peg_plans import minutes_left
-from tidecore.timeline.peg_words import clock
 from tidecore.timeline.registry import find_factor
-from tidecore.units import AnyArray, FloatArray
+from tidecore.timeline.wall_clock import shown_from
+from tidecore.units import AnyArray, FloatArray, IntArray
 
 Value = float | str | bool | None
+#: What the clocks of the mark show at an instant.
+_Shown = Callable[[int], str]
 
 #: What is told of the instant: factors by name.
 VALUES = (
@@ -57,6 +59,15 @@ AHEAD_H = 30
 _STEADY = {"wave_height_m": 0.2, "wind_speed_m_per_s": 2.0}
 _SKY_WORDS = {"sunrise": "sunrise", "sunset": "sunset", "first_light": "first light", "last_light": "last light"}
 _STEP_US = 10 * US_PER_MINUTE
+#: What access does, by its value before and from then on.
+_ACCESS_WORDS = {
+    (0, 1): "opens at",
+    (1, 0): "closes at",
+    (-1, 1): "is known to be open from",
+    (-1, 0): "is known to be closed from",
+    (1, -1): "is not known from",
+    (0, -1): "is not known from",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +89,9 @@ class Coming:
 
     ``values`` are factors at the instant, None where unknown; ``conditions`` what is known of sea and air;
     ``upcoming`` the next event of each kind of `NEXT`, None where none comes in `AHEAD_H` hours or nobody knows;
-    ``access_changes_us`` when access opens or closes next, or becomes known or unknown. ``sentences`` say by the
-    clocks of the mark what comes, ``unknown`` what is not known, and why.
+    ``access_changes_us`` when access opens or closes next, or becomes known or unknown. ``tidal`` is false where there
+    is no tide to speak of until then. ``sentences`` say by the clocks of the mark what comes, ``unknown`` what is not
+    known, and why.
     """
 
     time_us: int
@@ -88,6 +100,7 @@ class Coming:
     conditions: tuple[ToldNow, ...]
     upcoming: Mapping[str, KeyTime | None]
     access_changes_us: int | None
+    tidal: bool
     sentences: tuple[str, ...]
     unknown: tuple[str, ...]
 
@@ -122,20 +135,34 @@ def coming(
     start, end = from_microseconds(np.array([time_us, time_us + AHEAD_H * US_PER_HOUR], dtype=np.int64))
     events = timeline.events(start, end)
     upcoming = {name: _next(events, name) for name in NEXT}
-    breaks = timeline.breaks_us(("access_open",))
-    later = breaks[breaks > time_us]
-    changes = int(later[0]) if later.size else None
+    changes = _access_changes(timeline, time_us)
     conditions = _conditions(timeline, span)
+    times = np.append(np.arange(span.start_us, span.end_us, _STEP_US, dtype=np.int64), span.end_us)
+    tidal = not np.isnan(timeline.at(times, ("hours_from_hw",))["hours_from_hw"]).all()
     return Coming(
         time_us,
         until_us,
         values,
         conditions,
         upcoming,
-        changes,
-        tuple(_sentences(timeline, span, events, values, changes)),
+        changes[0][0] if changes else None,
+        tidal,
+        tuple(_sentences(timeline, times, events, values, changes, tidal)),
         _unknown(timeline, values, conditions),
     )
+
+
+def _access_changes(timeline: Timeline, time_us: int) -> list[tuple[int, str]]:
+    """Return when access changes after an instant, and what it does then.
+
+    Calendar and forecast have many joints at which it stays as it is: midnight, or an hour of the forecast.
+    """
+    breaks = timeline.breaks_us(("access_open",))
+    times = np.concatenate(([time_us], breaks[breaks > time_us]))
+    state = timeline.at(times, ("access_open",))["access_open"].tolist()
+    return [
+        (int(times[k]), _ACCESS_WORDS[state[k - 1], state[k]]) for k in range(1, len(state)) if state[k] != state[k - 1]
+    ]
 
 
 def _plain(name: str, column: AnyArray) -> Value:
@@ -191,45 +218,57 @@ def _unknown(timeline: Timeline, values: Mapping[str, Value], conditions: tuple[
 
 
 def _sentences(
-    timeline: Timeline, span: TimeSpan, events: tuple[KeyTime, ...], values: Mapping[str, Value], changes: int | None
+    timeline: Timeline,
+    times: IntArray,
+    events: tuple[KeyTime, ...],
+    values: Mapping[str, Value],
+    changes: list[tuple[int, str]],
+    tidal: bool,
 ) -> Iterator[str]:
-    zone = timeline.mark.zone
-    times = np.append(np.arange(span.start_us, span.end_us, _STEP_US, dtype=np.int64), span.end_us)
-    inside = [one for one in events if one.time < span.end]
+    start_us, end_us = int(times[0]), int(times[-1])
+    shown = partial(shown_from, timeline.mark.zone, start_us)
+    inside = [one for one in events if _ticks(one.time) < end_us]
     columns = timeline.at(times, ("height", "flow_index", "waterline"))
-    if not np.isnan(columns["height"]).any():
-        yield _of_tide(zone, span, inside, columns["height"])
-        yield _of_stream(timeline, zone, times, inside, values, columns["flow_index"])
+    height = columns["height"]
+    if not np.isnan(height).any():
+        if tidal:
+            yield _of_tide(timeline, shown, times, height)
+        else:
+            level = f"the level is {height[0]:.2f} m now and {height[-1]:.2f} m at {shown(end_us)}"
+            yield f"No tide to speak of: {level}."
+        yield _of_stream(timeline, shown, times, inside, values, columns["flow_index"])
     edge = columns["waterline"]
     if not np.isnan(edge[[0, -1]]).any() and abs(edge[-1] - edge[0]) >= 1.0:
         way = "goes out" if edge[-1] > edge[0] else "comes in"
-        yield f"The edge of the water {way} {abs(edge[-1] - edge[0]):.0f} m by {clock(zone, span.end_us)}."
-    yield _of_light(zone, inside, values["light"])
-    yield from _of_sea_and_air(timeline, zone, times)
-    if changes is not None and changes < span.end_us:
-        after = timeline.at(np.array([changes]), ("access_open",))["access_open"][0]
-        word = {1: "opens", 0: "closes"}.get(int(after), "is not known from then on")
-        yield f"Access {word} at {clock(zone, changes)}."
+        yield f"The edge of the water {way} {abs(edge[-1] - edge[0]):.0f} m by {shown(end_us)}."
+    yield _of_light(shown, inside, values["light"])
+    yield from _of_sea_and_air(timeline, shown, times)
+    told = [f"{words} {shown(at)}" for at, words in changes if at < end_us]
+    if told:
+        yield f"Access {', then '.join(told)}."
 
 
-def _of_tide(zone: zoneinfo.ZoneInfo, span: TimeSpan, events: list[KeyTime], height: FloatArray) -> str:
-    turns = [one for one in events if one.kind in ("high_water", "low_water")]
-    end = clock(zone, span.end_us)
-    if not turns:
-        way = "rises" if height[-1] > height[0] else "falls"
-        return f"The tide {way} from {height[0]:.2f} m now to {height[-1]:.2f} m at {end}."
-    told = [
-        f"{'rises to high' if one.kind == 'high_water' else 'falls to low'} water {one.height:.2f} m at "
-        f"{clock(zone, _ticks(one.time))}"
-        for one in turns
-    ]
-    return f"The tide {', then '.join(told)}; {height[-1]:.2f} m at {end}."
+def _of_tide(timeline: Timeline, shown: _Shown, times: IntArray, height: FloatArray) -> str:
+    """Return how the tide rises and falls: to every turn, for at a double water it turns between the primary ones."""
+    waters = timeline.sources.extremes
+    turns = waters.times_us()
+    told, end = [], f"{height[-1]:.2f} m at {shown(int(times[-1]))}"
+    rises = bool(height[-1] > height[0])
+    for k in np.flatnonzero((turns > times[0]) & (turns < times[-1])).tolist():
+        high = waters.kind[k] == "high"
+        named = f"{waters.kind[k]} water " if waters.primary[k] else ""
+        told.append(f"{'rises' if high else 'falls'} to {named}{waters.height[k]:.2f} m at {shown(int(turns[k]))}")
+        rises = not high
+    way = "rises" if rises else "falls"
+    if not told:
+        return f"The tide {way} from {height[0]:.2f} m now to {end}."
+    return f"The tide {', then '.join(told)}, then {way} to {end}."
 
 
 def _of_stream(
     timeline: Timeline,
-    zone: zoneinfo.ZoneInfo,
-    times: AnyArray,
+    shown: _Shown,
+    times: IntArray,
     events: list[KeyTime],
     values: Mapping[str, Value],
     index: FloatArray,
@@ -238,12 +277,12 @@ def _of_stream(
     if np.isnan(index).any():
         return "How the stream runs is not known."
     k = int(np.argmax(np.abs(index)))
-    most, how = f"strongest {'now' if k == 0 else f'about {clock(zone, int(times[k]))}'}", f"{abs(index[k]):.2f}"
+    most, how = f"strongest {'now' if k == 0 else f'about {shown(int(times[k]))}'}", f"{abs(index[k]):.2f}"
     if not timeline.flow_reliable:
         return f"By the level alone the stream is {most} ({how} of mean springs); when it turns is not known."
     slacks = [_ticks(one.time) for one in events if one.kind.startswith("slack")]
     way = "flood" if index[k] > 0.0 else "ebb"
-    told = [(at, f"slack at {clock(zone, at)}") for at in slacks]
+    told = [(at, f"slack at {shown(at)}") for at in slacks]
     told.append((int(times[k]), f"{most} ({way}, {how} of mean springs)"))
     words = ", ".join(text for _, text in sorted(told))
     return (
@@ -251,14 +290,14 @@ def _of_stream(
     )
 
 
-def _of_light(zone: zoneinfo.ZoneInfo, events: list[KeyTime], light: Value) -> str:
-    told = [f"{_SKY_WORDS[one.kind]} {clock(zone, _ticks(one.time))}" for one in events if one.kind in _SKY_WORDS]
+def _of_light(shown: _Shown, events: list[KeyTime], light: Value) -> str:
+    told = [f"{_SKY_WORDS[one.kind]} {shown(_ticks(one.time))}" for one in events if one.kind in _SKY_WORDS]
     if told:
         return f"Light: {', '.join(told)}."
     return "Daylight all the time." if light == "day" else "Dark all the time." if light == "night" else "Twilight."
 
 
-def _of_sea_and_air(timeline: Timeline, zone: zoneinfo.ZoneInfo, times: AnyArray) -> Iterator[str]:
+def _of_sea_and_air(timeline: Timeline, shown: _Shown, times: IntArray) -> Iterator[str]:
     conditions = timeline.sources.conditions
     for name, called, unit in (("wave_height_m", "Sea", "m"), ("wind_speed_m_per_s", "Wind", "m/s")):
         column = np.full(times.size, np.nan) if conditions is None else conditions.at(name, times)
@@ -269,15 +308,15 @@ def _of_sea_and_air(timeline: Timeline, zone: zoneinfo.ZoneInfo, times: AnyArray
         k = int(known[np.argmax(column[known])])
         last = int(known[-1])
         text = f"{called} {column[known[0]]:.1f} {unit}"
-        text += "" if known[0] == 0 else f" from {clock(zone, int(times[known[0]]))}"
+        text += "" if known[0] == 0 else f" from {shown(int(times[known[0]]))}"
         if column[k] - column[known[0]] > _STEADY[name]:
-            text += f", up to {column[k]:.1f} at {clock(zone, int(times[k]))}"
+            text += f", up to {column[k]:.1f} at {shown(int(times[k]))}"
         elif column[known[0]] - column[last] > _STEADY[name]:
-            text += f", down to {column[last]:.1f} at {clock(zone, int(times[last]))}"
+            text += f", down to {column[last]:.1f} at {shown(int(times[last]))}"
         else:
             text += ", steady"
         if known.size < times.size and last < times.size - 1:
-            text += f"; not assessed after {clock(zone, int(times[last]))}"
+            text += f"; not assessed after {shown(int(times[last]))}"
         yield f"{text}."
 
 

@@ -64,6 +64,21 @@ def shown_minute(zone: zoneinfo.ZoneInfo, time_us: int) -> str:
     return text if again.utcoffset() != moment.utcoffset() else text[:16]
 
 
+def shown_from(zone: zoneinfo.ZoneInfo, now_us: int, time_us: int) -> str:
+    """Return what a clock in ``zone`` shows at an instant up to a day after another, as ``18:05``.
+
+    With the weekday where the clock has shown as much on the day before: a bare time would be read as of that day.
+    """
+    now, shown = shown_minute(zone, now_us), shown_minute(zone, time_us)
+    again = shown[:10] != now[:10] and shown[11:16] >= now[11:16]
+    return f"{weekday(shown)} {shown[11:]}" if again else shown[11:]
+
+
+def weekday(shown: str) -> str:
+    """Return the weekday of what `shown_minute` told, as ``Thu``."""
+    return f"{datetime.date.fromisoformat(shown[:10]):%a}"
+
+
 @lru_cache(maxsize=256)
 def _midnights(zone: zoneinfo.ZoneInfo, block: int) -> tuple[IntArray, IntArray]:
     """Return the offsets at the start and at the end of each UTC day of a block [microseconds]."""

@@ -52,9 +52,8 @@ class SessionOptions:
             if not 0.0 <= value <= limit:
                 faults.append(Fault(one.name, f"is {value!r}", f"a number from 0 to {limit:g}"))
         if not faults and self.least_h > self.most_h:
-            faults.append(
-                Fault("most_h", f"is {self.most_h:g}, under the least of {self.least_h:g} h", "least or more")
-            )
+            problem = f"is {self.most_h:g}, under the least_h of {self.least_h:g}"
+            faults.append(Fault("most_h", problem, f"{self.least_h:g} or more, or a smaller least_h"))
         needed = (self.set_up_min + self.pack_up_min + LEAST_FISHING_MIN) / 60.0
         if not faults and self.most_h < needed:
             problem = (

@@ -10,9 +10,11 @@ from typing import Literal
 
 import numpy as np
 
+from tidecore.calendars import clock_changes
 from tidecore.safety import Grade
-from tidecore.timebase import US_PER_HOUR, US_PER_SECOND, TimeSpan, from_microseconds
+from tidecore.timebase import US_PER_HOUR, TimeSpan, from_microseconds
 from tidecore.timeline import KeyTime
+from tidecore.timeline.wall_clock import shown_minute
 from tidecore.units import AnyArray, FloatArray, IntArray
 
 Kind = Literal["day", "week", "month"]
@@ -88,8 +90,15 @@ class MarkChart:
         return stamp.replace(tzinfo=datetime.UTC).astimezone(self.zone)
 
     def clock(self, at_us: int) -> str:
-        """Return an instant as a clock at the mark shows it: to the second as it is published, the minute it is in."""
-        return f"{self.local(at_us + US_PER_SECOND // 2):%H:%M}"
+        """Return the minute of an instant by the clocks of the mark; with its offset where they show it twice."""
+        return shown_minute(self.zone, at_us)[11:]
+
+    @property
+    def clocks(self) -> str:
+        """The zone, and what its clocks are called over the span: the id of a zone may be the name of another clock."""
+        times = [self.span.start_us, *(change.time_us for change in clock_changes(self.zone, self.span))]
+        names = " then ".join(dict.fromkeys(clock_name(self.local(at)) for at in times))
+        return self.zone.key if names == self.zone.key else f"{self.zone.key} ({names})"
 
     def days(self) -> list[tuple[datetime.date, int, int]]:
         """Return the local days of the span: date, first and last instant [microseconds since 1970]."""
@@ -99,6 +108,12 @@ class MarkChart:
             found.append((first, start, _midnight(after, self.zone)))
             first = after
         return found
+
+
+def clock_name(local: datetime.datetime) -> str:
+    """Return what a clock is called; where the zone has but a number for it, that is an offset from UTC."""
+    name = local.tzname() or ""
+    return f"UTC{local.isoformat(timespec='minutes')[-6:]}" if name[:1] in "+-" else name
 
 
 def hour_ticks(chart: MarkChart, start_us: int, end_us: int, every: int) -> list[tuple[int, str]]:

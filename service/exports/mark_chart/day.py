@@ -77,7 +77,7 @@ def draw_day(chart: MarkChart, theme: Theme) -> Export:
         words(24, 40, shortened(chart.mark, 52), "name"),
         words(24, 64, f"{chart.local(chart.span.start_us):%A %-d %B %Y}", "head"),
         words(976, 40, _above(chart.datum), "quiet end"),
-        words(976, 64, f"clock times: {chart.zone.key}", "quiet end"),
+        words(976, 64, f"clock times: {chart.clocks}", "quiet end"),
         words(24, 86, " \N{MIDDLE DOT} ".join(chart.facts)),
         *_ground(chart, axis, below),
         *_sky_words(chart, axis),

@@ -33,6 +33,8 @@ _SHELF = 26.0
 #: Height of a strip where there are few, and where there are many.
 _TALL, _LOW = 88.0, 30.0
 _FEW = 10
+#: Longest words of a high water that leave room for another beside them.
+_BESIDE = 10
 _PHASES = {
     "new_moon": "new moon",
     "full_moon": "full moon",
@@ -88,7 +90,7 @@ def _head(chart: MarkChart, days: Sequence[tuple[datetime.date, int, int]]) -> I
     unknown = chart.datum == "unknown"
     above = "heights in metres, datum unknown" if unknown else f"heights in metres above {chart.datum[:40]}"
     yield words(976, 40, above, "quiet end")
-    yield words(976, 64, f"clock times: {chart.zone.key}", "quiet end")
+    yield words(976, 64, f"clock times: {chart.clocks}", "quiet end")
     yield words(24, 86, " \N{MIDDLE DOT} ".join(chart.facts))
     for hour in range(0, 25, 3):
         x = _LEFT + hour / 24.0 * (_RIGHT - _LEFT)
@@ -184,9 +186,13 @@ def _waters(chart: MarkChart, strip: _Strip, tall: bool) -> Iterator[str]:
             yield words(976, strip.top + 17.0 + 15.0 * place, f"{metres(event.height or 0.0)} m", "small end")
         return
     y = strip.top + 20.0
-    for place, event in enumerate([one for one in turns if one.kind == "high_water"][:2]):
-        said = f"{chart.clock(_us(event))} {metres(event.height or 0.0)}"
-        yield words(_RIGHT + 10 + 60 * place, y, said, "tiny")
+    high = [one for one in turns if one.kind == "high_water"][:2]
+    told = [f"{chart.clock(_us(event))} {metres(event.height or 0.0)}" for event in high]
+    # A time with its offset is too long for two beside each other.
+    long = any(len(one) > _BESIDE for one in told)
+    for place, one in enumerate(told):
+        x, lower = (_RIGHT + 10, 13.0 * place - 7.0) if long else (_RIGHT + 10 + 60 * place, 0.0)
+        yield words(x, y + lower, one, "tiny")
     if len(turns) > 1:
         heights = [event.height or 0.0 for event in turns]
         yield words(976, y, metres(max(heights) - min(heights)), "tiny end")

@@ -12,6 +12,7 @@ from service.exports.month_sheet.sheet import MOST_HAZARDS, MOST_OF_A_DAY, Month
 from service.exports.month_sheet.strip import draw_strip
 from service.exports.month_sheet.style import STYLE
 from service.exports.series import Export
+from tidecore.calendars import changes_between
 from tidecore.safety import Grade
 from tidecore.timeline import KeyTime
 
@@ -31,6 +32,8 @@ _SAID: dict[Grade, str] = {
 }
 #: Most days with two sessions that a page holds in print of full size.
 _AIRY = 5
+#: Longest words of two clocks; with offsets they are longer, and take two lines so that the verdict keeps its room.
+_TWO_CLOCKS = 12
 _DASH, _DOT = "\N{EN DASH}", " \N{MIDDLE DOT} "
 
 
@@ -67,7 +70,7 @@ def _head(sheet: MonthSheet, month: str) -> Iterator[str]:
     above = "datum unknown" if chart.datum == "unknown" else f"above {chart.datum}"
     yield f'<header><div><h1>{safe(chart.mark)}</h1><p class="month">{month}</p></div>'
     yield f'<div class="right"><p>{safe(_DOT.join(chart.facts))}</p>'
-    yield f'<p class="quiet">heights in metres {safe(above)}; clock times: {safe(chart.zone.key)}</p></div></header>'
+    yield f'<p class="quiet">heights in metres {safe(above)}; clock times: {safe(chart.clocks)}</p></div></header>'
 
 
 def _sign(grade: Grade) -> str:
@@ -105,6 +108,7 @@ def _best(sheet: MonthSheet) -> Iterator[str]:
             (names[5], _clocks(sheet, drawn.leave_us, one.back_home_us), "out"),
             (names[6], _due(sheet, one), "wide due"),
         ):
+            of += " long" if of == "out" and len(said) > _TWO_CLOCKS else ""
             yield f'<td class="{of}" data-is="{name}">{safe(said)}</td>'
         yield f'<td class="wide" data-is="verdict">{_verdicts(one)}</td></tr>'
     yield "</tbody></table>"
@@ -153,7 +157,8 @@ def _days(sheet: MonthSheet, days: Sequence[tuple[datetime.date, int, int]]) -> 
     yield "".join(f'<th scope="col">{name}</th>' for name in names) + "</tr></thead><tbody>"
     for date, start, end in days:
         of = ' class="weekend"' if date.weekday() >= 5 else ""
-        yield f'<tr{of}><th scope="row" class="day">{date:%a %-d}{_cycle(sheet, date, start, end)}</th>'
+        yield f'<tr{of}><th scope="row" class="day">{date:%a %-d}{_cycle(sheet, date, start, end)}'
+        yield f"{_clock_changes(sheet, start, end)}</th>"
         yield f'<td class="pic">{draw_strip(chart, start, end, low, high)}</td>'
         waters = sheet.events(start, end, "high_water", "low_water")
         for kind, name in (("high_water", names[2]), ("low_water", names[3])):
@@ -174,6 +179,17 @@ def _cycle(sheet: MonthSheet, date: datetime.date, start: int, end: int) -> str:
     if date in sheet.cycle:
         said.append(sheet.cycle[date])
     return f'<span class="cycle">{disc}{", ".join(said)}</span>' if said else ""
+
+
+def _clock_changes(sheet: MonthSheet, start: int, end: int) -> str:
+    """Return how the clocks change on a day, as remarks: times skip, or come twice, between one water and the next."""
+    said = []
+    for one in changes_between(sheet.chart.zone, start, end):
+        minutes = abs(one.minutes)
+        by = f"{minutes / 60.0:g} h" if minutes % 60.0 == 0.0 else f"{minutes:g} min"
+        way = "forward" if one.minutes > 0 else "back"
+        said.append(f'<span class="cycle clocks">clocks {way} {by} at {str(one.shown_before)[11:16]}</span>')
+    return "".join(said)
 
 
 def _moon(phase: str) -> str:

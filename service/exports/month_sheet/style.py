@@ -20,13 +20,14 @@ body{margin:0 auto;max-width:64rem;padding:.75rem 1rem 1.5rem;background:var(--p
 font-family:%(font)s;font-size:.875rem;line-height:1.35;font-variant-numeric:tabular-nums}
 h1{font-size:1.6rem;margin:0}h2{font-size:1rem;margin:1rem 0 .3rem}p{margin:.2rem 0}
 header{display:flex;flex-wrap:wrap;justify-content:space-between;align-items:end;gap:0 1rem}
-.month{font-size:1.15rem;font-weight:700}.quiet{color:var(--quiet)}.right{text-align:right}
+.month{font-size:1.15rem;font-weight:700}.quiet{color:var(--quiet)}.right{text-align:right;margin-left:auto}
 table{border-collapse:collapse;width:100%%}caption,.unseen{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%%)}
 th,td{text-align:left;vertical-align:middle;padding:.15rem .6rem .15rem 0;font-weight:400}
 thead th{color:var(--quiet);font-size:.8rem;white-space:nowrap}tbody tr{border-top:1px solid var(--grid)}
 tbody th,.best .when,.best .out,.best .due{white-space:nowrap}
 .day b,.weekend{font-weight:700}.weekend .day{font-weight:700}
 .cycle{display:block;font-size:.75rem;font-weight:400;color:var(--quiet);white-space:nowrap}
+.clocks,.best .long{white-space:normal}
 .waters,.sun{white-space:nowrap}.waters span,.sun span,.sessions>span{display:block}
 .rank{font-weight:700}.sessions>span{white-space:nowrap}.fish{min-width:8rem}
 .hours{display:flex;justify-content:space-between}
@@ -46,7 +47,7 @@ svg text{font-family:%(font)s;fill:var(--ink)}
 .ring{fill:none;stroke:var(--quiet);stroke-width:1.5}
 """
 _PHONE = """
-body{padding:.6rem .75rem 1.25rem}.right{text-align:left}
+body{padding:.6rem .75rem 1.25rem}.right{text-align:left;margin-left:0}
 table,tbody{display:block}thead{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)}
 tr{display:grid;grid-template-columns:repeat(6,1fr);gap:.15rem .6rem;padding:.45rem 0}
 th,td{padding:0;display:block}.wide{grid-column:1/-1}.fish{min-width:0}

@@ -7,13 +7,20 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from tests.tidecore.conditions.issues import START, issue, observed, ticks
 from tests.tidecore.timeline.places import mark_at, mark_without_lags, model_of
+from tests.tidecore.timeline.test_access import GALE, fields
 from tests.tidecore.timeline.test_shore import BEACH
 from tidecore.conditions import Conditions
+from tidecore.errors import InvalidInput
+from tidecore.model import TideModel
 from tidecore.timeline import Timeline, build_timeline
 from tidecore.timeline.coming import AHEAD_H, NEXT, VALUES, Coming, coming
+
+MINUTE = 60_000_000
 
 
 def line(*issues: Any, mark: Any = None, tide: str = "large") -> Timeline:
@@ -79,6 +86,59 @@ def test_the_words_of_the_tide_are_its_high_and_low_waters() -> None:
         assert f"{one.height:.2f} m at {str(one.time)[11:16]}" in told
 
 
+#: A double high water, a double low water, and tides without either; the first is of its own latitude and level.
+DOUBLE_HIGH = TideModel.from_constituents(
+    {"M2": (0.6, 100.0), "M4": (0.3, 20.0), "S2": (0.1, 120.0), "M6": (0.05, 10.0)},
+    latitude=50.0, mean_level=2.0, convention="utide", datum="local",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("tide", ["double_high", "double_low", "large", "mixed", "diurnal"])
+def test_the_tide_rises_and_falls_as_its_curve_does(tide: str) -> None:
+    model = DOUBLE_HIGH if tide == "double_high" else model_of(tide)
+    timeline = build_timeline(mark_at(time_zone="Etc/UTC"), model, START, START + np.timedelta64(2, "D"), names=())
+    for first in range(0, 24, 2):
+        found = look(timeline, float(first), 6.0 + first % 8)
+        (told,) = (one for one in found.sentences if one.startswith("The tide"))
+        steps = re.findall(
+            r"(rises|falls) (?:from [\d.]+ m now )?to (?:high water |low water )?([\d.]+) m at ([\d:]+)", told
+        )
+        assert told.count("rises") + told.count("falls") == len(steps), told
+        at = found.time_us
+        for way, height, shown in steps:
+            hour, minute = map(int, shown.split(":"))
+            until = at // (1440 * MINUTE) * 1440 * MINUTE + (60 * hour + minute) * MINUTE
+            until += 1440 * MINUTE if until < at - MINUTE else 0
+            levels = timeline.at(np.arange(at + MINUTE, until, MINUTE, dtype=np.int64), ("height",))["height"]
+            assert ((np.diff(levels) > 0.0) == (way == "rises")).all(), (told, way)
+            assert timeline.at(np.array([until]), ("height",))["height"][0] == pytest.approx(float(height), abs=0.011)
+            at = until + MINUTE
+        assert until == found.until_us
+
+
+def test_a_second_rise_is_told_where_a_high_water_is_double() -> None:
+    timeline = build_timeline(mark_at(time_zone="Etc/UTC"), DOUBLE_HIGH, "2026-12-01", "2026-12-03", names=())
+    at = int(np.datetime64("2026-12-01T09:00", "us").astype(np.int64))
+    found = coming(timeline, at, at + 360 * MINUTE)
+    assert "The tide rises to 2.34 m at 10:36, then falls to 1.21 m at 15:00." in found.sentences
+
+
+def test_where_there_is_no_tide_it_is_said() -> None:
+    found = look(line(tide="none"))
+    assert not found.tidal
+    told = [one for one in found.sentences if "tide" in one]
+    assert told == ["No tide to speak of: the level is 3.00 m now and 3.00 m at 12:00."]
+    assert look(line()).tidal
+
+
+def test_a_time_that_could_be_of_today_has_its_weekday() -> None:
+    timeline = line()
+    told = " ".join(look(timeline, 6.0, 24.0).sentences)
+    assert " m at Tue 06:00" in told
+    shown = re.findall(r"(Tue )?(\d\d:\d\d)", told)
+    assert all(not day or clock >= "06:00" for day, clock in shown)
+
+
 def test_the_words_of_the_stream_are_in_the_order_of_time_and_say_which_way_it_is_strongest() -> None:
     timeline = line()
     found = look(timeline, 6.0, 12.0)
@@ -116,6 +176,55 @@ def test_access_that_changes_is_told() -> None:
     assert found.values["access_open"] is True
     assert found.access_changes_us == ticks(10.0)[0]
     assert "Access closes at 10:00." in found.sentences
+
+
+def test_midnight_changes_no_access_where_both_sides_of_it_are_alike() -> None:
+    wall = [{"kind": "gate", "state": "closed", "hours": {"from": "22:00", "to": "06:30"}}]
+    timeline = line(mark=mark_at(time_zone="Etc/UTC", access=wall))
+    night = look(timeline, 23.0, 8.0)
+    assert night.values["access_open"] is False
+    assert night.access_changes_us == ticks(30.5)[0]
+    assert "Access opens at 06:30." in night.sentences
+    # Nor is it one where a forecast has another hour, of a wind that never closes the mark.
+    calm = issue([3.0 * k for k in range(17)], 0.0, wind_speed_m_per_s=[3.0 + k % 2 for k in range(17)])
+    day = look(line(calm, mark=mark_at(time_zone="Etc/UTC", access=[*wall, GALE])), 10.0, 22.0)
+    assert day.access_changes_us == ticks(22.0)[0]
+    assert "Access closes at 22:00, then opens at 06:30." in day.sentences
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(fields, max_size=3),
+    st.none() | st.lists(st.none() | st.integers(0, 30), min_size=2, max_size=10),
+    st.integers(0, 24 * 60),
+    st.integers(30, 24 * 60),
+)
+def test_access_changes_where_a_scan_of_the_minutes_says_so(calendar, speeds, first, minutes) -> None:
+    told = (
+        []
+        if speeds is None or all(one is None for one in speeds)
+        else [issue([3.0 * k for k in range(len(speeds))], 0.0, wind_speed_m_per_s=speeds)]
+    )
+    try:
+        mark = mark_at(access=[*calendar, GALE])
+    except InvalidInput:
+        return
+    timeline = line(*told, mark=mark)
+    at = int(ticks(first / 60)[0])
+    found = coming(timeline, at, at + minutes * MINUTE)
+    scan = np.arange(at, timeline.span.end_us, MINUTE, dtype=np.int64)
+    state = timeline.at(scan, ("access_open",))["access_open"]
+    changed = np.flatnonzero(state[1:] != state[:-1]) + 1
+    if changed.size:
+        assert found.access_changes_us is not None
+        assert scan[changed[0] - 1] < found.access_changes_us <= scan[changed[0]]
+    else:
+        assert found.access_changes_us is None or found.access_changes_us > scan[-1]
+    said = " ".join(one for one in found.sentences if one.startswith("Access"))
+    inside = changed[scan[changed] < found.until_us]
+    words = {(1, 0): "closes at", (0, 1): "opens at", (-1, 0): "closed from", (-1, 1): "open from"}
+    expected = [words.get((int(state[k - 1]), int(state[k])), "not known from") for k in inside]
+    assert re.findall(r"closes at|opens at|closed from|open from|not known from", said) == expected
 
 
 def test_the_edge_of_the_water_is_that_of_the_column() -> None:

@@ -23,7 +23,7 @@ from service.usecases.mark_charts import ChartKind, ChartView
 from service.usecases.marks import MarkView
 from service.usecases.species_rules import RuleView
 from service.usecases.stations import ServedModel
-from tidecore.safety import Grade
+from tidecore.safety import Grade, loosened_words
 from tidecore.timeline import Timeline
 from tidecore.windows import MarkSearch, Session
 
@@ -203,6 +203,11 @@ def how_to_read(kind: ChartKind) -> str:
     return read
 
 
+def loosened_note(names: Sequence[str]) -> list[str]:
+    """Return the thresholds of safety that an account has loosened as one note, none where there are none."""
+    return [loosened_words(names)] if names else []
+
+
 def rests_on(mark: MarkView, served: ServedModel) -> str:
     """Return the versions that a drawing rests on."""
     return f"Mark version {mark.record.version}, tide of {served.station.name} version {served.version}."
@@ -211,7 +216,8 @@ def rests_on(mark: MarkView, served: ServedModel) -> str:
 def _notes(view: ChartView) -> list[str]:
     reasons = [f"No session: {reason}" for one in view.result.without for reason in one.reasons]
     rests = rests_on(view.basis.mark, view.result.marks[0][1])
-    return [*reasons, f"{how_to_read(view.basis.kind)} {rests}", CAUTION]
+    loosened = loosened_note(view.basis.sessions.thresholds.thresholds.loosened)
+    return [*loosened, *reasons, f"{how_to_read(view.basis.kind)} {rests}", CAUTION]
 
 
 def _us(time: np.datetime64) -> int:

@@ -10,10 +10,11 @@ import numpy as np
 
 from service.exports.now_screen import Screen
 from service.usecases.now import NowView
-from tidecore.safety import DEFERS
+from tidecore.safety import loosened_words
 from tidecore.timeline import KeyTime
 from tidecore.timeline.coming import ToldNow
-from tidecore.timeline.peg_words import clock, move_sentence, turn_back_sentence
+from tidecore.timeline.peg_words import move_sentence, turn_back_sentence
+from tidecore.timeline.wall_clock import shown_minute, weekday
 
 _GRADES = {
     "danger": "Against being here: DANGER.",
@@ -29,13 +30,13 @@ def screen_of(view: NowView) -> Screen:
     mark, found = view.basis.outing.mark.document, view.coming
     told = [one for one in view.hazards.hazards if one.grade != "info"]
     kinds = dict.fromkeys(one.kind.replace("_", " ") for one in told if one.grade == "danger")
-    loosened = [one for one in view.hazards.sentences if one not in {*(a.text for a in told), DEFERS}]
     return Screen(
         head=f"{_moment(mark.zone, found.time_us)}  {mark.name}",
         water=tuple(_water(view)),
         grade=_GRADES[view.hazards.grade],
         dangers=tuple(kinds),
-        hazards=(*dict.fromkeys(one.text for one in told), *(loosened if view.hazards.loosened else ())),
+        loosened=loosened_words(view.hazards.loosened),
+        hazards=tuple(dict.fromkeys(one.text for one in told)),
         moves=tuple(_moves(view)),
         coming=found.sentences,
         unknown=tuple(f"Not known: {one}." for one in found.unknown),
@@ -47,9 +48,12 @@ def _water(view: NowView) -> Iterator[str]:
     datum = mark.datum_of(view.basis.outing.served.model.datum)
     shown = datum if len(datum) <= _DATUM_SHOWN else f"{datum[: _DATUM_SHOWN - 3]}..."
     height, rate = values["height"], values["rate"]
-    if isinstance(height, float) and isinstance(rate, float):
+    if isinstance(height, float) and not view.coming.tidal:
+        yield f"No tide to speak of: the level is {height:.2f} m above {shown}."
+    elif isinstance(height, float) and isinstance(rate, float):
         way = "rising" if rate > 0.0 else "falling"
         phase = str(values["named_phase"] or "").replace("_", " ")
+        phase += " by the level" if values["named_phase_basis"] == "level" else ""
         told = f"Tide {height:.2f} m above {shown}, {way} {abs(rate):.2f} m/h"
         yield f"{told}, {phase}." if phase else f"{told}."
     else:
@@ -63,23 +67,30 @@ def _water(view: NowView) -> Iterator[str]:
     if isinstance(strength, float) and direction is not None:
         sure = "" if mark.flow_reliable else ", by the level: when the stream turns is not known"
         yield f"Stream: {direction}, {strength:.2f} of mean springs{sure}."
-    nexts = view.coming.upcoming
+    nexts, now_us = view.coming.upcoming, view.coming.time_us
     waters = {"HW": nexts["high_water"], "LW": nexts["low_water"], "slack": nexts["slack"]}
-    yield f"Next {_events(zone, waters)}."
+    if view.coming.tidal:
+        yield f"Next {_events(zone, now_us, waters)}."
     sky = {name.replace("_", " "): nexts[name] for name in ("sunrise", "sunset", "first_light", "last_light")}
     light = str(values["light"] or "light not known").replace("_", " ")
-    yield f"{light.capitalize()}; {_events(zone, sky)}."
+    yield f"{light.capitalize()}; {_events(zone, now_us, sky)}."
     yield _access(view, zone)
     yield _sea(view)
 
 
-def _events(zone: zoneinfo.ZoneInfo, found: Mapping[str, KeyTime | None]) -> str:
-    """Return events in the order in which they come, then those that do not."""
+def _events(zone: zoneinfo.ZoneInfo, now_us: int, found: Mapping[str, KeyTime | None]) -> str:
+    """Return events in the order in which they come, with the weekday before those of another day; then what none is.
+
+    They are looked for more than a day ahead, so that a bare time could be that of tomorrow.
+    """
     known = sorted((one.time, name, one) for name, one in found.items() if one is not None)
-    told = []
+    told, day = [], shown_minute(zone, now_us)[:10]
     for time, name, one in known:
+        shown = shown_minute(zone, int(time.astype("datetime64[us]").astype(np.int64)))
+        on = "" if shown[:10] == day else f"on {weekday(shown)} "
+        day = shown[:10]
         height = "" if one.height is None else f" {one.height:.2f} m"
-        told.append(f"{name} {clock(zone, int(time.astype('datetime64[us]').astype(np.int64)))}{height}")
+        told.append(f"{on}{name} {shown[11:]}{height}")
     told += [f"{name} not known" if name == "slack" else f"no {name}" for name, one in found.items() if one is None]
     return ", ".join(told)
 

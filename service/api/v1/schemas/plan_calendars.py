@@ -9,6 +9,7 @@ import numpy as np
 
 from service.exports.series import Column, Table
 from service.usecases.plan_calendars import PlanCalendar
+from tidecore.safety import loosened_words
 
 SESSION_SHEET = (
     "mark_id,mark,key,changed,rank,date_local,leave_home,arrive,start,end,leave,back_home,turn_back,fishing_h,worth_h,"
@@ -18,6 +19,11 @@ SESSION_SHEET = (
     "2026-06-01T08:00:00Z,rul_01,bass,0.760,flow_index,info,good,\r\n"
 )
 Session = Mapping[str, Any]
+
+
+def _hazards(one: Session) -> str:
+    told = (*(hazard["text"] for hazard in one["hazards"]), loosened_words(one["loosened"]))
+    return " ".join(filter(None, told))
 
 
 def session_table(found: PlanCalendar) -> Table:
@@ -66,6 +72,6 @@ def session_table(found: PlanCalendar) -> Table:
             text("limiting_factor", "What limits it.", lambda one: one["verdicts"]["feeding"]["limiting_factor"]),
             text("safe", "The worst that is known against it.", lambda one: one["verdicts"]["safe"]),
             text("fishable", "Whether it can be fished.", lambda one: one["verdicts"]["fishable"]),
-            text("hazards", "Every hazard in a sentence.", lambda one: " ".join(h["text"] for h in one["hazards"])),
+            text("hazards", "Every hazard in a sentence, and what is loosened.", _hazards),
         ),
     )

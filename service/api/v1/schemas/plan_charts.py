@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from service.api.v1.schemas.mark_charts import Danger, gather_hazards, how_to_read, rests_on, tide_facts
+from service.api.v1.schemas.mark_charts import Danger, gather_hazards, how_to_read, loosened_note, rests_on, tide_facts
 from service.api.v1.schemas.sessions import CAUTION
 from service.exports.mark_chart import THEMES, ChartSession, ChartWindow, MarkChart, draw_day, draw_strips
 from service.exports.mark_chart.look import ThemeName
@@ -99,7 +99,12 @@ def _window(one: Mapping[str, Any], fish: Mapping[str, str]) -> ChartWindow:
 def _notes(found: Drawing) -> list[str]:
     nothing = [] if found.sessions else [f"No session: {reason}" for reason in found.nothing]
     made = f" {_made(found, *found.made)}" if found.made is not None else ""
-    return [*nothing, f"{how_to_read(found.kind)}{made} {rests_on(found.mark, found.served)}", CAUTION]
+    return [
+        *loosened_note(found.loosened),
+        *nothing,
+        f"{how_to_read(found.kind)}{made} {rests_on(found.mark, found.served)}",
+        CAUTION,
+    ]
 
 
 def _made(found: Drawing, plan: PlanRecord, computed: datetime) -> str:

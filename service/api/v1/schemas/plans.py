@@ -109,8 +109,12 @@ class PlanCreate(Document):
 
 
 def month_span(month: str, zone_name: str) -> TimeSpan:
-    """Return the span of a month, as 2026-12, by the clocks of a zone; DocumentInvalid where it is none."""
-    zone, begins = check_zone(zone_name, "time_zone"), first_of_month(month)
+    """Return the span of a month, as 2026-12, by the clocks of a zone; DocumentInvalid where one or both are none."""
+    try:
+        zone = check_zone(zone_name, "time_zone")
+    except DocumentInvalid as error:
+        raise DocumentInvalid([*_month_faults(month), *error.faults]) from error
+    begins = first_of_month(month)
     first = datetime(begins.year, begins.month, 1, tzinfo=zone)
     last = datetime(begins.year + begins.month // 12, begins.month % 12 + 1, 1, tzinfo=zone)
     return TimeSpan(to_numpy(first), to_numpy(last))
@@ -118,13 +122,19 @@ def month_span(month: str, zone_name: str) -> TimeSpan:
 
 def first_of_month(month: str) -> date:
     """Return the first day of a month, as 2026-12; DocumentInvalid where it is none."""
+    if faults := _month_faults(month):
+        raise DocumentInvalid(faults)
+    year, number = month.split("-")
+    return date(int(year), int(number), 1)
+
+
+def _month_faults(month: str) -> list[Fault]:
     found = _MONTH.fullmatch(month)
     if found is None:
-        raise DocumentInvalid(Fault("month", f"is {month!a}", "a year and a month, as 2026-12"))
-    year, number = int(found[1]), int(found[2])
-    if not 1701 <= year <= 2198:
-        raise DocumentInvalid(Fault("month", f"is {month!a}", "a month from 1701 to 2198"))
-    return date(year, number, 1)
+        return [Fault("month", f"is {month!a}", "a year and a month, as 2026-12")]
+    if not 1701 <= int(found[1]) <= 2198:
+        return [Fault("month", f"is {month!a}", "a month from 1701 to 2198")]
+    return []
 
 
 class PlanProgress(Schema):
