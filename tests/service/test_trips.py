@@ -72,6 +72,13 @@ def test_blanks_and_trips_not_fished_are_trips(client):
     walked = {"mark": TRIP["trip"]["mark"], "start": "2026-05-03T18:00:00Z", "outcome": "not_fished"}
     unfished = client.post("/v1/trips", json={"trip": {**walked, "why_not": "weed"}})
     assert unfished.json()["effort"] == {"bait_on_h": 0.0, "raw_rod_h": 0.0, "bait_on_known": True}
+    # Who fished without a rod on record fished for nobody knows how long.
+    rodless = client.post("/v1/trips", json={"trip": {**walked, "outcome": "blank"}}).json()
+    assert rodless["effort"] == {"bait_on_h": None, "raw_rod_h": None, "bait_on_known": False}
+    listed = client.get("/v1/trips").json()["items"]
+    assert [one for one in listed if not one["deployments"]] == sorted(
+        [unfished.json(), rodless], key=lambda one: one["id"]
+    )
     assert set(faults(client.post("/v1/trips", json={"trip": walked}))) == {"trip.why_not"}
 
 

@@ -10,7 +10,16 @@ had which value, ``default_bins`` which factors are looked at, ``joined`` what t
 from tidecore.catchlog.bins import Steps, bin_names, bins_at, factor_bins, shares, steps_of
 from tidecore.catchlog.default_bins import BINS_VERSION, DEFAULT_BINS, VALUES_ALONE, DefaultBins
 from tidecore.catchlog.diary import CoarseEffort, DiaryRow, Tally, TideHours, coarse_effort, days_of, read_tide_hours
-from tidecore.catchlog.effort import Effort, bait_on, effort_by_bin, effort_of, effort_of_times, in_use, overlap_us
+from tidecore.catchlog.effort import (
+    Effort,
+    bait_on,
+    effort_by_bin,
+    effort_is_on_record,
+    effort_of,
+    effort_of_times,
+    in_use,
+    overlap_us,
+)
 from tidecore.catchlog.findings import Finding, areas_on_file, worst
 from tidecore.catchlog.joined import AtEvent, BinCount, JoinedTrip, OverDeployment, join_trips, trip_ends_us
 from tidecore.catchlog.limits import KeptBesides, judge_catches
@@ -85,6 +94,7 @@ __all__ = [
     "corrected",
     "days_of",
     "effort_by_bin",
+    "effort_is_on_record",
     "effort_of",
     "effort_of_times",
     "effort_on_record",
