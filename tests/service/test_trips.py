@@ -5,12 +5,16 @@ from __future__ import annotations
 import copy
 import datetime
 import re
+from zoneinfo import ZoneInfo
 
 import pytest
 from sqlalchemy import event
 
+from service.security import LOCAL_ACCOUNT
+from service.usecases.trips import trip_links
 from tests.service.coast import example
 from tests.service.problems import problem
+from tidecore.catchlog import TripRecord
 
 MERGE = {"Content-Type": "application/merge-patch+json"}
 ANY = {"If-Match": "*"}
@@ -151,6 +155,46 @@ def test_a_mark_that_is_not_there_and_times_to_come_are_refused(client):
     found = faults(client.post("/v1/trips", json={"trip": start, "deployments": [rod], "bites": [bite]}))
     assert set(found) == {"deployments.0.end", "bites.0.at"}
     assert all("in the future" in one for one in found.values())
+
+
+def test_a_trip_without_an_end_is_no_longer_than_the_longest(client):
+    start = {"mark": TRIP["trip"]["mark"], "start": "2014-06-01T18:00:00Z", "outcome": "fished"}
+    rod = {"rod": "a", "start": "2014-06-01T18:00:00Z", "end": "2014-06-12T18:00:00Z"}
+    fish = {**TRIP["catches"][0], "deployment": None, "at": "2016-06-01T19:00:00Z"}
+    found = faults(client.post("/v1/trips", json={"trip": start, "deployments": [rod], "catches": [fish]}))
+    assert set(found) == {"deployments.0.end", "catches.0.at"}
+    plain = client.post("/v1/trips", json={"trip": start})
+    path = plain.headers["location"]
+    assert set(faults(client.post(f"{path}/catches", json=fish, headers=ANY))) == {"at"}
+    within = {**fish, "at": "2014-06-05T18:10:00Z"}
+    assert client.post(f"{path}/catches", json=within, headers=ANY).status_code == 201
+
+
+def test_a_trip_before_1900_is_refused(client):
+    early = {"mark": TRIP["trip"]["mark"], "start": "1850-06-01T18:00:00Z", "outcome": "blank"}
+    assert faults(client.post("/v1/trips", json={"trip": early})) == {
+        "trip.start": "is 1850-06-01T18:00:00Z, before 1900"
+    }
+
+
+def test_a_trip_from_before_there_were_bounds_is_read_and_put_right(client, made):
+    path, key = made.headers["location"], made.json()["id"]
+    document = {**made.json()["record"], "trip": {**made.json()["record"]["trip"], "end": None}}
+    document["catches"] = [{**document["catches"][0], "deployment": None, "at": "2026-09-02T18:42:00Z"}]
+    house = client.app.state.house
+    with house.store.unit(LOCAL_ACCOUNT, writes=True) as unit:
+        record = unit.trips.many([key])[key]
+        links = trip_links(TripRecord.parse(document), ZoneInfo("Etc/UTC"))
+        unit.trips.replace(record, document, external_ref=None, now=house.context.clock(), links=links)
+        unit.commit()
+    answer = client.get(path)
+    assert (answer.status_code, answer.json()["record"]["catches"]) == (200, document["catches"])
+    assert answer.json() in client.get("/v1/trips").json()["items"]
+    # What is written next must be right.
+    patch = {"trip": {"notes": "The clock was wrong."}}
+    assert set(faults(client.patch(path, json=patch, headers={**MERGE, **ANY}))) == {"catches.0.at"}
+    assert client.patch(path, json={"catches": []}, headers={**MERGE, **ANY}).status_code == 200
+    assert client.get(path, params={"version": 2}).json()["record"] == document
 
 
 def test_corrections_keep_what_they_correct(client, made):
