@@ -219,6 +219,10 @@ def test_corrections_keep_what_they_correct(client, made):
     assert set(faults(client.post(f"{path}/corrections", json={"corrections": bad[1:]}, headers=ANY))) == {
         "catches.0.length.cm"
     }
+    party = {"path": "trip.party", "was": True, "now": 2}
+    assert faults(client.post(f"{path}/corrections", json={"corrections": [party]}, headers=ANY)) == {
+        "corrections.0.was": "is True"
+    }
     replaced = client.put(path, json=TRIP, headers=ANY).json()
     assert (replaced["version"], replaced["record"]["corrections"]) == (3, kept)
     forged = {**TRIP, "corrections": [{**kept[0], "why": "No reason."}]}
