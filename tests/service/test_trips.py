@@ -287,6 +287,21 @@ def test_trips_are_listed_by_their_start_through_an_index(client):
     problem(client.get("/v1/trips", params={"cursor": "dHJpcHMgeA"}), 422, "cursor-invalid")
 
 
+def test_of_many_that_use_a_mark_some_are_named(client):
+    mark = client.post("/v1/marks", json={**example("create_mark"), "external_ref": "crowded"}).json()["id"]
+    sent = {"mark": "crowded", "outcome": "blank"}
+    ids: list[str] = []
+    for day in range(1, 22):
+        detail = problem(client.delete(f"/v1/marks/{mark}", headers=ANY), 409, "in-use")["detail"] if ids else ""
+        assert "and others" not in detail
+        assert all(one in detail for one in ids)
+        made = client.post("/v1/trips", json={"trip": {**sent, "start": f"2026-03-{day:02d}T18:00:00Z"}})
+        ids.append(made.json()["id"])
+    detail = problem(client.delete(f"/v1/marks/{mark}", headers=ANY), 409, "in-use")["detail"]
+    assert sum(one in detail for one in ids) == 20
+    assert " and others; " in detail
+
+
 def test_marks_and_methods_in_use_stay(client):
     mark = client.post("/v1/marks", json={**example("create_mark"), "external_ref": "fished"}).json()["id"]
     method = client.post("/v1/methods", json={**example("create_method"), "external_ref": "used"}).json()["id"]
