@@ -39,15 +39,17 @@ from difflib import get_close_matches
 
 #: Longer names than this are no slip of the finger.
 _LONGEST_SLIP = 60
+#: Most names of a closed list that an error tells.
+_MOST_NAMES = 40
 
 
-def one_of(names: Iterable[str], given: object = None) -> str:
+def one_of(names: Iterable[str], given: object = None, most: int | None = None) -> str:
     """Return in words that one of some names is expected; the one that ``given`` most likely means comes first.
 
     Parameters
     ----------
     names : iterable of str
-        The names there are.
+        The names there are; of more than ``most``, how many more is said.
     given : object, optional
         What was given in their place.
     """
@@ -55,8 +57,14 @@ def one_of(names: Iterable[str], given: object = None) -> str:
     near: list[str] = []
     if isinstance(given, str) and len(given) <= _LONGEST_SLIP:
         near = get_close_matches(given, known, 1) or [name for name in known if name.startswith(f"{given}_")][:1]
-    others = ", ".join(name for name in known if name not in near)
-    return f"{near[0]}, or another of: {others}" if near and others else f"one of: {', '.join(known)}"
+    others = [name for name in known if name not in near]
+    start, told = (f"{near[0]}, or another of", others) if near and others else ("one of", known)
+    return f"{start}: {_listed(told, most)}"
+
+
+def _listed(names: Sequence[str], most: int | None) -> str:
+    """Return names one after the other, and how many more there are than ``most``."""
+    return ", ".join(names[:most]) + ("" if len(names[:most]) == len(names) else f" and {len(names[most:])} more")
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,13 +140,12 @@ class UnknownName(CoreError):
     def __init__(self, kind: str, name: str, known: Sequence[str]) -> None:
         """``kind`` of thing, the ``name`` given, and the names that are ``known``."""
         self.kind, self.name, self.known = kind, name, tuple(known)
-        shown = ", ".join(self.known[:40]) + (", ..." if len(self.known) > 40 else "")
-        super().__init__(f"unknown {kind} {name!r}; known: {shown}")
+        super().__init__(f"unknown {kind} {name!r}; known: {_listed(self.known, _MOST_NAMES)}")
 
     @property
     def faults(self) -> tuple[Fault, ...]:
         """The same as a fault."""
-        return (Fault(self.kind, f"{self.name!r} is not known", one_of(self.known[:40], self.name)),)
+        return (Fault(self.kind, f"{self.name!r} is not known", one_of(self.known, self.name, _MOST_NAMES)),)
 
     def __reduce__(self) -> tuple[type[UnknownName], tuple[str, str, tuple[str, ...]]]:
         """Survive pickling between processes."""

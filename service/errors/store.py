@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import ClassVar
 
 from service.errors.root import ServiceError
 
@@ -80,10 +81,15 @@ class PlanNotDone(Conflict):
 class InUse(Conflict):
     """A thing that others rest on."""
 
+    #: Most users that are named.
+    MOST_NAMED: ClassVar[int] = 20
+
     def __init__(self, kind: str, key: str, users: Sequence[str]) -> None:
-        """``kind`` of thing, its ``key``, and the ids of its ``users``, or of some of them."""
+        """``kind`` of thing, its ``key``, and the ids of its ``users``: one more than are named tells of others."""
         self.kind, self.key, self.users = kind, key, tuple(users)
-        told = ", ".join(self.users) or "things of other accounts"
+        told = ", ".join(self.users[: self.MOST_NAMED]) or "things of other accounts"
+        if len(self.users) > self.MOST_NAMED:
+            told += " and others"
         super().__init__(f"{kind} {key!r} is in use by {told}; change or delete those first")
 
 

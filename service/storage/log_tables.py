@@ -39,7 +39,7 @@ class TripRow(DocumentRow):
     mark_id: Mapped[str] = mapped_column(ID)
     started_at: Mapped[datetime]
     ended_at: Mapped[datetime | None]
-    #: Day of the start by the clocks of the mark, as they were set when the trip was written.
+    #: Day of the start by the clocks of the mark.
     local_day: Mapped[date]
     outcome: Mapped[str] = mapped_column(OUTCOME)
     #: Ids of the methods that deployments name by id, a blank before and after each; empty without.

@@ -42,6 +42,7 @@ from service.storage.repositories.imports import ImportRepository
 from service.storage.repositories.jobs import JobQueue, JobRepository
 from service.storage.repositories.joins import JoinRepository
 from service.storage.repositories.keys import AccountRepository, KeyRepository
+from service.storage.repositories.log_days import LogDayRepository
 from service.storage.repositories.log_months import LogMonthRepository
 from service.storage.repositories.log_sums import SumRepository
 from service.storage.repositories.plans import PlanRepository
@@ -103,6 +104,7 @@ class UnitOfWork:
         self.regulations = DocumentRepository(session, account_id, REGULATIONS)
         self.joins = JoinRepository(session, account_id)
         self.sums = SumRepository(session, account_id)
+        self.log_days = LogDayRepository(session, account_id)
         self.log_months = LogMonthRepository(session, account_id)
         self.conditions = condition_repository(session, account_id)
         self.warnings = warning_repository(session, account_id)

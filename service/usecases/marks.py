@@ -22,8 +22,8 @@ from tidecore.rules import check_overrides
 MarkView = DocumentView[Mark]
 
 _RELEASED_AT_ONCE = 500
-#: Most trips, diary rows and plans that are named where they keep a mark from being deleted.
-_USERS_NAMED = 20
+#: Trips, diary rows and plans that are looked for where they keep a mark from being deleted.
+_USERS = InUse.MOST_NAMED + 1
 
 
 def _settle(context: Context, unit: UnitOfWork, mark: Mark) -> tuple[Mark, Mapping[str, str]]:
@@ -81,12 +81,12 @@ def _release(context: Context, unit: UnitOfWork, key: str) -> None:
     InUse where something was fished there, or a plan has it.
     """
     users = [
-        *unit.trips.linked("mark_id", key, _USERS_NAMED),
-        *unit.diary_rows.linked("mark_id", key, _USERS_NAMED),
-        *unit.plans.users_of_mark(key, _USERS_NAMED),
+        *unit.trips.linked("mark_id", key, _USERS),
+        *unit.diary_rows.linked("mark_id", key, _USERS),
+        *unit.plans.users_of_mark(key, _USERS),
     ]
     if users:
-        raise InUse("mark", key, users[:_USERS_NAMED])
+        raise InUse("mark", key, users)
     while records := unit.slack_notes.page_linked("mark_id", key, None, _RELEASED_AT_ONCE):
         for record in records:
             unit.slack_notes.remove(record)

@@ -8,15 +8,12 @@ from service.usecases.context import Context
 from service.usecases.documents import Documents, DocumentView, link_nothing
 from tidecore.rules import Method
 
-#: Most trips that are named where they keep a method from being deleted.
-_USERS_NAMED = 20
-
 MethodView = DocumentView[Method]
 
 
 def _release(_context: Context, unit: UnitOfWork, key: str) -> None:
     """Refuse to delete a method that a trip names by its id."""
-    users = unit.trips.naming("method_ids", key, _USERS_NAMED)
+    users = unit.trips.naming("method_ids", key, InUse.MOST_NAMED + 1)
     if users:
         raise InUse("method", key, users)
 

@@ -169,7 +169,8 @@ def _joined_anew(
     many = sum(map(len, by_mark.values()))
     if many > MOST_TRIPS:
         problem = f"{many} trips would have to be joined anew, bins of one's own not being kept"
-        expected = f"at most {MOST_TRIPS} trips, by start, end or mark_id; or a factor that has default bins, by those"
+        fewer = f"at most {MOST_TRIPS} trips, by from_day, to_day, mark_id or purpose"
+        expected = f"{fewer}; or a factor that has default bins, by those"
         raise InvalidInput(Fault("edges" if ask.edges else "by", problem, expected))
     found = []
     for mark_id, ids in sorted(by_mark.items()):

@@ -20,26 +20,17 @@ from service.usecases.log_reading import Knows, LogBasis, LogReader
 from service.usecases.log_species import Names, is_meant, keys_of, told_by
 from service.usecases.log_sums import sum_species
 from service.usecases.marks import MARKS
-from service.usecases.tallies import Named, SpeciesCount, species_named
+from service.usecases.season_firsts import First, SeasonFirsts
+from service.usecases.tallies import SpeciesCount, species_named
 from tidecore.catchlog import Longest
 from tidecore.catchlog.sizes import Length
 from tidecore.errors import Fault
-from tidecore.rules import Species
 from tidecore.units import BoolArray
 
 #: Years that a page may be of.
 FIRST_YEAR, LAST_YEAR = 1900, 2099
 #: Most trips that are named of the best, of the blank and of those not fished.
 MOST_NAMED = 20
-
-
-@dataclass(frozen=True, slots=True)
-class First:
-    """The first of a species in the year; ``ever`` that there is none before on record."""
-
-    species: Species
-    day: date
-    ever: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +101,8 @@ def tell_season(
             return None
         earlier = [*log.rows_caught(before), *log.trips_caught(before)]
         bests, names = log.bests(year), log.names_meant(species)
+        zones = {view.record.id: view.document.zone for view in views}
+        firsts = SeasonFirsts(context, unit, zones).find(trips, rows, asked, earlier, before, names)
     parts = _Parts(trips, rows, asked, names)
     return SeasonView(
         year,
@@ -120,10 +113,10 @@ def tell_season(
         {key: parts.at(key) for key in keys},
         {view.record.id: view.document.name for view in views},
         sum_species(trips, rows, asked, names),
-        _firsts([*trips, *rows], asked, earlier, before, names),
+        firsts,
         _longest(bests, mark_id, names),
         *_worth_naming(trips, asked, names),
-        _why_not([year for year, _ in (*trips, *rows)], asked),
+        _why_not([year for year, _ in trips], asked),
     )
 
 
@@ -184,43 +177,12 @@ def _named(year: LogYear, place: int, caught: int) -> TripOfSeason:
 
 
 def _why_not(years: Iterable[LogYear], asked: TripFilter) -> list[tuple[str, int]]:
-    """Return why nobody fished, the most frequent first."""
+    """Return why nobody fished on trips, each of which says it, the most frequent first."""
     found: Counter[str] = Counter()
     for year in years:
         unfished = np.flatnonzero(year.places.chosen(asked) & ~year.fished)
-        found.update(year.why_not[place] or "other" for place in unfished.tolist())
+        found.update(str(year.why_not[place]) for place in unfished.tolist())
     return found.most_common()
-
-
-def _firsts(
-    years: Iterable[YearCaught],
-    asked: TripFilter,
-    earlier: Iterable[YearCaught],
-    before: TripFilter,
-    species: Names | None,
-) -> list[First]:
-    now = [one for year in years for one in _first_days(year, asked, species).items()]
-    then = [named for year in earlier for named in _first_days(year, before, species)]
-    keys = keys_of([*(named for named, _ in now), *then])
-    told, known = told_by((named for named, _ in now), keys), {keys[named] for named in then}
-    days: dict[str, int] = {}
-    for named, day in now:
-        days[keys[named]] = min(day, days.get(keys[named], day))
-    return [
-        First(species_named(told[key]), date.fromordinal(day), ever=key not in known)
-        for key, day in sorted(days.items(), key=lambda one: (one[1], told[one[0]][0]))
-    ]
-
-
-def _first_days(found: YearCaught, asked: TripFilter, species: Names | None) -> dict[Named, int]:
-    """Return the first day (its ordinal) of every species as it was spelled that is asked for."""
-    year, caught = found
-    own = year.places.chosen(asked)[caught.of] & caught.of_species(species)
-    named, codes = caught.species.values, caught.species.codes[own]
-    days = np.full(len(named), np.iinfo(np.int64).max)
-    np.minimum.at(days, codes, year.places.days[caught.of[own]])
-    there = np.bincount(codes, minlength=len(named)) > 0
-    return {named[place]: int(days[place]) for place in np.flatnonzero(there).tolist()}
 
 
 def _longest(bests: Bests, mark_id: str | None, species: Names | None) -> list[Longest]:

@@ -10,15 +10,12 @@ from tidecore.rules import SpeciesRule
 
 RuleView = DocumentView[SpeciesRule]
 
-#: Most plans of a rule that are named where it cannot be deleted.
-_USERS_NAMED = 20
-
 
 def _release(_context: Context, unit: UnitOfWork, key: str) -> None:
     """Refuse to delete a rule that a plan rests on."""
     plans = unit.plans.users_of_rule(key)
     if plans:
-        raise InUse("species rule", key, plans[:_USERS_NAMED])
+        raise InUse("species rule", key, plans)
 
 
 SPECIES_RULES = Documents(

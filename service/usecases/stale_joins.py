@@ -6,6 +6,7 @@ A write that does so queues the job in its own transaction: there is never one w
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from service.storage.records import JobRecord
 from service.storage.unit import UnitOfWork
@@ -18,6 +19,8 @@ from tidecore.conditions import LOOK_BACK_DAYS
 JOIN = "join"
 #: What a join rests on beside things in their versions.
 STAMP = f"{NUMERICS}.{BINS_VERSION}"
+#: Joins that are forgotten in one go.
+_AT_ONCE = 500
 #: What is told of a time may change joins of trips so long before and after it.
 _BEFORE, _AFTER = timedelta(days=4), timedelta(days=LOOK_BACK_DAYS + 4)
 
@@ -59,9 +62,18 @@ def trip_removed(_context: Context, unit: UnitOfWork, trip_id: str) -> None:
 
 
 def mark_written(context: Context, unit: UnitOfWork, mark_id: str) -> None:
-    """A mark has another version than the joins of its trips."""
-    if unit.joins.has_trips(mark_id=mark_id):
-        queue_join(unit, context.clock())
+    """A mark has another version than the joins of its trips, and maybe other clocks, by which they have their days."""
+    if not unit.joins.has_trips(mark_id=mark_id):
+        return
+    version = unit.marks.many([mark_id])[mark_id].version
+    said = unit.marks.documents([(mark_id, version - 1), (mark_id, version)])
+    now = said[mark_id, version]["time_zone"]
+    if {one["time_zone"] for one in said.values()} != {now}:
+        moved = unit.log_days.move(mark_id, ZoneInfo(now))
+        # Their counts are kept by the days before; until they are joined anew these trips are told as not joined.
+        for some in (moved[place : place + _AT_ONCE] for place in range(0, len(moved), _AT_ONCE)):
+            unit.joins.forget(some)
+    queue_join(unit, context.clock())
 
 
 def model_written(unit: UnitOfWork, station_id: str, now: datetime) -> None:

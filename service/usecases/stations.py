@@ -33,9 +33,6 @@ from tidecore.errors import Fault
 from tidecore.model import TideModel
 from tidecore.place import Position
 
-#: Most users of a station that are named where it cannot be deleted.
-_USERS_NAMED = 20
-
 
 @dataclass(frozen=True, slots=True)
 class NewModel:
@@ -164,9 +161,9 @@ def remove_station(context: Context, caller: Caller, station_id: str, expected: 
     """Delete a station with its models and fits; InUse while marks follow it; raises as `edit_station` otherwise."""
     with context.store.unit(caller.account_id, writes=True) as unit:
         record = _expected(unit, station_id, expected)
-        users = unit.marks.linked("station_id", station_id, _USERS_NAMED)
+        users = unit.marks.linked("station_id", station_id, InUse.MOST_NAMED + 1)
         if users or unit.fits.active_of(station_id):
-            raise InUse("station", station_id, [*users, *unit.fits.active_of(station_id)][:_USERS_NAMED])
+            raise InUse("station", station_id, [*users, *unit.fits.active_of(station_id)])
         unit.fits.remove_of(station_id)
         if not unit.stations.remove(record):
             raise Stale("station", station_id)

@@ -19,7 +19,15 @@ from service.usecases.context import Context
 from service.usecases.logged import LogPage, LogQuestion
 from service.usecases.marks import MARKS, MarkView
 from service.usecases.trips import TRIP_LOG, TRIPS
-from tidecore.catchlog import Effort, ReachRemark, effort_of_times, reach_remark, ticks
+from tidecore.catchlog import (
+    Effort,
+    ReachRemark,
+    effort_is_on_record,
+    effort_of_times,
+    reach_remark,
+    ticks,
+)
+from tidecore.catchlog.trip import Outcome
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,11 +48,14 @@ class StoredTrip:
     mark: MarkView
     start: datetime
     end: datetime | None
+    outcome: Outcome
     deployments: Sequence[StoredDeployment]
 
     @property
-    def effort(self) -> Effort:
-        """The effort of all deployments."""
+    def effort(self) -> Effort | None:
+        """The effort of all deployments; None where it is not known."""
+        if not effort_is_on_record(self.outcome, len(self.deployments)):
+            return None
         return sum((one.effort for one in self.deployments), start=Effort())
 
 
@@ -68,7 +79,8 @@ def _stored(
     trip = document["trip"]
     end = None if trip["end"] is None else datetime.fromisoformat(trip["end"])
     deployments = [_deployment(one) for one in document["deployments"]]
-    return StoredTrip(record, text, marks[trip["mark"]], datetime.fromisoformat(trip["start"]), end, deployments)
+    start = datetime.fromisoformat(trip["start"])
+    return StoredTrip(record, text, marks[trip["mark"]], start, end, trip["outcome"], deployments)
 
 
 def _deployment(document: Mapping[str, Any]) -> StoredDeployment:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
@@ -21,7 +21,8 @@ from service.usecases.marks import MARKS, MarkView
 from service.usecases.once import Keep, keep_nothing
 from service.usecases.stale_joins import trip_removed, trip_written
 from service.usecases.tallies import trip_sums
-from tidecore.catchlog import Catch, Correction, TripRecord, corrected
+from tidecore.catchlog import Catch, Correction, TripRecord, corrected, out_of_bounds, surely_within, times_of
+from tidecore.documents import Flaw
 from tidecore.errors import Fault, InvalidInput
 
 TripView = DocumentView[TripRecord]
@@ -58,39 +59,27 @@ def trip_links(record: TripRecord, zone: ZoneInfo) -> Mapping[str, Link]:
 
 
 def trip_ahead_of_time(record: TripRecord, now: datetime) -> list[Fault]:
-    """Return the faults of times of a trip that have not come yet."""
+    """Return the faults of times of a trip that have not come yet, and of those that no trip may have.
+
+    Asked of what is written alone: what is on record was not always held against all of it, and stays readable.
+    """
     if trip_has_come(record, now):
         return []
     last = (now + AHEAD).astimezone(UTC)
-    late = [(path, time) for path, time in _times(record) if time > last]
     expected = f"{last.isoformat(timespec='seconds')} at the latest, by the clock of the service"
-    return [Fault(".".join(map(str, path)), f"is {time.isoformat()}, in the future", expected) for path, time in late]
+    late = [
+        Flaw(path, f"is {time.isoformat()}, in the future", expected) for path, time in times_of(record) if time > last
+    ]
+    flaws = [*late, *out_of_bounds(record)]
+    return [Fault(".".join(map(str, one.path)), one.problem, one.expected) for one in flaws]
 
 
 def trip_has_come(record: TripRecord, now: datetime, more: Sequence[Catch] = ()) -> bool:
-    """Return whether no time of a trip, with more catches after its own, is still to come."""
-    # Starts lie before ends.
-    times = [record.trip.end or record.trip.start, *record.trip.slack_seen]
-    times += [rod.end for rod in record.deployments]
-    for events in (record.bites, record.catches, record.corrections, more):
-        if events:
-            times += [one.at for one in events]
-    return max(times) <= now + AHEAD
+    """Return whether no time of a trip, with more catches after its own, is still to come or out of bounds.
 
-
-def _times(record: TripRecord) -> Iterator[tuple[tuple[str | int, ...], datetime]]:
-    """Give every time of a trip by its path; those of casts and changes lie within their deployment."""
-    yield ("trip", "start"), record.trip.start
-    if record.trip.end is not None:
-        yield ("trip", "end"), record.trip.end
-    for place, time in enumerate(record.trip.slack_seen):
-        yield ("trip", "slack_seen", place), time
-    for place, rod in enumerate(record.deployments):
-        yield ("deployments", place, "start"), rod.start
-        yield ("deployments", place, "end"), rod.end
-    for kind in ("bites", "catches", "corrections"):
-        for place, one in enumerate(getattr(record, kind)):
-            yield (kind, place, "at"), one.at
+    Where it is not sure that none is, the answer is no, and `trip_ahead_of_time` tells.
+    """
+    return surely_within(record, now + AHEAD, more)
 
 
 def _settle(context: Context, unit: UnitOfWork, record: TripRecord) -> tuple[TripRecord, Mapping[str, Link]]:

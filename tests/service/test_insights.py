@@ -21,7 +21,7 @@ from tests.service.log_book import BASS, FLAT, START, do_joins, trip_document
 from tidecore.catchlog import DEFAULT_BINS, TripRecord, bins_at, ticks
 from tidecore.model import TideModel
 from tidecore.place import Mark
-from tidecore.timeline import build_timeline
+from tidecore.timeline import build_timeline, factors
 
 DAY = dt.timedelta(days=1)
 SECOND = 1_000_000
@@ -230,6 +230,19 @@ def test_the_first_and_the_last_year_may_be_asked_for(coast, year):
 def test_an_unknown_factor_is_named(coast):
     found = coast[0].get("/v1/insights/rates", params={"by": "luck"})
     assert (found.status_code, found.json()["type"]) == (422, "/problems/unknown-name")
+    (fault,) = found.json()["errors"]
+    # Not all of them fit there, which is said.
+    named, _, more = fault["expected"].removeprefix("one of: ").partition(" and ")
+    assert re.fullmatch(r"[1-9]\d* more", more)
+    assert len(named.split(", ")) + int(more.split()[0]) == len(factors())
+
+
+def test_too_many_trips_to_join_anew_are_refused_with_the_parameters_that_choose_fewer(coast, monkeypatch):
+    monkeypatch.setattr("service.usecases.rates.MOST_TRIPS", 2)
+    found = coast[0].get("/v1/insights/rates", params={"by": "hours_from_hw", "edges": [0.0]})
+    (fault,) = found.json()["errors"]
+    assert (fault["field"], found.status_code) == ("edges", 422)
+    assert "by from_day, to_day, mark_id or purpose" in fault["expected"]
 
 
 def test_joining_may_be_asked_for(coast):

@@ -121,7 +121,9 @@ def test_a_sheet_has_a_row_a_catch():
     # Four hours and two of rods in use; an hour and a half and half an hour of bait in the water.
     assert (first["trip_rods"], first["trip_raw_rod_hours"], first["trip_bait_on_hours"]) == ("2", "6.0", "2.0")
     assert (first["deployment_rod"], first["deployment_reach_metres"], second["deployment_rod"]) == ("A", "60.0", "")
-    assert (blank["trip_outcome"], blank["trip_bait_on_hours"], lost["trip_why_not"]) == ("blank", "", "surf")
+    assert (blank["trip_outcome"], lost["trip_why_not"]) == ("blank", "surf")
+    assert (blank["trip_raw_rod_hours"], blank["trip_bait_on_hours"]) == ("", "")
+    assert (lost["trip_raw_rod_hours"], lost["trip_bait_on_hours"]) == ("0.0", "0.0")
     assert {name.count("Secret") for row in (first, blank) for name in row.values()} == {0}
     assert rows_of(trip_sheet(LOG, names=True))[0]["mark_name"] == "Secret Ledge"
 

@@ -115,6 +115,16 @@ def test_trips_and_catches_come_twice_without_doubling(bay):
     assert whole["catches"][2]["species"] == BASS
 
 
+def test_times_out_of_bounds_are_refused_row_by_row(bay):
+    word = f"{bay.word}-open"
+    rows = [trip(word, end=None), {**trip(f"{word}-early", start="1850-06-01T18:00:00Z", end=None), "deployments": []}]
+    _, lines = take(bay, ndjson(*rows), kind="trip")
+    assert (statuses(lines), faults(lines[1:])) == (["created", "invalid"], [["trip.start"]])
+    caught = ndjson(fish("a", word), fish("b", word, at="2026-06-01T18:30:00Z"))
+    _, lines = take(bay, caught, kind="catch")
+    assert (statuses(lines), faults(lines[1:])) == (["created", "invalid"], [["at"]])
+
+
 def test_what_is_exported_is_taken_back_unchanged(bay):
     reference = bay.word
     take(bay, ndjson(trip(reference, notes="=1+1"), trip(f"{reference}-b", outcome="blank")), kind="trip")

@@ -33,6 +33,7 @@ CALLER = Caller(LOCAL_ACCOUNT, frozenset())
 DAY = dt.timedelta(days=1)
 #: Around a new year, so that an edit moves a trip from one year to another.
 DAYS = [dt.datetime(2025, 12, 30, 14, tzinfo=UTC) + k * DAY for k in range(4)]
+MERGE = "application/merge-patch+json"
 EVERYTHING, SOME = TripFilter(), TripFilter(None, dt.date(2025, 12, 31), None, "match")
 
 
@@ -85,7 +86,7 @@ class Writer:
     def deeds(self):
         """Every deed once, in any order, things to do it to being there."""
         own = [self.log, self.note, self.join, self.take_in, self.edit, self.correct, self.restore, self.delete]
-        own += [self.edit_row, self.delete_row]
+        own += [self.edit_row, self.delete_row, self.set_clocks]
         return [self.log, self.log, self.note, self.note, *self.rng.sample(own, len(own))]
 
     def log(self):
@@ -115,6 +116,13 @@ class Writer:
 
     def delete_row(self):
         self.at(f"/v1/diary-rows/{self.rows.pop(self.rng.randrange(len(self.rows)))}", "DELETE")
+
+    def set_clocks(self):
+        """Put the trips at a mark on the days of another zone, and some in another year."""
+        path = f"/v1/marks/{self.rng.choice(self.marks)}"
+        zone = self.client.get(path).json()["time_zone"]
+        other = self.rng.choice([one for one in ("Etc/UTC", "Etc/GMT-11", "Etc/GMT+11") if one != zone])
+        self.call("PATCH", path, headers={"if-match": "*", "content-type": MERGE}, content=f'{{"time_zone":"{other}"}}')
 
     def join(self):
         house = self.client.app.state.house

@@ -112,6 +112,24 @@ def test_other_trips_of_the_local_day_fill_the_bag(place):
     assert place.judged(trip)["verdict"] == "breach"
 
 
+def test_a_mark_without_an_area_fills_no_bag(place):
+    place.rule("Alone", bag=1)
+    here, nowhere = place.mark("Alone"), place.mark()
+    day = {"start": at("00:30", "2026-10-12"), "end": at("20:00", "2026-10-12")}
+    trip = place.trip(here, trip=day, catches=[kept() | {"at": at("10:00", "2026-10-12")}])
+    place.trip(nowhere, trip=day, catches=[kept() | {"at": at("11:00", "2026-10-12")}] * 2)
+
+    def bag():
+        (found,) = (one for one in place.judged(trip)["findings"] if one["matter"] == "bag")
+        return found
+
+    assert bag()["verdict"] == "cannot_compare"
+    assert "2 on other trips at marks without a stated area are not counted" in bag()["text"]
+    place.trip(here, trip=day, catches=[kept() | {"at": at("12:00", "2026-10-12")}])
+    assert bag()["verdict"] == "breach"
+    assert "2 kept on 2026-10-12, 1 of them on other trips" in bag()["text"]
+
+
 def test_silence_and_blanks_are_no_permission(place):
     unnamed = place.judged(place.trip(place.mark(), catches=[kept()]))
     assert (unnamed["verdict"], unnamed["areas"]) == ("no_rule_on_file", [])

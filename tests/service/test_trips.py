@@ -5,12 +5,16 @@ from __future__ import annotations
 import copy
 import datetime
 import re
+from zoneinfo import ZoneInfo
 
 import pytest
 from sqlalchemy import event
 
+from service.security import LOCAL_ACCOUNT
+from service.usecases.trips import trip_links
 from tests.service.coast import example
 from tests.service.problems import problem
+from tidecore.catchlog import TripRecord
 
 MERGE = {"Content-Type": "application/merge-patch+json"}
 ANY = {"If-Match": "*"}
@@ -72,6 +76,13 @@ def test_blanks_and_trips_not_fished_are_trips(client):
     walked = {"mark": TRIP["trip"]["mark"], "start": "2026-05-03T18:00:00Z", "outcome": "not_fished"}
     unfished = client.post("/v1/trips", json={"trip": {**walked, "why_not": "weed"}})
     assert unfished.json()["effort"] == {"bait_on_h": 0.0, "raw_rod_h": 0.0, "bait_on_known": True}
+    # Who fished without a rod on record fished for nobody knows how long.
+    rodless = client.post("/v1/trips", json={"trip": {**walked, "outcome": "blank"}}).json()
+    assert rodless["effort"] == {"bait_on_h": None, "raw_rod_h": None, "bait_on_known": False}
+    listed = client.get("/v1/trips").json()["items"]
+    assert [one for one in listed if not one["deployments"]] == sorted(
+        [unfished.json(), rodless], key=lambda one: one["id"]
+    )
     assert set(faults(client.post("/v1/trips", json={"trip": walked}))) == {"trip.why_not"}
 
 
@@ -146,6 +157,46 @@ def test_a_mark_that_is_not_there_and_times_to_come_are_refused(client):
     assert all("in the future" in one for one in found.values())
 
 
+def test_a_trip_without_an_end_is_no_longer_than_the_longest(client):
+    start = {"mark": TRIP["trip"]["mark"], "start": "2014-06-01T18:00:00Z", "outcome": "fished"}
+    rod = {"rod": "a", "start": "2014-06-01T18:00:00Z", "end": "2014-06-12T18:00:00Z"}
+    fish = {**TRIP["catches"][0], "deployment": None, "at": "2016-06-01T19:00:00Z"}
+    found = faults(client.post("/v1/trips", json={"trip": start, "deployments": [rod], "catches": [fish]}))
+    assert set(found) == {"deployments.0.end", "catches.0.at"}
+    plain = client.post("/v1/trips", json={"trip": start})
+    path = plain.headers["location"]
+    assert set(faults(client.post(f"{path}/catches", json=fish, headers=ANY))) == {"at"}
+    within = {**fish, "at": "2014-06-05T18:10:00Z"}
+    assert client.post(f"{path}/catches", json=within, headers=ANY).status_code == 201
+
+
+def test_a_trip_before_1900_is_refused(client):
+    early = {"mark": TRIP["trip"]["mark"], "start": "1850-06-01T18:00:00Z", "outcome": "blank"}
+    assert faults(client.post("/v1/trips", json={"trip": early})) == {
+        "trip.start": "is 1850-06-01T18:00:00Z, before 1900"
+    }
+
+
+def test_a_trip_from_before_there_were_bounds_is_read_and_put_right(client, made):
+    path, key = made.headers["location"], made.json()["id"]
+    document = {**made.json()["record"], "trip": {**made.json()["record"]["trip"], "end": None}}
+    document["catches"] = [{**document["catches"][0], "deployment": None, "at": "2026-09-02T18:42:00Z"}]
+    house = client.app.state.house
+    with house.store.unit(LOCAL_ACCOUNT, writes=True) as unit:
+        record = unit.trips.many([key])[key]
+        links = trip_links(TripRecord.parse(document), ZoneInfo("Etc/UTC"))
+        unit.trips.replace(record, document, external_ref=None, now=house.context.clock(), links=links)
+        unit.commit()
+    answer = client.get(path)
+    assert (answer.status_code, answer.json()["record"]["catches"]) == (200, document["catches"])
+    assert answer.json() in client.get("/v1/trips").json()["items"]
+    # What is written next must be right.
+    patch = {"trip": {"notes": "The clock was wrong."}}
+    assert set(faults(client.patch(path, json=patch, headers={**MERGE, **ANY}))) == {"catches.0.at"}
+    assert client.patch(path, json={"catches": []}, headers={**MERGE, **ANY}).status_code == 200
+    assert client.get(path, params={"version": 2}).json()["record"] == document
+
+
 def test_corrections_keep_what_they_correct(client, made):
     path, tag = made.headers["location"], made.headers["etag"]
     one = {"path": "catches.0.length.cm", "was": 47, "now": 44, "why": "Misread by the light of the lamp."}
@@ -167,6 +218,10 @@ def test_corrections_keep_what_they_correct(client, made):
     }
     assert set(faults(client.post(f"{path}/corrections", json={"corrections": bad[1:]}, headers=ANY))) == {
         "catches.0.length.cm"
+    }
+    party = {"path": "trip.party", "was": True, "now": 2}
+    assert faults(client.post(f"{path}/corrections", json={"corrections": [party]}, headers=ANY)) == {
+        "corrections.0.was": "is True"
     }
     replaced = client.put(path, json=TRIP, headers=ANY).json()
     assert (replaced["version"], replaced["record"]["corrections"]) == (3, kept)
@@ -230,6 +285,21 @@ def test_trips_are_listed_by_their_start_through_an_index(client):
     assert set(faults(backwards)) == {"to"}
     problem(client.get("/v1/trips", params={"mark_id": "mrk_" + "0" * 26}), 404, "not-found")
     problem(client.get("/v1/trips", params={"cursor": "dHJpcHMgeA"}), 422, "cursor-invalid")
+
+
+def test_of_many_that_use_a_mark_some_are_named(client):
+    mark = client.post("/v1/marks", json={**example("create_mark"), "external_ref": "crowded"}).json()["id"]
+    sent = {"mark": "crowded", "outcome": "blank"}
+    ids: list[str] = []
+    for day in range(1, 22):
+        detail = problem(client.delete(f"/v1/marks/{mark}", headers=ANY), 409, "in-use")["detail"] if ids else ""
+        assert "and others" not in detail
+        assert all(one in detail for one in ids)
+        made = client.post("/v1/trips", json={"trip": {**sent, "start": f"2026-03-{day:02d}T18:00:00Z"}})
+        ids.append(made.json()["id"])
+    detail = problem(client.delete(f"/v1/marks/{mark}", headers=ANY), 409, "in-use")["detail"]
+    assert sum(one in detail for one in ids) == 20
+    assert " and others; " in detail
 
 
 def test_marks_and_methods_in_use_stay(client):

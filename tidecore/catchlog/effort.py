@@ -10,7 +10,7 @@ import numpy as np
 
 from tidecore.calendars import merged
 from tidecore.catchlog.moments import ticks, us_of
-from tidecore.catchlog.trip import Deployment
+from tidecore.catchlog.trip import Deployment, Outcome
 from tidecore.timebase import US_PER_HOUR
 from tidecore.units import IntArray
 
@@ -72,6 +72,15 @@ def effort_of(deployments: Iterable[Deployment]) -> Effort:
             # They lie one after the other.
             bait_on += cast.in_ - cast.out
     return Effort(us_of(bait_on), us_of(raw), us_of(uncast))
+
+
+def effort_is_on_record(outcome: Outcome, rods: int) -> bool:
+    """Return whether the effort of a trip with so many rods on record is known.
+
+    That of a trip that was not fished is: there was none. Who fished without a rod on record fished for nobody knows
+    how long.
+    """
+    return outcome == "not_fished" or rods > 0
 
 
 def effort_of_times(start_us: int, end_us: int, casts_us: Iterable[tuple[int, int]]) -> Effort:

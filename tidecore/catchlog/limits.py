@@ -6,6 +6,7 @@ import datetime
 import zoneinfo
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -25,10 +26,21 @@ MEASURING_ERROR_CM = 1.0
 
 @dataclass(frozen=True, slots=True)
 class KeptBesides:
-    """A catch of another trip, and the areas whose rules it counts for: None where nobody says which hold there."""
+    """A catch of another trip, and the areas whose rules it counts for.
+
+    None where nobody says which hold there: it counts for no rule, and may leave open whether a bag is full.
+    """
 
     catch: Catch
     areas: frozenset[str] | None
+
+
+class _Others(NamedTuple):
+    """How many of a species on other trips may fill a bag, how many surely do; how many nobody knows to, uncounted."""
+
+    most: int
+    certain: int
+    unplaced: int
 
 
 #: A catch besides, with its local days.
@@ -167,14 +179,12 @@ def _besides(besides: Sequence[KeptBesides], zone: zoneinfo.ZoneInfo) -> _Beside
     return [(one, _days(one.catch, zone)) for one in besides if one.catch.fate == "kept"]
 
 
-def _counted(besides: _Besides, species: Species, rule: Regulation, day: datetime.date) -> tuple[int, int]:
-    """Return how many of a species besides may fill the bag of a rule on a day, and how many surely do."""
-    most = certain = 0
-    for one, days in besides:
-        if day in days and same_species(one.catch.species, species) and (one.areas is None or rule.area in one.areas):
-            most += 1
-            certain += one.areas is not None and len(days) == 1
-    return most, certain
+def _counted(besides: _Besides, species: Species, rule: Regulation, day: datetime.date) -> _Others:
+    """Return what was kept of a species besides on a day, as far as it concerns the bag of a rule."""
+    of_day = [(one, days) for one, days in besides if day in days and same_species(one.catch.species, species)]
+    counted = [days for one, days in of_day if one.areas is not None and rule.area in one.areas]
+    unplaced = sum(one.areas is None for one, _ in of_day)
+    return _Others(len(counted), sum(len(days) == 1 for days in counted), unplaced)
 
 
 def _bag(
@@ -183,15 +193,15 @@ def _bag(
     day: datetime.date,
     places: Sequence[tuple[int, tuple[datetime.date, ...]]],
     anglers: int,
-    besides: tuple[int, int],
+    others: _Others,
 ) -> Finding:
     """Return what a bag says of one local day."""
     bag = rule.bag or 0
     verdict: Verdict
-    most, certain = len(places) + besides[0], sum(len(days) == 1 for _, days in places) + besides[1]
+    most, certain = len(places) + others.most, sum(len(days) == 1 for _, days in places) + others.certain
     shown = f"{species.scientific_name}: {most} kept on {day.isoformat()}"
-    if besides[0]:
-        shown += f", {besides[0]} of them on other trips"
+    if others.most:
+        shown += f", {others.most} of them on other trips"
     if certain > bag * anglers:
         verdict, text = "breach", f"{shown}, the bag is {bag} an angler."
     elif most > bag * anglers:
@@ -199,6 +209,12 @@ def _bag(
     elif most > bag:
         verdict = "cannot_compare"
         text = f"{shown} by {anglers} anglers, the bag is {bag} each: whose they are is not told."
+    elif most + others.unplaced > bag:
+        verdict, are = "cannot_compare", "is" if others.unplaced == 1 else "are"
+        text = (
+            f"{shown}, the bag is {bag} an angler: "
+            f"{others.unplaced} on other trips at marks without a stated area {are} not counted."
+        )
     else:
         verdict, text = "in_order", f"{shown}: bag of {bag} in order by the rule on file."
     return finding_of(verdict, "bag", text, rule, day, tuple(place for place, _ in places))

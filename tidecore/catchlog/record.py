@@ -187,7 +187,7 @@ def corrected(document: dict[str, Any], corrections: Sequence[Correction]) -> di
     Raises
     ------
     InvalidInput
-        With every correction that names no field there is, or another value than stands there.
+        With every correction that names no field there is, says another value than stands there, or changes nothing.
     """
     made, faults = copy.deepcopy(document), []
     for place, one in enumerate(corrections):
@@ -198,14 +198,25 @@ def corrected(document: dict[str, Any], corrections: Sequence[Correction]) -> di
         last = _key(holder, steps[-1])
         if last is None:
             faults.append(Fault(f"{place}.path", f"is {one.path}, which is no field", "a field of the document"))
-        elif holder[last] != one.was:
+        elif not _same(holder[last], one.was):
             expected = f"{shown(holder[last])}, as it stands"
             faults.append(Fault(f"{place}.was", f"is {shown(one.was)}", expected))
+        elif _same(one.now, one.was):
+            faults.append(Fault(f"{place}.now", f"is {shown(one.now)}, as it was", "another value than `was`"))
         else:
             holder[last] = copy.deepcopy(one.now)
     if faults:
         raise InvalidInput(faults)
     return made
+
+
+def _same(one: Any, other: Any) -> bool:
+    """Return whether two values are the same in JSON: there 1 is 1.0, and is not true as it is in Python."""
+    if isinstance(one, dict) and isinstance(other, dict):
+        return one.keys() == other.keys() and all(_same(one[name], other[name]) for name in one)
+    if isinstance(one, list) and isinstance(other, list):
+        return len(one) == len(other) and all(map(_same, one, other))
+    return isinstance(one, bool) == isinstance(other, bool) and bool(one == other)
 
 
 def _key(holder: Any, step: str) -> str | int | None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from tidecore.catchlog.diary import DiaryRow
-from tidecore.catchlog.effort import Effort, effort_of
+from tidecore.catchlog.effort import Effort, effort_is_on_record, effort_of
 from tidecore.catchlog.moments import ticks
 from tidecore.catchlog.record import TripRecord
 from tidecore.catchlog.sizes import Length
@@ -73,6 +73,5 @@ def longest_of(catches: Iterable[Catch]) -> tuple[Longest, ...]:
 
 def effort_on_record(record: TripRecord) -> Effort | None:
     """Return the effort of a trip, none where it was not fished; None where no rod of a fished trip is on record."""
-    if record.trip.outcome == "not_fished":
-        return Effort()
-    return effort_of(record.deployments) if record.deployments else None
+    known = effort_is_on_record(record.trip.outcome, len(record.deployments))
+    return effort_of(record.deployments) if known else None

@@ -17,7 +17,7 @@ from tidecore.rules import Species
 
 #: Longest trip, and longest deployment [h].
 LONGEST_TRIP_H = 96.0
-_LONGEST_TRIP = timedelta(hours=LONGEST_TRIP_H)
+LONGEST_TRIP = timedelta(hours=LONGEST_TRIP_H)
 #: Most casts, changes of one deployment.
 MOST_CASTS = 1000
 
@@ -59,7 +59,7 @@ class Trip(Document):
         if end is not None and start is not None:
             if end <= start:
                 refuse(end, backwards((), end, start))
-            if end - start > _LONGEST_TRIP:
+            if end - start > LONGEST_TRIP:
                 raise fault(f"is {written(end)}", f"an end at most {LONGEST_TRIP_H:g} h after the start")
         return end
 

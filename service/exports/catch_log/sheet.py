@@ -19,7 +19,7 @@ import orjson
 
 from service.exports.catch_log.things import Logged
 from service.exports.formulas import guarded
-from tidecore.catchlog import Deployment, effort_of
+from tidecore.catchlog import Deployment, effort_is_on_record, effort_of
 
 MEDIA_TYPE = "text/csv"
 
@@ -109,15 +109,15 @@ def _trip_rows(one: Logged) -> Iterator[Cells]:
 
 
 def _totals(record: Mapping[str, Any]) -> Cells:
-    """Return rods, their hours, hours of bait in the water where that is known, bites and catches."""
+    """Return rods, their hours and hours of bait in the water where these are known, bites and catches."""
     deployments = [Deployment.model_validate(each) for each in record["deployments"]]
     effort = effort_of(deployments)
-    bait_on = cell(round(effort.bait_on_h, 4)) if deployments and effort.bait_on_known else ""
+    known = effort_is_on_record(record["trip"]["outcome"], len(deployments))
     rods = len({each.rod for each in deployments})
     return (
         str(rods),
-        cell(round(effort.raw_rod_h, 4)),
-        bait_on,
+        cell(round(effort.raw_rod_h, 4) if known else None),
+        cell(round(effort.bait_on_h, 4) if known and effort.bait_on_known else None),
         str(len(record["bites"])),
         str(len(record["catches"])),
     )

@@ -150,12 +150,30 @@ def test_other_trips_of_the_day_fill_the_bag_where_its_rule_holds():
     away = bag(KeptBesides(kept(), elsewhere))
     assert away.verdict == "in_order"
     assert "on other trips" not in away.text
-    # Nobody says which rules hold where it was caught, or it may be of the day before.
-    assert bag(KeptBesides(kept(), None)).verdict == "cannot_compare"
+    # It may be of the day before.
     assert bag(KeptBesides(kept(clock="22:01"), there)).verdict == "cannot_compare"
     other = {"scientific_name": "Gadus morhua", "fao_code": "COD"}
     for none in (kept(clock="22:30"), Catch.parse(catch()), kept(species=other)):
         assert bag(KeptBesides(none, there)).verdict == "in_order"
+
+
+def test_what_was_kept_where_no_area_is_stated_is_not_counted():
+    def bag(of_rule, *besides):
+        return of("bag", judge_catches([kept(), kept()], [rule(bag=of_rule)], ZONE, besides=besides))[0]
+
+    there, unplaced = KeptBesides(kept(), frozenset({"Invented Bay"})), KeptBesides(kept(), None)
+    open_ = bag(2, unplaced)
+    assert open_.verdict == "cannot_compare"
+    assert "2 kept on 2026-10-10, the bag is 2 an angler" in open_.text
+    assert "1 on other trips at marks without a stated area is not counted" in open_.text
+    assert "2 on other trips at marks without a stated area are not counted" in bag(2, unplaced, unplaced).text
+    # With them or without, the answer is the same: nothing is to be said of them.
+    assert bag(3, unplaced).verdict == "in_order"
+    full = bag(2, there, unplaced, unplaced)
+    assert full.verdict == "breach"
+    assert "3 kept on 2026-10-10, 1 of them on other trips" in full.text
+    for one in (bag(3, unplaced), full):
+        assert "stated area" not in one.text
 
 
 def test_a_rule_from_after_the_day_tells_nothing_of_it():

@@ -189,6 +189,32 @@ def test_a_correction_of_what_is_not_there_is_refused():
     assert [fault.field for fault in caught.value.faults] == ["0.was", "1.path", "2.path", "3.path"]
 
 
+@pytest.mark.parametrize(
+    ("path", "was", "now", "fields"),
+    [
+        ("trip.party", True, 2, ["0.was"]),
+        ("trip.party", 1.0, 2, []),
+        ("trip.party", 1, True, []),
+        ("deployments.0.snags", True, 0, ["0.was"]),
+        ("catches.0.length.cm", 44, 45, []),
+        ("catches.0.length.cm", 44, 44, ["0.now"]),
+        ("catches.0.length.cm", 44, 44.0, ["0.now"]),
+        ("trip.slack_seen", [at("19:10")], [], []),
+        ("catches.0.weight", {"grams": True, "how": "estimated"}, None, ["0.was"]),
+        ("catches.0.weight", {"how": "estimated", "grams": 900}, {"grams": 900.0, "how": "estimated"}, ["0.now"]),
+    ],
+)  # fmt: skip
+def test_a_correction_says_what_stands_there_and_another_value(path, was, now, fields):
+    plain = TripRecord.parse(whole()).to_document()
+    one = Correction.parse({"path": path, "was": was, "now": now, "at": at("09:00", "2026-10-12")})
+    if not fields:
+        assert json.dumps(corrected(plain, [one])) != json.dumps(plain)
+        return
+    with pytest.raises(InvalidInput) as caught:
+        corrected(plain, [one])
+    assert [fault.field for fault in caught.value.faults] == fields
+
+
 def test_what_has_no_ref_is_given_the_first_that_is_free():
     found = TripRecord.parse(
         record(

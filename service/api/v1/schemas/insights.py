@@ -107,7 +107,10 @@ class FirstOfYear(Schema):
     """The first of a species in the year."""
 
     species: CaughtSpecies
-    date_local: DateText
+    date_local: Annotated[
+        DateText,
+        Field(description="Local day of the fish; after the end of the year where its trip went on for so long."),
+    ]
     first_on_record: Annotated[bool, Field(description="Whether no earlier year has one, at the mark asked for.")]
 
 
@@ -136,7 +139,7 @@ class Season(Schema):
     marks: list[MarkOfSeason]
     best: Annotated[list[NamedTrip], Field(description=f"The {MOST_NAMED} trips that caught most.")]
     blank: Annotated[list[NamedTrip], Field(description=f"The last {MOST_NAMED} blanks.")]
-    not_fished: list[UnfishedReason]
+    not_fished: Annotated[list[UnfishedReason], Field(description="Why, of the trips that were not fished.")]
     firsts: list[FirstOfYear]
     longest: list[LongestOfYear]
 

@@ -90,7 +90,7 @@ def write_rates(view: RatesView) -> dict[str, Any]:
         "fished": view.fished,
         "not_fished": view.not_fished,
         "counted": view.joined,
-        "not_joined": view.fished - view.joined,
+        "not_joined": max(0, view.fished - view.joined),
         "older": sum(one.trips for one in view.rests_on if not one.newest),
     }
     return {

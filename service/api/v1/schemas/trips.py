@@ -19,7 +19,16 @@ from service.usecases.records import DocumentRecord
 from service.usecases.references import ExternalRef
 from service.usecases.stored_trips import StoredTrip
 from service.usecases.trips import TripShown, TripView, keep_corrections
-from tidecore.catchlog import Correction, Deployment, Effort, ReachRemark, TripRecord, effort_of, reach_remark
+from tidecore.catchlog import (
+    Correction,
+    Deployment,
+    Effort,
+    ReachRemark,
+    TripRecord,
+    effort_of,
+    effort_on_record,
+    reach_remark,
+)
 from tidecore.catchlog.moments import Moment
 from tidecore.catchlog.record import RecordPath
 from tidecore.place import Document, Name, Note
@@ -123,7 +132,10 @@ class RodEffort(Schema):
             "`bait_on_known`, null where no cast is on record."
         ),
     ]
-    raw_rod_h: Annotated[float, Field(description="Hours that rods were in use.")]
+    raw_rod_h: Annotated[
+        float | None,
+        Field(description="Hours that rods were in use; null of a trip that was fished with no rod on record."),
+    ]
     bait_on_known: Annotated[bool, Field(description="Whether the casts of every deployment are on record.")]
 
 
@@ -196,7 +208,7 @@ def write_trip(shown: TripShown) -> dict[str, Any]:
         write_place(shown),
         _last_day(log.trip.end, shown.mark),
         log.to_document(),
-        effort_of(log.deployments),
+        effort_on_record(log),
         [write_deployment(one) for one in log.deployments],
     )
 
@@ -206,7 +218,7 @@ def _written(
     place: dict[str, Any],
     last_day: str | None,
     document: Any,
-    effort: Effort,
+    effort: Effort | None,
     deployments: list[dict[str, Any]],
 ) -> dict[str, Any]:
     return {
@@ -287,8 +299,10 @@ def _told(ref: str, effort: Effort, remark: ReachRemark | None) -> dict[str, Any
     return {"ref": ref, "effort": write_effort(effort), "reach": reach}
 
 
-def write_effort(effort: Effort) -> dict[str, Any]:
-    """Return effort as `RodEffort` has it, to a second."""
+def write_effort(effort: Effort | None) -> dict[str, Any]:
+    """Return effort as `RodEffort` has it, to a second; None where nothing is known of it."""
+    if effort is None:
+        return {"bait_on_h": None, "raw_rod_h": None, "bait_on_known": False}
     none_known = effort.raw_us > 0 and effort.uncast_us == effort.raw_us
     return {
         "bait_on_h": None if none_known else number(effort.bait_on_h, 4),
