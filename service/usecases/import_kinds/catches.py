@@ -24,7 +24,7 @@ from service.usecases.context import utc_now
 from service.usecases.import_kinds.documents import text_of
 from service.usecases.import_kinds.kind import Candidate, ImportKind, Ready, Rests, Stored, Wrong, content_hash
 from service.usecases.import_kinds.known import Known, current, things_named
-from service.usecases.import_kinds.local_times import in_utc, is_local, joined
+from service.usecases.import_kinds.local_times import beside_local, in_utc, is_local, joined
 from service.usecases.import_kinds.written import fields_of, write_fields, write_longer
 from service.usecases.references import ExternalRef
 from service.usecases.tallies import trip_sums
@@ -251,7 +251,7 @@ def _drop_misfits(
 
 
 def _by_clock(document: Mapping[str, Any], by_clock: bool) -> bool:
-    return "local" in document or (by_clock and is_local(document.get("at")))
+    return isinstance(document.get("local"), Mapping) or (by_clock and is_local(document.get("at")))
 
 
 def _prepared(row: Row, by_clock: bool, zones: Mapping[str, ZoneInfo | None], known: Known) -> Row:
@@ -266,7 +266,7 @@ def _prepared(row: Row, by_clock: bool, zones: Mapping[str, ZoneInfo | None], kn
         document["species"] = species
     if _by_clock(said, by_clock):
         local, zone = document.pop("local", None), zones[str(said.get("trip"))]
-        at = said["at"] if local is None else joined(local.get("date"), local.get("time"), "local.time")
+        at = said["at"] if local is None else _joined(said, local)
         if zone is None:
             faults += _no_trip(str(said.get("trip"))).faults
         elif isinstance(at, str):
@@ -274,3 +274,7 @@ def _prepared(row: Row, by_clock: bool, zones: Mapping[str, ZoneInfo | None], kn
         document["at"] = at
         faults += [at] if isinstance(at, Fault) else []
     return Row(row.number, said if faults else document, tuple(faults))
+
+
+def _joined(said: Mapping[str, Any], local: Mapping[str, Any]) -> str | Fault:
+    return beside_local("at", local) if "at" in said else joined(local.get("date"), local.get("time"), "local.time")

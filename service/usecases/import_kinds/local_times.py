@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -56,3 +57,9 @@ def joined(day: Any, clock: Any, field: str, after: Any = None) -> str | Fault:
     if isinstance(after, str) and str(clock) <= after:
         text = f"{(first + timedelta(days=1)).isoformat()}T{clock}"
     return text
+
+
+def beside_local(field: str, local: Iterable[str]) -> Fault:
+    """Return the fault of an instant that is given beside the date and time of clocks that say it too."""
+    told = ", ".join(f"local.{name}" for name in local)
+    return Fault(field, f"is given beside {told}", f"{field}, or {told}: which of them holds, only who wrote it knows")

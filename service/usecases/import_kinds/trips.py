@@ -20,7 +20,7 @@ from service.usecases.fished import no_mark
 from service.usecases.import_kinds.documents import DocumentImport, text_of
 from service.usecases.import_kinds.kind import Candidate, Ready, Rests, Wrong, content_hash
 from service.usecases.import_kinds.known import Known, current, things_named
-from service.usecases.import_kinds.local_times import in_utc, is_local, joined
+from service.usecases.import_kinds.local_times import beside_local, in_utc, is_local, joined
 from service.usecases.import_kinds.written import fields_of, write_fields
 from service.usecases.references import ExternalRef
 from service.usecases.trips import trip_ahead_of_time, trip_links
@@ -166,6 +166,9 @@ def _prepared(row: Row, by_clock: bool, zones: Mapping[str, ZoneInfo | None], kn
     if local is not None:
         for field, clock, after in (("start", "from", None), ("end", "to", local.get("from"))):
             if field == "end" and "to" not in local:
+                continue
+            if field in trip:
+                faults.append(beside_local(f"trip.{field}", local))
                 continue
             text = joined(local.get("date"), local.get(clock), f"local.{clock}", after)
             if isinstance(text, Fault):
