@@ -73,3 +73,17 @@ def test_a_time_that_is_told_twice_is_refused_with_both_names(bay):
     rows = ndjson({**row, "local": {"date": "2024-06-01", "time": "20:00"}}, {**row, "local": 5})
     lines = take(bay, rows, NDJSON, "catch")[1]
     assert [fields(line) for line in lines] == [["at"], ["local"]]
+
+
+def test_by_count_of_nothing_is_a_blank_in_every_format(bay):
+    row = {"date": "2015-02-03", "mark": "spit", "outcome": "by_count"}
+    none, one = {"species": COD, "count": 0}, {"species": {"scientific_name": "Limanda limanda"}, "count": 1}
+    caught = {"n1": [none], "n2": [none, one], "n3": {"cod": 0}, "n4": [], "n5": {"cod": 2}}
+    rows = [{**row, "client_ref": f"count-{name}", "caught": said} for name, said in caught.items()]
+    assert statuses(take(bay, ndjson(*rows), NDJSON, "diary_row")[1]) == ["created"] * 5
+    table(bay, "diary_row", "client_ref,date,mark,outcome,caught.cod\ncount-n6,2015-02-03,spit,by_count,0\n")
+    told = map(json.loads, bay.get("/v1/exports/diary-rows").text.splitlines())
+    outcomes = {one["client_ref"]: one["outcome"] for one in told if one["client_ref"].startswith("count-")}
+    assert [outcomes[f"count-n{number}"] for number in range(1, 7)] == [
+        "blank", "fished", "blank", "blank", "fished", "blank",
+    ]  # fmt: skip

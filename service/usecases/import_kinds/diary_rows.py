@@ -109,7 +109,7 @@ def _prepared(row: Row, known: Known) -> Row:
     if isinstance(caught, Mapping):
         document["caught"] = _tallies(caught, known, faults)
     if by_count:
-        document["outcome"] = "fished" if document.get("caught") else "blank"
+        document["outcome"] = "fished" if _is_caught(document.get("caught")) else "blank"
     return Row(row.number, said if faults else document, tuple(faults))
 
 
@@ -123,3 +123,8 @@ def _tallies(caught: Mapping[str, Any], known: Known, faults: list[Fault]) -> li
         elif count != 0:
             tallies.append({"species": species, "count": count})
     return tallies
+
+
+def _is_caught(tallies: Any) -> bool:
+    """Return whether there is a tally of more than none; one that cannot be read is for the document to refuse."""
+    return isinstance(tallies, list) and any(not isinstance(one, Mapping) or one.get("count") != 0 for one in tallies)
