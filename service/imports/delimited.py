@@ -125,7 +125,9 @@ def csv_decoder(header: Sequence[str], columns: Columns, mapping: ColumnMapping 
     plan = _Plan(header, columns, said, foreign=mapping is not None)
 
     def decode(cuts: Sequence[Cut]) -> list[Row]:
-        rows = list(csv.reader([cut.content for cut in cuts], strict=True, delimiter=said.delimiter))
+        # A line break within a cell is a line feed to us, however the file ends its lines.
+        texts = [cut.content.replace("\r\n", "\n") for cut in cuts]
+        rows = list(csv.reader(texts, strict=True, delimiter=said.delimiter))
         documents = iter(plan.documents([cells for cells in rows if len(cells) == plan.width]))
         return [
             Row(cut.number, next(documents)) if len(cells) == plan.width else _of_another_width(cut, cells, plan.width)

@@ -79,6 +79,14 @@ def test_a_guarded_text_comes_back_as_it_was(read):
     assert read("client_ref,mark\n'a,'\n") == [{"client_ref": "'a", "mark": "'"}]
 
 
+def test_a_line_break_within_a_cell_is_a_line_feed(read):
+    text = 'client_ref,mark,fate\r\na,"one\r\ntwo\n\r\nthree",kept\r\n"b\rc",x,kept\r\n'
+    assert read(text) == [
+        {"client_ref": "a", "mark": "one\ntwo\n\nthree", "fate": "kept"},
+        {"client_ref": "b\rc", "mark": "x", "fate": "kept"},
+    ]
+
+
 @pytest.mark.parametrize(
     ("header", "mapping", "says"),
     [
