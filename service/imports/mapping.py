@@ -98,7 +98,7 @@ class ColumnMapping(Document):
         return any(name == one or (one.endswith("*") and name.startswith(one[:-1])) for one in self.ignore)
 
     def number(self, text: str) -> str:
-        """Return a number as CSV has it; one that has a point besides its comma is left as it stands."""
+        """Return a number as CSV has it; one that has a point is left as it stands."""
         return text.replace(",", ".") if self.decimal == "," and "." not in text else text
 
     def day(self, text: str) -> str:

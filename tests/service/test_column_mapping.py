@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from service.errors import FileUnreadable
-from service.imports.delimited import clock_cell, day_cell, list_cell, moment_cell, number_cell, text_cell
+from service.imports.cells import clock_cell, day_cell, list_cell, moment_cell, number_cell, text_cell
 from service.imports.formats import read_rows
 from service.imports.mapping import ColumnMapping
 from tidecore.errors import InvalidInput
@@ -17,14 +17,19 @@ COLUMNS = {
 
 
 @pytest.fixture
-def read(tmp_path):
-    def documents(text, letters="utf-8", /, **mapping):
+def rows(tmp_path):
+    def read(text, letters="utf-8", /, **mapping):
         path = tmp_path / "rows.csv"
         path.write_bytes(text.encode(letters))
         said = ColumnMapping.parse(mapping) if mapping else None
-        return [row.document for row in read_rows("csv", path, COLUMNS, said)]
+        return list(read_rows("csv", path, COLUMNS, said))
 
-    return documents
+    return read
+
+
+@pytest.fixture
+def read(rows):
+    return lambda *text, **mapping: [row.document for row in rows(*text, **mapping)]
 
 
 def test_their_columns_lead_to_ours(read):
@@ -32,7 +37,7 @@ def test_their_columns_lead_to_ours(read):
         "Tag;Zeit;Ort;Länge;Dorsch;Butt;Wetter;Luft\r\n"
         '5.6.98;5.6.98 18.30;"Große; Mole";47,5;3;;heiter;12\r\n'
         " ;;;;;;;\r\n"
-        '05.06.2004;;Steg;"1.047,5";;x;"zwei\nZeilen";\r\n'
+        '05.06.2004;;Steg;"104,5 m";;x;"zwei\nZeilen";\r\n'
     )
     mapping = {
         "columns": {
@@ -50,10 +55,22 @@ def test_their_columns_lead_to_ours(read):
         },
         # What cannot be read stands as it is, for the document to say what is wrong with it.
         {
-            "date": "05.06.2004", "mark": "jetty", "length": {"cm": "1.047,5"}, "caught": {"Platichthys flesus": "x"},
+            "date": "05.06.2004", "mark": "jetty", "length": {"cm": "104,5 m"}, "caught": {"Platichthys flesus": "x"},
             "rods": 2, "fate": "kept", "client_ref": "05.06.2004 Steg",
         },
     ]  # fmt: skip
+
+
+def test_a_point_among_numbers_with_commas_is_refused(rows):
+    text = "client_ref;length.cm;caught.cod\na;1.250;\nb;1.047,5;2\nc;-1,5;1.5\nd;n.a.;2\ne;ten;3\n"
+    read = rows(text, delimiter=";", decimal=",", values={"length.cm": {"ten": "10.5"}})
+    assert [[fault.field for fault in row.faults] for row in read] == [
+        ["length.cm"], ["length.cm"], ["caught.cod"], [], [],
+    ]  # fmt: skip
+    assert "'1.250', which has a point" in read[0].faults[0].problem
+    assert [row.document["length"] for row in read] == [{}, {}, {"cm": -1.5}, {"cm": "n.a."}, {"cm": 10.5}]
+    # Without such a mapping a comma is no part of a number.
+    assert rows('client_ref,length.cm\na,"1,250"\nb,1.250\n')[0].document["length"] == {"cm": "1,250"}
 
 
 @pytest.mark.parametrize(

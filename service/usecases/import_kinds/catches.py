@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from pydantic import TypeAdapter, ValidationError
 
 from service.errors import DocumentInvalid
-from service.imports.delimited import clock_cell, day_cell, moment_cell, number_cell, text_cell
+from service.imports.cells import clock_cell, day_cell, moment_cell, number_cell, text_cell
 from service.imports.mapping import CLIENT_REF
 from service.imports.rows import Columns, Row
 from service.security import Caller

@@ -8,7 +8,7 @@ from typing import Any, ClassVar
 
 from pydantic import TypeAdapter
 
-from service.imports.delimited import json_cell, list_cell, number_cell, text_cell
+from service.imports.cells import json_cell, list_cell, number_cell, text_cell
 from service.imports.rows import Columns
 from service.storage.repositories.documents import DocumentRepository
 from service.storage.unit import UnitOfWork

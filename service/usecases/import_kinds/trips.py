@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import TypeAdapter
 
-from service.imports.delimited import clock_cell, day_cell, json_cell, list_cell, moment_cell, number_cell, text_cell
+from service.imports.cells import clock_cell, day_cell, json_cell, list_cell, moment_cell, number_cell, text_cell
 from service.imports.rows import Columns, Row
 from service.storage.repositories.documents import DocumentRepository
 from service.storage.unit import UnitOfWork
