@@ -78,11 +78,11 @@ def truth_cell(text: str) -> bool | str:
 
 
 def json_cell(text: str) -> Any:
-    """Return the JSON value in a cell, or the cell as it stands, for the document to say what is wrong with it."""
+    """Return the JSON value in a cell, or that it is none."""
     try:
         return json.loads(text, parse_constant=_refuse)
     except (ValueError, RecursionError):
-        return text
+        return Flawed(f"is {shown(text)}, which is no JSON", "what a POST has there, as JSON")
 
 
 def _refuse(name: str) -> Any:

@@ -6,6 +6,7 @@ A text with an apostrophe before what a spreadsheet would take for a formula los
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from itertools import chain, repeat
@@ -14,10 +15,15 @@ from typing import Any
 
 from service.errors import FileUnreadable
 from service.exports.formulas import unguarded
-from service.imports.cells import PLAIN, Flawed, number_cell, number_cells, reader, text_cell
+from service.imports.cells import PLAIN, Flawed, json_cell, number_cell, number_cells, reader, text_cell
 from service.imports.mapping import CLIENT_REF, ColumnMapping, cell_name
 from service.imports.rows import Cell, Columns, Cut, Decode, Row, RowFile, line_text, read_lines
 from tidecore.errors import Fault
+
+#: What delimiters are called.
+_CALLED = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
+#: A whole cell in quotes.
+_QUOTED = re.compile(r'"[^"]*+(?:""[^"]*+)*+"')
 
 #: What an empty cell says.
 _EMPTY = object()
@@ -60,7 +66,8 @@ def csv_decoder(header: Sequence[str], columns: Columns, mapping: ColumnMapping 
     def row_of(cut: Cut, cells: Sequence[str], documents: Iterator[dict[str, Any]]) -> Row:
         if len(cells) == plan.width:
             return plan.row(cut.number, next(documents))
-        return _of_another_width(cut, cells, plan.width)
+        fault = Fault("row", f"has {len(cells)} cells", f"{plan.width}, one for each column of the header")
+        return Row(cut.number, plan.reference(cells), (fault,))
 
     def decode(cuts: Sequence[Cut]) -> list[Row]:
         # A line break within a cell is a line feed to us, however the file ends its lines.
@@ -70,11 +77,6 @@ def csv_decoder(header: Sequence[str], columns: Columns, mapping: ColumnMapping 
         return [row_of(cut, cells, documents) for cut, cells in zip(cuts, rows, strict=True)]
 
     return decode
-
-
-def _of_another_width(cut: Cut, cells: Sequence[str], width: int) -> Row:
-    fault = Fault("row", f"has {len(cells)} cells", f"{width}, one for each column of the header")
-    return Row(cut.number, {}, (fault,))
 
 
 class _Lines:
@@ -97,7 +99,8 @@ class _Lines:
                 yield text
                 continue
             taken: list[str] = []
-            with self._no_csv():
+            first = self.number
+            with self._no_csv(first, taken):
                 next(self._csv(_noted(chain((text,), lines), taken)), None)
             yield "".join(taken)
 
@@ -124,12 +127,31 @@ class _Lines:
         return csv.reader(lines, strict=True, delimiter=self._said.delimiter)
 
     @contextmanager
-    def _no_csv(self) -> Iterator[None]:
+    def _no_csv(self, first: int = 0, taken: Sequence[str] = ()) -> Iterator[None]:
+        """Say what is no CSV of the lines ``taken`` from the ``first`` on: where a quote does not close, the line where
+        it opens, for the reader is at the end of the file by then."""
         try:
             yield
         except csv.Error as error:
-            expected = 'cells between commas, quoted as "..."'
-            raise FileUnreadable(f"this is no CSV: {error}", self.number, expected) from error
+            expected = f'cells between {_CALLED[self._said.delimiter]}, quoted as "..."'
+            text = "".join(taken)
+            opens = _open_quote(text, self._said.delimiter)
+            if opens is None:
+                raise FileUnreadable(f"this is no CSV: {error}", self.number, expected) from error
+            problem = "this is no CSV: a quote opens here that does not close"
+            raise FileUnreadable(problem, first + text.count("\n", 0, opens), expected) from error
+
+
+def _open_quote(text: str, delimiter: str) -> int | None:
+    """Return where in the text of a row a cell begins with a quote that does not close; None where each does."""
+    at = 0
+    while True:
+        cell = _QUOTED.match(text, at)
+        if cell is None and text.startswith('"', at):
+            return at
+        at = text.find(delimiter, at if cell is None else cell.end()) + 1
+        if at == 0:
+            return None
 
 
 def _is_plain(text: str) -> bool:
@@ -156,9 +178,8 @@ class _Plan:
         self._cells = [
             (place, *_path(name), reader(cells[name], said, said.values.get(name))) for place, name in names.items()
         ]
-        self._flawed = [
-            (name, *_path(name)) for name, cell in cells.items() if cell is number_cell and said.decimal != "."
-        ]
+        #: Columns whose cells may be `Flawed`.
+        self._flawed = [(name, *_path(name)) for name, cell in cells.items() if _may_be_flawed(cell, said)]
         self._constants = [(*_path(name), value) for name, value in said.constants.items()]
         self._reference = [header.index(name) for name in said.client_ref_from]
         self._needed = None if said.skip_without is None else header.index(said.skip_without)
@@ -193,8 +214,20 @@ class _Plan:
                 _put(document, outer, inner, value)
         if self._reference:
             for document, cells in zip(documents, rows, strict=True):
-                document[CLIENT_REF] = " ".join(part for place in self._reference if (part := cells[place].strip()))
+                document[CLIENT_REF] = self._joined(cells)
         return documents
+
+    def reference(self, cells: Sequence[str]) -> dict[str, Any]:
+        """Return what a row of another width is called, as far as the cells for that are there."""
+        if self._reference:
+            whole = max(self._reference) < len(cells)
+            return {CLIENT_REF: self._joined(cells)} if whole else {}
+        place, cell = next((at, cell) for at, outer, _, cell in self._cells if outer == CLIENT_REF)
+        ((found,), empty) = self._column(cells[place : place + 1], cell) if place < len(cells) else ((None,), True)
+        return {} if empty else {CLIENT_REF: found}
+
+    def _joined(self, cells: Sequence[str]) -> str:
+        return " ".join(part for place in self._reference if (part := cells[place].strip()))
 
     def row(self, number: int, document: dict[str, Any]) -> Row:
         """Return a document as a row, without cells that cannot be read: they are its faults."""
@@ -218,6 +251,10 @@ class _Plan:
         if cell is text_cell:
             return texts, False
         return (number_cells(texts) if cell is number_cell else list(map(cell, texts))), False
+
+
+def _may_be_flawed(cell: Cell, said: ColumnMapping) -> bool:
+    return cell is json_cell or (cell is number_cell and said.decimal != ".")
 
 
 def _check_header(header: Sequence[str], names: Sequence[str], columns: Columns, said: ColumnMapping) -> None:

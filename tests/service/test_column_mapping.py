@@ -5,14 +5,14 @@ from __future__ import annotations
 import pytest
 
 from service.errors import FileUnreadable
-from service.imports.cells import clock_cell, day_cell, list_cell, moment_cell, number_cell, text_cell
+from service.imports.cells import clock_cell, day_cell, json_cell, list_cell, moment_cell, number_cell, text_cell
 from service.imports.formats import read_rows
 from service.imports.mapping import ColumnMapping
 from tidecore.errors import InvalidInput
 
 COLUMNS = {
     "date": day_cell, "at": moment_cell, "hours.from": clock_cell, "mark": text_cell, "length.cm": number_cell,
-    "beds": list_cell, "caught.*": number_cell, "fate": text_cell, "rods": number_cell,
+    "beds": list_cell, "bites": json_cell, "caught.*": number_cell, "fate": text_cell, "rods": number_cell,
 }  # fmt: skip
 
 
@@ -126,6 +126,38 @@ def test_other_letters_than_said_are_refused_with_their_place(read):
     with pytest.raises(FileUnreadable, match="line 2: byte 4 is not UTF-8"):
         read("client_ref,mark\na,Mü\n", "latin-1")
     assert read("client_ref,mark\na,Mü\n", "utf-8-sig", encoding="utf-8-sig") == [{"client_ref": "a", "mark": "Mü"}]
+
+
+@pytest.mark.parametrize(
+    ("text", "delimiter", "line", "problem", "between"),
+    [
+        ('a;"x;1\nb;y;2\n', ";", 2, None, "semicolons"),
+        ('a,"x\n",2\nb,"y"", ""\n\n', ",", 4, None, "commas"),
+        ('a|b|"x\n""y"|"z\nb|y|2\n', "|", 3, None, "bars"),
+        ('a\t5" pipe\t2\nb\t"y"x\t2\n', "\t", 3, "'\t' expected after '\"'", "tabs"),
+    ],
+)  # fmt: skip
+def test_a_quote_that_does_not_close_is_told_where_it_opens(read, text, delimiter, line, problem, between):
+    with pytest.raises(FileUnreadable) as refused:
+        read(f"client_ref{delimiter}mark{delimiter}date\n{text}", delimiter=delimiter)
+    what = problem or "a quote opens here that does not close"
+    assert str(refused.value).startswith(f"line {line}: this is no CSV: {what}; expected cells between {between}, ")
+
+
+def test_a_row_of_another_width_keeps_its_name(rows):
+    text = "client_ref,mark,date\n'=a,x\n b ,x,y,z\n,x\n"
+    assert [row.document for row in rows(text)] == [{"client_ref": "=a"}, {"client_ref": " b "}, {}]
+    text = "date,mark,fate\n 1 ,x\n2\n"
+    assert [row.document for row in rows(text, client_ref_from=["date", "mark"])] == [{"client_ref": "1 x"}, {}]
+    assert [row.document for row in rows("mark,client_ref,date\nx\nx,y\n")] == [{}, {"client_ref": "y"}]
+
+
+def test_a_cell_that_is_no_json_is_called_so(rows):
+    read = rows('client_ref,bites\na,[oops]\nb,"[""whole""]"\nc,NaN\n')
+    assert [row.faults[0].problem for row in read if row.faults] == [
+        "is '[oops]', which is no JSON", "is 'NaN', which is no JSON",
+    ]  # fmt: skip
+    assert read[1].document["bites"] == ["whole"]
 
 
 def test_all_that_is_wrong_with_a_mapping_is_said_at_once():
