@@ -6,6 +6,7 @@ import json
 import math
 import re
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Any, NamedTuple
 
 from service.imports.mapping import ColumnMapping
@@ -14,6 +15,7 @@ from tidecore.documents import shown
 
 #: What may be meant for a number.
 _DIGITS = re.compile(r"[-+\d.,\s]+")
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
 
 #: How CSV is read of which nobody said how.
 PLAIN = ColumnMapping()
@@ -105,10 +107,24 @@ def _own(cell: Cell, said: ColumnMapping) -> Cell:
     if said is PLAIN:
         return cell
     own: dict[Cell, Cell] = {
-        day_cell: said.day, clock_cell: said.clock, moment_cell: said.moment,
+        day_cell: lambda text: _of_the_calendar(text, said.day(text), said),
+        clock_cell: said.clock,
+        moment_cell: lambda text: _of_the_calendar(text, said.moment(text), said),
         number_cell: lambda text: _number(text, said),
     }  # fmt: skip
     return own.get(cell, cell)
+
+
+def _of_the_calendar(text: str, found: str, said: ColumnMapping) -> str | Flawed:
+    """Return what was found in a cell of a date, unless that is written as it should be and there is no such day."""
+    if _DAY.fullmatch(found[:10]):
+        try:
+            date.fromisoformat(found[:10])
+        except ValueError:
+            return Flawed(
+                f"is {shown(text)}, and there is no such day", f"a day of the calendar, as {said.date_format}"
+            )
+    return found
 
 
 def _number(text: str, said: ColumnMapping) -> float | str:

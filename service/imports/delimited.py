@@ -15,7 +15,17 @@ from typing import Any
 
 from service.errors import FileUnreadable
 from service.exports.formulas import unguarded
-from service.imports.cells import PLAIN, Flawed, json_cell, number_cell, number_cells, reader, text_cell
+from service.imports.cells import (
+    PLAIN,
+    Flawed,
+    day_cell,
+    json_cell,
+    moment_cell,
+    number_cell,
+    number_cells,
+    reader,
+    text_cell,
+)
 from service.imports.mapping import CLIENT_REF, ColumnMapping, cell_name
 from service.imports.rows import Cell, Columns, Cut, Decode, Row, RowFile, line_text, read_lines
 from tidecore.errors import Fault
@@ -254,7 +264,11 @@ class _Plan:
 
 
 def _may_be_flawed(cell: Cell, said: ColumnMapping) -> bool:
-    return cell is json_cell or (cell is number_cell and said.decimal != ".")
+    return (
+        cell is json_cell
+        or (cell is number_cell and said.decimal != ".")
+        or (cell in (day_cell, moment_cell) and said is not PLAIN)
+    )
 
 
 def _check_header(header: Sequence[str], names: Sequence[str], columns: Columns, said: ColumnMapping) -> None:
