@@ -23,6 +23,7 @@ _FORMAT = re.compile(r"(YYYY|YY|MM|DD)([-./ ])(YYYY|YY|MM|DD)\2(YYYY|YY|MM|DD)")
 #: Years of two digits from here on are of the nineteen hundreds, as POSIX has it.
 _FIRST_SHORT_YEAR = 69
 _CLOCK = re.compile(r"(\d{1,2})[:.h](\d{2})(?:[:.](\d{2}))?")
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
 _OFFSET = re.compile(r"\s*([Zz]|[+-]\d\d:\d\d)$")
 
 Names = Annotated[tuple[Name, ...], Field(max_length=_MOST_COLUMNS)]
@@ -123,8 +124,9 @@ class ColumnMapping(Document):
     def moment(self, text: str) -> str:
         """Return a date and a time as ISO 8601, with an offset where there is one; anything else as it stands."""
         rest, offset = _without_offset(text)
-        day, _, clock = rest.replace("T", " ").partition(" ")
-        return f"{self.day(day)}T{self.clock(clock.strip())}{offset}" if clock else text
+        cell, _, clock = rest.replace("T", " ").partition(" ")
+        day = self.day(cell)
+        return f"{day}T{self.clock(clock.strip())}{offset}" if clock and _DAY.fullmatch(day) else text
 
     def written(self, at: datetime) -> str:
         """Return an instant with its offset as `moment` takes it."""

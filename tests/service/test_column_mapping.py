@@ -81,13 +81,18 @@ def test_dates_are_read_as_they_are_said_to_be(read, form, written):
     assert read(f"client_ref,date\na,{written}\n", date_format=form)[0]["date"] == "2019-11-05"
 
 
-def test_a_time_with_an_offset_is_left_alone(read):
+def test_a_time_with_an_offset_keeps_it(read):
     text = "client_ref,at,hours.from\na,2025-06-01T18:30:00+02:00,6.05\nb,2025-06-01T18:30Z,0630\n"
     first, second = read(text, time_zone="mark")
     assert (first["at"], first["hours"], second["at"]) == (
         "2025-06-01T18:30:00+02:00", {"from": "06:05"}, "2025-06-01T18:30Z",
     )  # fmt: skip
     assert second["hours"] == {"from": "0630"}
+    text = "client_ref,at,hours.from\na,1.6.2025 6.30 +02:00,6.05+01:00\nb,noon or so,5-6 h\nc,early z,9:00z\n"
+    read = read(text, time_zone="mark", date_format="DD.MM.YYYY")
+    assert [(one["at"], one["hours"]["from"]) for one in read] == [
+        ("2025-06-01T06:30+02:00", "06:05+01:00"), ("noon or so", "5-6 h"), ("early z", "09:00Z"),
+    ]  # fmt: skip
 
 
 def test_a_guarded_text_comes_back_as_it_was(read):

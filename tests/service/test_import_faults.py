@@ -178,11 +178,13 @@ def test_an_offset_says_which_of_two_times_is_meant(bay):
         "l1,2024-10-27,00:30,01:30,spit,fished,1", "l2,2024-10-27,00:30,01:30+01:00,spit,fished,1",
         "l3,2024-10-27,01:50+01:00,01:20+00:00,spit,fished,1", "l4,2024-10-26,23:00,01.30 +00:00,spit,fished,1",
         "l5,2024-10-27,01:50+01:00,01:20,spit,fished,1", "l6,2024-10-27,01:50+00:00,01:20,spit,fished,1",
-        "l7,2024-10-26,23:00+01:00,01:15Z,spit,fished,1",
+        "l7,2024-10-26,23:00+01:00,01:15Z,spit,fished,1", "l8,2024-05-01,05:00-06:00,08:00,spit,fished,1",
     )  # fmt: skip
     lines = table(bay, "trip", TRIPS + "\n".join(rows) + "\n", time_zone="mark")
-    assert [fields(line) for line in lines] == [["local.to"], [], [], [], ["local.to"], [], []]
+    assert [fields(line) for line in lines] == [["local.to"], [], [], [], ["local.to"], [], [], ["local.from"]]
     assert lines[0]["faults"][0]["expected"] == "one of them: 01:30+01:00 or 01:30+00:00"
+    # Two times of the day in a cell are no time with an offset.
+    assert lines[7]["faults"][0]["expected"] == "05:00+01:00"
     made = {one["client_ref"]: one["trip"] for one in trips_of(bay, *(f"l{number}" for number in range(1, 8)))}
     assert {name: (one["start"][8:16], one["end"][8:16]) for name, one in made.items()} == {
         "l2": ("26T23:30", "27T00:30"), "l3": ("27T00:50", "27T01:20"), "l4": ("26T22:00", "27T01:30"),

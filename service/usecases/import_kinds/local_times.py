@@ -75,16 +75,21 @@ def ended(day: str, clock: str, after: str, zone: ZoneInfo | None) -> str:
 
 
 def in_utc(text: str, zone: ZoneInfo, field: str, write: Write) -> str | Fault:
-    """Return what clocks of ``zone`` show, in UTC, and what has an offset as it is.
+    """Return what clocks of ``zone`` show, in UTC; of a time with an offset, where that is theirs then.
 
-    A time that they show twice, or never, is a fault, which offers both as the file would ``write`` them.
+    A time that they show twice, or never, is a fault, which offers what is right as the file would ``write`` it.
     """
     try:
         told = datetime.fromisoformat(text)
     except ValueError:
         return Fault(field, f"is {shown(text)}, which is no time of the calendar", "a date and a time that there are")
     if told.tzinfo is not None:
-        return text
+        # 05:00-06:00 may be two times of the day as well.
+        there = told.astimezone(zone)
+        if there.replace(tzinfo=None) == told.replace(tzinfo=None):
+            return text
+        both = " or ".join(map(write, _readings(told.replace(tzinfo=None), zone)))
+        return Fault(field, f"is {text}, an offset that the clocks of {zone.key} do not have then", both)
     readings = _readings(told, zone)
     found = readings[0].astimezone(UTC)
     if found.astimezone(zone).replace(tzinfo=None) != told:
