@@ -121,9 +121,8 @@ def _of_the_calendar(text: str, found: str, said: ColumnMapping) -> str | Flawed
         try:
             date.fromisoformat(found[:10])
         except ValueError:
-            return Flawed(
-                f"is {shown(text)}, and there is no such day", f"a day of the calendar, as {said.date_format}"
-            )
+            problem = f"is {shown(text)}, and there is no such day"
+            return Flawed(problem, f"a day of the calendar, as {said.date_format}")
     return found
 
 

@@ -60,6 +60,10 @@ def test_a_time_that_is_told_twice_is_refused_with_both_names(bay):
     assert statuses(lines) == ["invalid", "created", "created", "created", "invalid"], lines
     assert (fields(lines[0]), fields(lines[4])) == (["trip.start", "trip.end"], ["trip.start"])
     assert lines[0]["faults"][0]["problem"] == "is given beside local.date, local.from, local.to"
+    text = "client_ref,trip.start,local.date,trip.mark,trip.outcome\nt6,2024-05-02T05:00:00Z,31.02.2024,spit,blank\n"
+    (line,) = table(bay, "trip", text, date_format="DD.MM.YYYY")
+    assert fields(line) == ["local.date", "trip.start"]
+    assert line["faults"][1]["problem"] == "is given beside local.date"
     lines = table(
         bay, "catch",
         "client_ref,trip,local.date,local.time,at,species,fate\n"
@@ -147,8 +151,8 @@ def test_other_kinds_are_told_every_fault_at_once(bay):
     mark = {**example("create_mark"), "client_ref": "k1", "station": "nix", "latitude": 91, "kind": "bog"}
     mark.pop("external_ref", None)
     assert fields(take(bay, ndjson(mark), NDJSON, "mark")[1][0]) == ["latitude", "kind", "station"]
-    feature = {"type": "Feature", "geometry": None, "properties": {**mark, "longitude": 2}}
-    feature["properties"].pop("latitude")
+    properties = {**{name: value for name, value in mark.items() if name != "latitude"}, "longitude": 2}
+    feature = {"type": "Feature", "geometry": None, "properties": properties}
     content = json.dumps({"type": "FeatureCollection", "features": [feature]}).encode()
     lines = take(bay, content, "application/geo+json", "mark")[1]
     assert fields(lines[0]) == ["geometry", "properties.longitude", "kind", "station"]

@@ -114,5 +114,6 @@ def write_clock(at: datetime) -> str:
 
 def beside_local(field: str, local: Iterable[str]) -> Fault:
     """Return the fault of an instant that is given beside the date and time of clocks that say it too."""
-    told = ", ".join(f"local.{name}" for name in local)
+    # A date that is none is in the fault of its own alone.
+    told = ", ".join(f"local.{name}" for name in local) or "local.date"
     return Fault(field, f"is given beside {told}", f"{field}, or {told}: which of them holds, only who wrote it knows")
