@@ -147,6 +147,17 @@ def test_a_catch_is_told_every_fault_at_once(bay):
     assert fields(take(bay, ndjson(row), NDJSON, "catch")[1][0]) == ["ref", "fate", "trip"]
 
 
+def test_a_trip_with_parts_is_told_every_fault_at_once(bay):
+    said = {"mark": "nix", "start": "2094-01-01T00:00:00Z", "outcome": "x", "we.ird": 1}
+    row = {"client_ref": "q1", "trip": said, "deployments": [{"rod": "1"}], "catches": 5}
+    lines = take(bay, ndjson(row, {"client_ref": "q2", "trip": 5}), NDJSON, "trip")[1]
+    assert list(map(fields, lines)) == [
+        ["trip.outcome", "trip.'we.ird'", "deployments.0.start", "deployments.0.end", "catches", "trip.mark",
+         "trip.start"],
+        ["trip"],
+    ]  # fmt: skip
+
+
 def test_other_kinds_are_told_every_fault_at_once(bay):
     mark = {**example("create_mark"), "client_ref": "k1", "station": "nix", "latitude": 91, "kind": "bog"}
     mark.pop("external_ref", None)

@@ -97,15 +97,18 @@ def _leave_out(document: dict[str, Any], field: str, harmless: Collection[str]) 
     """Leave out a field; the list that it is in; where it is missing, the object that should have it, unless something
     ``harmless`` will stand for it."""
     above, holder, name = document, document, ""
-    for step in field.split("."):
-        found = next((key for key in holder if step in (key, shown(key))), None)
+    rest = field
+    while rest and isinstance(holder, dict):
+        step, _, more = rest.partition(".")
+        # What is no field may have points in its name.
+        whole = next((key for key in holder if rest in (key, shown(key))), None)
+        found = whole or next((key for key in holder if step in (key, shown(key))), None)
         if found is None:
             if field in harmless:
                 return
             break
         above, holder, name = holder, holder[found], found
-        if not isinstance(holder, dict):
-            break
+        rest = "" if found == whole else more
     above.pop(name, None)
 
 
