@@ -6,9 +6,8 @@ A text with an apostrophe before what a spreadsheet would take for a formula los
 from __future__ import annotations
 
 import csv
-import json
-import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+import re
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from itertools import chain, repeat
 from pathlib import Path
@@ -16,78 +15,28 @@ from typing import Any
 
 from service.errors import FileUnreadable
 from service.exports.formulas import unguarded
+from service.imports.cells import (
+    PLAIN,
+    Flawed,
+    day_cell,
+    json_cell,
+    moment_cell,
+    number_cell,
+    number_cells,
+    reader,
+    text_cell,
+)
 from service.imports.mapping import CLIENT_REF, ColumnMapping, cell_name
 from service.imports.rows import Cell, Columns, Cut, Decode, Row, RowFile, line_text, read_lines
 from tidecore.errors import Fault
 
+#: What delimiters are called.
+_CALLED = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
+#: A whole cell in quotes.
+_QUOTED = re.compile(r'"[^"]*+(?:""[^"]*+)*+"')
+
 #: What an empty cell says.
 _EMPTY = object()
-
-#: How CSV is read of which nobody said how.
-_PLAIN = ColumnMapping()
-
-
-def number_cell(text: str) -> float | str:
-    """Return a cell as the number it is, or as it stands, for the document to say what is wrong with it."""
-    try:
-        value = float(text)
-    except ValueError:
-        return text
-    # Python's own way to write numbers is not CSV's: 1_000 is a text.
-    return text if "_" in text or not math.isfinite(value) else value
-
-
-def _numbers(texts: Sequence[str]) -> Sequence[float | str]:
-    """Return what `number_cell` does of each of many texts."""
-    try:
-        values = list(map(float, texts))
-    except ValueError:
-        return list(map(number_cell, texts))
-    if "_" in "".join(texts) or not math.isfinite(sum(values)):
-        return list(map(number_cell, texts))
-    return values
-
-
-def text_cell(text: str) -> str:
-    """Return a cell as it stands."""
-    return text
-
-
-def day_cell(text: str) -> str:
-    """Return a date as it stands; a mapping says in which order its parts come."""
-    return text
-
-
-def clock_cell(text: str) -> str:
-    """Return a time of the day as it stands; with a mapping 6.30 is one too."""
-    return text
-
-
-def moment_cell(text: str) -> str:
-    """Return an instant as it stands; a mapping says how its date is written and whose clock it was."""
-    return text
-
-
-def list_cell(text: str) -> list[str]:
-    """Return the parts of a cell between semicolons."""
-    return [part.strip() for part in text.split(";")]
-
-
-def truth_cell(text: str) -> bool | str:
-    """Return true and false as truth values, anything else as it stands."""
-    return {"true": True, "false": False}.get(text, text)
-
-
-def json_cell(text: str) -> Any:
-    """Return the JSON value in a cell, or the cell as it stands, for the document to say what is wrong with it."""
-    try:
-        return json.loads(text, parse_constant=_refuse)
-    except (ValueError, RecursionError):
-        return text
-
-
-def _refuse(name: str) -> Any:
-    raise ValueError(f"{name} is no JSON")
 
 
 def cut_csv(path: Path, columns: Columns, mapping: ColumnMapping | None = None) -> RowFile:
@@ -99,7 +48,7 @@ def cut_csv(path: Path, columns: Columns, mapping: ColumnMapping | None = None) 
         If the file is not in its encoding, its header is missing or names columns that nobody knows, its quotes do not
         close, or it ends within a row.
     """
-    said = _PLAIN if mapping is None else mapping
+    said = PLAIN if mapping is None else mapping
     lines = _Lines(path, said)
     rows = iter(lines)
     header = tuple(cell.strip() for cell in lines.cells(next(rows, "")))
@@ -121,23 +70,23 @@ def _cut_rows(rows: Iterator[str], lines: _Lines, plan: _Plan) -> Iterator[Cut]:
 
 def csv_decoder(header: Sequence[str], columns: Columns, mapping: ColumnMapping | None) -> Decode:
     """Return what makes documents of the cells of rows; an empty cell is a field that is not given."""
-    said = _PLAIN if mapping is None else mapping
+    said = PLAIN if mapping is None else mapping
     plan = _Plan(header, columns, said, foreign=mapping is not None)
 
+    def row_of(cut: Cut, cells: Sequence[str], documents: Iterator[dict[str, Any]]) -> Row:
+        if len(cells) == plan.width:
+            return plan.row(cut.number, next(documents))
+        fault = Fault("row", f"has {len(cells)} cells", f"{plan.width}, one for each column of the header")
+        return Row(cut.number, plan.reference(cells), (fault,))
+
     def decode(cuts: Sequence[Cut]) -> list[Row]:
-        rows = list(csv.reader([cut.content for cut in cuts], strict=True, delimiter=said.delimiter))
+        # A line break within a cell is a line feed to us, however the file ends its lines.
+        texts = [cut.content.replace("\r\n", "\n") for cut in cuts]
+        rows = list(csv.reader(texts, strict=True, delimiter=said.delimiter))
         documents = iter(plan.documents([cells for cells in rows if len(cells) == plan.width]))
-        return [
-            Row(cut.number, next(documents)) if len(cells) == plan.width else _of_another_width(cut, cells, plan.width)
-            for cut, cells in zip(cuts, rows, strict=True)
-        ]
+        return [row_of(cut, cells, documents) for cut, cells in zip(cuts, rows, strict=True)]
 
     return decode
-
-
-def _of_another_width(cut: Cut, cells: Sequence[str], width: int) -> Row:
-    fault = Fault("row", f"has {len(cells)} cells", f"{width}, one for each column of the header")
-    return Row(cut.number, {}, (fault,))
 
 
 class _Lines:
@@ -160,7 +109,8 @@ class _Lines:
                 yield text
                 continue
             taken: list[str] = []
-            with self._no_csv():
+            first = self.number
+            with self._no_csv(first, taken):
                 next(self._csv(_noted(chain((text,), lines), taken)), None)
             yield "".join(taken)
 
@@ -187,12 +137,31 @@ class _Lines:
         return csv.reader(lines, strict=True, delimiter=self._said.delimiter)
 
     @contextmanager
-    def _no_csv(self) -> Iterator[None]:
+    def _no_csv(self, first: int = 0, taken: Sequence[str] = ()) -> Iterator[None]:
+        """Say what is no CSV of the lines ``taken`` from the ``first`` on: where a quote does not close, the line where
+        it opens, for the reader is at the end of the file by then."""
         try:
             yield
         except csv.Error as error:
-            expected = 'cells between commas, quoted as "..."'
-            raise FileUnreadable(f"this is no CSV: {error}", self.number, expected) from error
+            expected = f'cells between {_CALLED[self._said.delimiter]}, quoted as "..."'
+            text = "".join(taken)
+            opens = _open_quote(text, self._said.delimiter)
+            if opens is None:
+                raise FileUnreadable(f"this is no CSV: {error}", self.number, expected) from error
+            problem = "this is no CSV: a quote opens here that does not close"
+            raise FileUnreadable(problem, first + text.count("\n", 0, opens), expected) from error
+
+
+def _open_quote(text: str, delimiter: str) -> int | None:
+    """Return where in the text of a row a cell begins with a quote that does not close; None where each does."""
+    at = 0
+    while True:
+        cell = _QUOTED.match(text, at)
+        if cell is None and text.startswith('"', at):
+            return at
+        at = text.find(delimiter, at if cell is None else cell.end()) + 1
+        if at == 0:
+            return None
 
 
 def _is_plain(text: str) -> bool:
@@ -215,15 +184,12 @@ class _Plan:
         self.width = len(header)
         names = {place: said.columns.get(name, name) for place, name in enumerate(header) if not said.ignores(name)}
         _check_header(header, list(names.values()), columns, said)
+        cells = {name: columns.get(cell_name(name, columns) or "", text_cell) for name in names.values()}
         self._cells = [
-            (
-                place,
-                *_path(name),
-                _reader(columns.get(cell_name(name, columns) or "", text_cell), said),
-                said.values.get(name),
-            )
-            for place, name in names.items()
+            (place, *_path(name), reader(cells[name], said, said.values.get(name))) for place, name in names.items()
         ]
+        #: Columns whose cells may be `Flawed`.
+        self._flawed = [(name, *_path(name)) for name, cell in cells.items() if _may_be_flawed(cell, said)]
         self._constants = [(*_path(name), value) for name, value in said.constants.items()]
         self._reference = [header.index(name) for name in said.client_ref_from]
         self._needed = None if said.skip_without is None else header.index(said.skip_without)
@@ -243,9 +209,7 @@ class _Plan:
         if not rows:
             return []
         columns = list(zip(*rows, strict=True))
-        given = [
-            (outer, inner, *self._column(columns[at], cell, words)) for at, outer, inner, cell, words in self._cells
-        ]
+        given = [(outer, inner, *self._column(columns[at], cell)) for at, outer, inner, cell in self._cells]
         whole = {outer: values for outer, inner, values, empty in given if not inner and not empty}
         # Without a column that is whole, zip gives no rows at all.
         rows_of_these = zip(*whole.values(), strict=True) if whole else repeat((), len(rows))
@@ -260,33 +224,51 @@ class _Plan:
                 _put(document, outer, inner, value)
         if self._reference:
             for document, cells in zip(documents, rows, strict=True):
-                document[CLIENT_REF] = " ".join(part for place in self._reference if (part := cells[place].strip()))
+                document[CLIENT_REF] = self._joined(cells)
         return documents
 
-    def _column(self, texts: Sequence[str], cell: Cell, words: Mapping[str, str] | None) -> tuple[Sequence[Any], bool]:
+    def reference(self, cells: Sequence[str]) -> dict[str, Any]:
+        """Return what a row of another width is called, as far as the cells for that are there."""
+        if self._reference:
+            whole = max(self._reference) < len(cells)
+            return {CLIENT_REF: self._joined(cells)} if whole else {}
+        place, cell = next((at, cell) for at, outer, _, cell in self._cells if outer == CLIENT_REF)
+        ((found,), empty) = self._column(cells[place : place + 1], cell) if place < len(cells) else ((None,), True)
+        return {} if empty else {CLIENT_REF: found}
+
+    def _joined(self, cells: Sequence[str]) -> str:
+        return " ".join(part for place in self._reference if (part := cells[place].strip()))
+
+    def row(self, number: int, document: dict[str, Any]) -> Row:
+        """Return a document as a row, without cells that cannot be read: they are its faults."""
+        faults = []
+        for name, outer, inner in self._flawed:
+            holder, field = (document.get(outer, {}), inner) if inner else (document, outer)
+            if isinstance(found := holder.get(field), Flawed):
+                del holder[field]
+                faults.append(Fault(name, found.problem, found.expected))
+        return Row(number, document, tuple(faults))
+
+    def _column(self, texts: Sequence[str], cell: Cell) -> tuple[Sequence[Any], bool]:
         """Return the values of a column, `_EMPTY` of an empty cell, and whether there is one."""
         if self._foreign:
             texts = [text.strip() for text in texts]
         empty = "" in texts
         if "'" in "".join(texts):
             texts = list(map(unguarded, texts))
-        if words is not None:
-            return [cell(words.get(text, text)) if text else _EMPTY for text in texts], empty
         if empty:
             return [cell(text) if text else _EMPTY for text in texts], True
         if cell is text_cell:
             return texts, False
-        return (_numbers(texts) if cell is number_cell else list(map(cell, texts))), False
+        return (number_cells(texts) if cell is number_cell else list(map(cell, texts))), False
 
 
-def _reader(cell: Cell, said: ColumnMapping) -> Cell:
-    """Return how a cell is read in a file that writes numbers, dates and times in its own way."""
-    if cell is number_cell and said.decimal != ".":
-        return lambda text: number_cell(said.number(text))
-    if said is _PLAIN:
-        return cell
-    own: dict[Cell, Cell] = {day_cell: said.day, clock_cell: said.clock, moment_cell: said.moment}
-    return own.get(cell, cell)
+def _may_be_flawed(cell: Cell, said: ColumnMapping) -> bool:
+    return (
+        cell is json_cell
+        or (cell is number_cell and said.decimal != ".")
+        or (cell in (day_cell, moment_cell) and said is not PLAIN)
+    )
 
 
 def _check_header(header: Sequence[str], names: Sequence[str], columns: Columns, said: ColumnMapping) -> None:

@@ -86,7 +86,9 @@ def decode_feature(cut: Cut) -> Row:
         for name in ("longitude", "latitude")
         if name in properties
     ]
-    return Row(number, {**properties, **place}, tuple(faults))
+    # Without a point there is neither, and that has been said.
+    unsaid = dict.fromkeys(() if place else ("longitude", "latitude"), None)
+    return Row(number, {**properties, **place}, tuple(faults), unsaid)
 
 
 class _Text:

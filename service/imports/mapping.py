@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import zoneinfo
 from collections.abc import Iterator
+from datetime import datetime
 from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, Field, JsonValue, model_validator
@@ -22,7 +23,8 @@ _FORMAT = re.compile(r"(YYYY|YY|MM|DD)([-./ ])(YYYY|YY|MM|DD)\2(YYYY|YY|MM|DD)")
 #: Years of two digits from here on are of the nineteen hundreds, as POSIX has it.
 _FIRST_SHORT_YEAR = 69
 _CLOCK = re.compile(r"(\d{1,2})[:.h](\d{2})(?:[:.](\d{2}))?")
-_OFFSET = re.compile(r"[Zz]$|[+-]\d\d:\d\d$")
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
+_OFFSET = re.compile(r"\s*([Zz]|[+-]\d\d:\d\d)$")
 
 Names = Annotated[tuple[Name, ...], Field(max_length=_MOST_COLUMNS)]
 
@@ -98,7 +100,7 @@ class ColumnMapping(Document):
         return any(name == one or (one.endswith("*") and name.startswith(one[:-1])) for one in self.ignore)
 
     def number(self, text: str) -> str:
-        """Return a number as CSV has it; one that has a point besides its comma is left as it stands."""
+        """Return a number as CSV has it; one that has a point is left as it stands."""
         return text.replace(",", ".") if self.decimal == "," and "." not in text else text
 
     def day(self, text: str) -> str:
@@ -113,16 +115,31 @@ class ColumnMapping(Document):
         return f"{year:04d}-{parts['m']:02d}-{parts['d']:02d}"
 
     def clock(self, text: str) -> str:
-        """Return a time of the day as HH:MM, with seconds where they are told; anything else as it stands."""
-        found = _CLOCK.fullmatch(text)
-        return text if found is None else ":".join(part.zfill(2) for part in found.groups() if part is not None)
+        """Return a time of the day as HH:MM, with seconds and an offset where they are told; anything else as it
+        stands."""
+        rest, offset = _without_offset(text)
+        found = _CLOCK.fullmatch(rest)
+        return text if found is None else ":".join(part.zfill(2) for part in found.groups() if part) + offset
 
     def moment(self, text: str) -> str:
-        """Return a date and a time as ISO 8601 without an offset; what has one, and anything else, as it stands."""
-        if _OFFSET.search(text):
-            return text
-        day, _, clock = text.replace("T", " ").partition(" ")
-        return f"{self.day(day)}T{self.clock(clock.strip())}" if clock else text
+        """Return a date and a time as ISO 8601, with an offset where there is one; anything else as it stands."""
+        rest, offset = _without_offset(text)
+        cell, _, clock = rest.replace("T", " ").partition(" ")
+        day = self.day(cell)
+        return f"{day}T{self.clock(clock.strip())}{offset}" if clock and _DAY.fullmatch(day) else text
+
+    def written(self, at: datetime) -> str:
+        """Return an instant with its offset as `moment` takes it."""
+        day, _, clock = at.isoformat(timespec="seconds" if at.second else "minutes").partition("T")
+        if self.date_format == "YYYY-MM-DD":
+            return f"{day}T{clock}"
+        parts = {"YYYY": day[:4], "YY": day[2:4], "MM": day[5:7], "DD": day[8:]}
+        return f"{re.sub('YYYY|YY|MM|DD', lambda token: parts[token[0]], self.date_format)} {clock}"
+
+
+def _without_offset(text: str) -> tuple[str, str]:
+    found = _OFFSET.search(text)
+    return (text, "") if found is None else (text[: found.start()], found[1].upper())
 
 
 def cell_name(name: str, columns: Columns) -> str | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from service.errors import FileUnreadable
@@ -15,12 +16,27 @@ LONGEST_ROW = 256 * 1024
 _MARK = b"\xef\xbb\xbf"
 
 
+#: Faults at these leave no document to look into.
+_WHOLE = frozenset({"row", "properties"})
+_AS_THEY_ARE: Mapping[str, str | None] = MappingProxyType({})
+
+
 class Row(NamedTuple):
-    """One row of a file, counted from 1: the document it is, or the faults that it is none."""
+    """One row of a file, counted from 1: the document it is, without what its faults say is wrong with it.
+
+    ``told_as`` is what the file calls fields that it does not call as the document does; None for those of which no
+    more is said, for it follows from something else.
+    """
 
     number: int
     document: Mapping[str, Any]
     faults: tuple[Fault, ...] = ()
+    told_as: Mapping[str, str | None] = _AS_THEY_ARE
+
+    @property
+    def broken(self) -> bool:
+        """Whether there is no document at all."""
+        return any(fault.field in _WHOLE for fault in self.faults)
 
 
 #: How the text of a column of CSV becomes the value of a field.

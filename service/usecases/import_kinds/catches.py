@@ -13,8 +13,8 @@ from zoneinfo import ZoneInfo
 from pydantic import TypeAdapter, ValidationError
 
 from service.errors import DocumentInvalid
-from service.imports.delimited import clock_cell, day_cell, moment_cell, number_cell, text_cell
-from service.imports.mapping import CLIENT_REF
+from service.imports.cells import clock_cell, day_cell, moment_cell, number_cell, text_cell
+from service.imports.mapping import CLIENT_REF, ColumnMapping
 from service.imports.rows import Columns, Row
 from service.security import Caller
 from service.storage.records import UPDATED, Change, DocumentRecord
@@ -22,9 +22,10 @@ from service.storage.repositories.documents import Link
 from service.storage.unit import UnitOfWork
 from service.usecases.context import utc_now
 from service.usecases.import_kinds.documents import text_of
-from service.usecases.import_kinds.kind import Candidate, ImportKind, Ready, Rests, Stored, Wrong, content_hash
+from service.usecases.import_kinds.drafts import Draft
+from service.usecases.import_kinds.kind import NOBODYS, Candidate, ImportKind, Ready, Rests, Stored, Wrong, content_hash
 from service.usecases.import_kinds.known import Known, current, things_named
-from service.usecases.import_kinds.local_times import in_utc, is_local, joined
+from service.usecases.import_kinds.local_times import beside_local, in_utc, is_local, take_clocks, write_clock
 from service.usecases.import_kinds.written import fields_of, write_fields, write_longer
 from service.usecases.references import ExternalRef
 from service.usecases.tallies import trip_sums
@@ -88,6 +89,9 @@ class OfTrip(NamedTuple):
 class CatchImport(ImportKind[CatchRow]):
     """Catches: each lies within its trip, and within its deployment where it names one."""
 
+    harmless: ClassVar[Mapping[str, Any]] = {
+        "trip": NOBODYS, "at": "2000-01-01T00:00:00Z", "species": {"scientific_name": "Piscis"}, "fate": "kept",
+    }  # fmt: skip
     columns: ClassVar[Columns] = {
         **dict.fromkeys(("trip", "deployment", "species", "species.scientific_name", "species.fao_code"), text_cell),
         **dict.fromkeys(("species.local_name", "length.kind", "weight.how", "hook_position", "fate"), text_cell),
@@ -101,25 +105,30 @@ class CatchImport(ImportKind[CatchRow]):
     def prepare(self, rows: Sequence[Row], known: Known) -> Sequence[Row]:
         """Return rows with species by their names, and times of clocks in UTC."""
         by_clock = known.mapping is not None and known.mapping.time_zone is not None
-        trips = {str(row.document.get("trip")) for row in rows if _by_clock(row.document, by_clock)}
+        trips = {_trip_of(row) for row in rows if _by_clock(row.document, by_clock)}
         zones = known.zones_of_trips(trips) if trips else {}
-        return [row if row.faults else _prepared(row, by_clock, zones, known) for row in rows]
+        return [row if row.broken else _prepared(row, by_clock, zones.get(_trip_of(row)), known) for row in rows]
 
     def parse(self, document: Mapping[str, Any], _caller: Caller) -> Candidate[CatchRow]:
         """Return the catch of a row."""
+        another = _another_ref(document)
         try:
             row = CatchRow.parse(_with_ref(document))
         except InvalidInput as error:
             # The row calls it client_ref, and both are wrong where it is.
             named = [Fault(CLIENT_REF if one.field == "ref" else one.field, *_told(one)) for one in error.faults]
-            raise InvalidInput(list({one.field: one for one in named}.values())) from error
+            raise InvalidInput([*another, *{one.field: one for one in named}.values()]) from error
+        if another:
+            raise InvalidInput(another)
         return Candidate(row.client_ref, row)
 
     def parse_many(self, documents: Sequence[Mapping[str, Any]], _caller: Caller) -> list[Candidate[CatchRow]] | None:
         """Return the catches of many rows."""
+        if any(map(_another_ref, documents)):
+            return None
         try:
             rows = _ROWS.validate_python([_with_ref(one) for one in documents])
-        except (ValidationError, InvalidInput):
+        except ValidationError:
             return None
         return [Candidate(row.client_ref, row) for row in rows]
 
@@ -194,12 +203,18 @@ class CatchImport(ImportKind[CatchRow]):
         return [one.more.trip_id for one in rows]
 
 
+def _another_ref(document: Mapping[str, Any]) -> list[Fault]:
+    """Return the fault of a row that gives its catch another reference than its own."""
+    if "ref" not in document or document["ref"] == document.get(CLIENT_REF):
+        return []
+    return [Fault("ref", "is not the client_ref", "no ref: the client_ref is that of the catch")]
+
+
 def _with_ref(document: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a row with its reference as that of the catch; InvalidInput where it says another."""
-    reference = document.get("client_ref")
-    if "ref" in document and document["ref"] != reference:
-        raise InvalidInput(Fault("ref", "is not the client_ref", "no ref: the client_ref is that of the catch"))
-    return {**document, "ref": reference} if isinstance(reference, str) else dict(document)
+    """Return a row with its reference as that of the catch."""
+    plain = {name: value for name, value in document.items() if name != "ref"}
+    reference = document.get(CLIENT_REF)
+    return {**plain, "ref": reference} if isinstance(reference, str) else plain
 
 
 def _text_of(row: CatchRow) -> str:
@@ -251,26 +266,42 @@ def _drop_misfits(
 
 
 def _by_clock(document: Mapping[str, Any], by_clock: bool) -> bool:
-    return "local" in document or (by_clock and is_local(document.get("at")))
+    return isinstance(document.get("local"), Mapping) or (by_clock and is_local(document.get("at")))
 
 
-def _prepared(row: Row, by_clock: bool, zones: Mapping[str, ZoneInfo | None], known: Known) -> Row:
+def _trip_of(row: Row) -> str:
+    name = row.document.get("trip")
+    return name if isinstance(name, str) else ""
+
+
+def _prepared(row: Row, by_clock: bool, zone: ZoneInfo | None, known: Known) -> Row:
     said = row.document
     if not isinstance(said.get("species"), str) and not _by_clock(said, by_clock):
         return row
-    document, faults = dict(said), list[Fault]()
+    draft = Draft(row)
     if isinstance(said.get("species"), str):
-        species = known.species(said["species"])
+        species = known.species(draft.document.pop("species"))
         if isinstance(species, Fault):
-            faults.append(species)
-        document["species"] = species
+            draft.faults.append(species)
+        else:
+            draft.document["species"] = species
     if _by_clock(said, by_clock):
-        local, zone = document.pop("local", None), zones[str(said.get("trip"))]
-        at = said["at"] if local is None else joined(local.get("date"), local.get("time"), "local.time")
-        if zone is None:
-            faults += _no_trip(str(said.get("trip"))).faults
-        elif isinstance(at, str):
-            at = in_utc(at, zone, "at")
-        document["at"] = at
-        faults += [at] if isinstance(at, Fault) else []
-    return Row(row.number, said if faults else document, tuple(faults))
+        _tell_by_clocks(draft, zone, known.mapping or ColumnMapping())
+    return draft.row()
+
+
+def _tell_by_clocks(draft: Draft, zone: ZoneInfo | None, mapping: ColumnMapping) -> None:
+    """Put the time of a catch in UTC; leave it out where that cannot be, for no more to be said of it."""
+    at, local, column, write = draft.document.pop("at", None), draft.document.get("local"), "at", mapping.written
+    if local is not None:
+        if at is not None:
+            draft.faults.append(beside_local("at", local))
+        day, (clock,) = take_clocks(draft, mapping, ["time"])
+        text = f"{day}T{clock}" if day and clock and at is None else None
+        at, column, write = text, "local.time", write_clock
+    found = None if at is None or zone is None else in_utc(at, zone, column, write)
+    if isinstance(found, Fault):
+        draft.faults.append(found)
+    if isinstance(found, str):
+        draft.document["at"] = found
+    draft.told_as["at"] = column if isinstance(found, str) else None

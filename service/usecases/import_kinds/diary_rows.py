@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import TypeAdapter
 
-from service.imports.delimited import clock_cell, day_cell, json_cell, number_cell, text_cell
+from service.imports.cells import clock_cell, day_cell, json_cell, number_cell, text_cell
 from service.imports.rows import Columns, Row
 from service.storage.repositories.documents import DocumentRepository
 from service.storage.unit import UnitOfWork
@@ -16,7 +16,8 @@ from service.usecases.context import utc_now
 from service.usecases.diary_rows import ahead_of_time, diary_row_links
 from service.usecases.fished import no_mark
 from service.usecases.import_kinds.documents import DocumentImport, text_of
-from service.usecases.import_kinds.kind import Candidate, Ready, Rests, Wrong
+from service.usecases.import_kinds.drafts import Draft
+from service.usecases.import_kinds.kind import NOBODYS, Candidate, Ready, Rests, Wrong
 from service.usecases.import_kinds.known import Known, current, things_named
 from service.usecases.references import ExternalRef
 from tidecore.catchlog import DiaryRow, read_tide_hours
@@ -38,6 +39,7 @@ class DiaryRowImport(DocumentImport[DiaryRowRow]):
     kind, row, document, by_id = "diary_row", DiaryRowRow, DiaryRow, True
     rows = TypeAdapter(list[DiaryRowRow])
     links = ("mark_id", "local_day", "outcome", "why_not", "coarse_us", "caught")
+    harmless: ClassVar[Mapping[str, Any]] = {"date": "2000-01-01", "mark": NOBODYS, "outcome": "fished"}
     columns: ClassVar[Columns] = {
         "date": day_cell,
         "mark": text_cell,
@@ -58,7 +60,7 @@ class DiaryRowImport(DocumentImport[DiaryRowRow]):
 
     def prepare(self, rows: Sequence[Row], known: Known) -> Sequence[Row]:
         """Return rows with hours of the tide in words taken apart, counts of species as tallies, and an outcome."""
-        return [row if row.faults else _prepared(row, known) for row in rows]
+        return [row if row.broken else _prepared(row, known) for row in rows]
 
     def things(self, unit: UnitOfWork) -> DocumentRepository:
         """Return where rows are kept."""
@@ -100,17 +102,19 @@ def _prepared(row: Row, known: Known) -> Row:
     by_count = said.get("outcome") == BY_COUNT
     if not (isinstance(tide, str) or isinstance(caught, Mapping) or by_count):
         return row
-    document, faults = dict(said), list[Fault]()
+    draft = Draft(row)
+    document = draft.document
     if isinstance(tide, str):
+        del document["tide"]
         try:
             document["tide"] = read_tide_hours(tide).to_document()
         except InvalidInput as error:
-            faults += error.faults
+            draft.faults += error.faults
     if isinstance(caught, Mapping):
-        document["caught"] = _tallies(caught, known, faults)
+        document["caught"] = _tallies(caught, known, draft.faults)
     if by_count:
-        document["outcome"] = "fished" if document.get("caught") else "blank"
-    return Row(row.number, said if faults else document, tuple(faults))
+        document["outcome"] = "fished" if _is_caught(document.get("caught")) else "blank"
+    return draft.row()
 
 
 def _tallies(caught: Mapping[str, Any], known: Known, faults: list[Fault]) -> list[dict[str, Any]]:
@@ -123,3 +127,8 @@ def _tallies(caught: Mapping[str, Any], known: Known, faults: list[Fault]) -> li
         elif count != 0:
             tallies.append({"species": species, "count": count})
     return tallies
+
+
+def _is_caught(tallies: Any) -> bool:
+    """Return whether there is a tally of more than none; one that cannot be read is for the document to refuse."""
+    return isinstance(tallies, list) and any(not isinstance(one, Mapping) or one.get("count") != 0 for one in tallies)

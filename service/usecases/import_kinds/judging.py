@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 
 from pydantic import TypeAdapter, ValidationError
 
-from service.errors import DocumentInvalid, ServiceError
+from service.errors import ServiceError
 from service.garbage import between_small_pieces, collect_between_pieces
 from service.imports.formats import FORMATS, MAPPED
 from service.imports.mapping import ColumnMapping
@@ -23,11 +23,12 @@ from service.imports.rows import Cut, Row
 from service.security import Caller
 from service.storage.engine import open_engine
 from service.storage.unit import Store, UnitOfWork
+from service.usecases.import_kinds.drafts import Left, faults_of, told, what_is_right
 from service.usecases.import_kinds.kind import Candidate, Ready, Wrong
 from service.usecases.import_kinds.known import Known
 from service.usecases.import_kinds.registry import IMPORT_KINDS
 from service.usecases.references import ExternalRef
-from tidecore.errors import CoreError, Fault, InvalidInput, UnknownName
+from tidecore.errors import CoreError, Fault
 
 #: Faults of one row that are listed in the report; more are counted.
 MOST_FAULTS = 20
@@ -83,20 +84,23 @@ class Judge:
         rows = self._decode(cuts)
         rows = list(self.kind.prepare(rows, Known(self._store, self._account_id, self._mapping, self._tabular)))
         parsed = self._parse(rows)
-        candidates = [one for one in parsed if not isinstance(one, Wrong)]
-        own = list(map(self.kind.name_of, candidates))
-        names = {name for name in own if name is not None}
+        right = {place: one for place, one in enumerate(parsed) if isinstance(one, Candidate)}
+        # Of the others, what is left without that which is wrong: more may stand against it.
+        left = {place: one.left.row for place, one in enumerate(parsed) if isinstance(one, _Unfit) and one.left}
+        own = {place: self.kind.name_of(one) for place, one in (right | left).items()}
+        names = {name for name in own.values() if name is not None}
         with self._store.unit(self._account_id) if unit is None else nullcontext(unit) as looked_up:
             rests = self.kind.resting(looked_up, names) if names else {}
-            settled = iter(self.kind.settle(looked_up, candidates, rests)) if candidates else iter(())
-        name = iter(own)
-        found: list[Ready | Refused] = []
-        for row, one in zip(rows, parsed, strict=True):
-            told = one if isinstance(one, Wrong) else next(settled)
-            found.append(_refused(row, told) if isinstance(told, Wrong) else told)
-        return Judged(found, [None if isinstance(one, Wrong) else next(name) for one in parsed], rests)
+            settled: dict[int, Ready | Wrong] = {}
+            for some in (right, left):
+                found = self.kind.settle(looked_up, list(some.values()), rests) if some else ()
+                settled.update(zip(some, found, strict=True))
+        judged = [
+            _judged(row, one, settled.get(place)) for place, (row, one) in enumerate(zip(rows, parsed, strict=True))
+        ]
+        return Judged(judged, [own.get(place) for place in range(len(rows))], rests)
 
-    def _parse(self, rows: Sequence[Row]) -> Sequence[Candidate[Any] | Wrong]:
+    def _parse(self, rows: Sequence[Row]) -> Sequence[Candidate[Any] | _Unfit]:
         """Return what rows say: all at once where all are right, else one by one."""
         if not any(row.faults for row in rows):
             found = self.kind.parse_many([row.document for row in rows], self._caller)
@@ -104,13 +108,22 @@ class Judge:
                 return found
         return list(map(self._parse_one, rows))
 
-    def _parse_one(self, row: Row) -> Candidate[Any] | Wrong:
-        if row.faults:
-            return Wrong(row.faults)
+    def _parse_one(self, row: Row) -> Candidate[Any] | _Unfit:
+        if row.broken:
+            return _Unfit((), None)
         try:
-            return self.kind.parse(row.document, self._caller)
+            found = self.kind.parse(row.document, self._caller)
         except (CoreError, ServiceError) as error:
-            return Wrong(_faults_of(error))
+            faults = faults_of(error)
+            return _Unfit(faults, what_is_right(self.kind, row, [one.field for one in faults], self._caller))
+        return _Unfit((), Left(found, ())) if row.faults else found
+
+
+class _Unfit(NamedTuple):
+    """A row that makes no record: what is wrong with its document, and what is left without that."""
+
+    faults: Sequence[Fault]
+    left: Left[Any] | None
 
 
 def judge_elsewhere(piece: tuple[Setup, Sequence[Cut]]) -> Judged:
@@ -141,15 +154,18 @@ def listed(faults: Sequence[Fault]) -> list[dict[str, str]]:
     return [{"field": one.field, "problem": one.problem, "expected": one.expected} for one in kept]
 
 
-def _faults_of(error: CoreError | ServiceError) -> Sequence[Fault]:
-    if isinstance(error, InvalidInput | DocumentInvalid | UnknownName):
-        return error.faults
-    return (Fault("row", str(error), "a row that POST would take"),)
+def _judged(row: Row, parsed: Candidate[Any] | _Unfit, settled: Ready | Wrong | None) -> Ready | Refused:
+    if isinstance(parsed, Candidate) and isinstance(settled, Ready):
+        return settled
+    wrong, left = (parsed.faults, parsed.left) if isinstance(parsed, _Unfit) else ((), None)
+    more = settled.faults if isinstance(settled, Wrong) else ()
+    known = {*(one.field for one in wrong), *(left.stood_for if left else ())}
+    found = [*row.faults, *told(row, wrong), *told(row, more, known)]
+    return Refused(_reference(row), listed(found or [*wrong, *more]))
 
 
-def _refused(row: Row, wrong: Wrong) -> Refused:
+def _reference(row: Row) -> str | None:
     try:
-        reference = _REFERENCE.validate_python(row.document.get("client_ref"))
+        return _REFERENCE.validate_python(row.document.get("client_ref"))
     except ValidationError:
-        reference = None
-    return Refused(reference, listed(wrong.faults))
+        return None

@@ -19,6 +19,9 @@ from tidecore.errors import Fault
 
 T = TypeVar("T")
 
+#: A name that nothing has: those of an account begin with no blank.
+NOBODYS = " nobody's"
+
 
 class Candidate(NamedTuple, Generic[T]):
     """What a row says, checked, and what the account calls it."""
@@ -66,9 +69,13 @@ class ImportKind(Protocol[T]):
     """
 
     columns: ClassVar[Columns]
+    #: What stands for fields that a row must have, where they are wrong, while the rest of it is settled: nothing
+    #: follows from them. Empty where settling finds nothing wrong.
+    harmless: ClassVar[Mapping[str, Any]] = {}
 
     def prepare(self, rows: Sequence[Row], _known: Known) -> Sequence[Row]:
-        """Return rows as `parse` takes them: what only the account knows looked up, or the fault that it is not."""
+        """Return rows as `parse` takes them: what only the account knows looked up, or the fault that it is not, with
+        what is wrong left out."""
         return rows
 
     def parse(self, document: Mapping[str, Any], caller: Caller) -> Candidate[T]:

@@ -8,12 +8,12 @@ from typing import Any, ClassVar
 
 from pydantic import TypeAdapter
 
-from service.imports.delimited import json_cell, list_cell, number_cell, text_cell
+from service.imports.cells import json_cell, list_cell, number_cell, text_cell
 from service.imports.rows import Columns
 from service.storage.repositories.documents import DocumentRepository
 from service.storage.unit import UnitOfWork
 from service.usecases.import_kinds.documents import OF_THE_ROW, DocumentImport, text_of
-from service.usecases.import_kinds.kind import Candidate, Ready, Rests, Wrong
+from service.usecases.import_kinds.kind import NOBODYS, Candidate, Ready, Rests, Wrong
 from service.usecases.marks import check_tide, find_stations, no_station
 from service.usecases.references import ExternalRef
 from tidecore.documents import Document
@@ -41,6 +41,10 @@ class MarkImport(DocumentImport[MarkRow]):
     kind, row, document = "mark", MarkRow, Mark
     rows = TypeAdapter(list[MarkRow])
     links = ("station_id",)
+    harmless: ClassVar[Mapping[str, Any]] = {
+        "name": "mark", "latitude": 0.0, "longitude": 0.0, "time_zone": "Etc/UTC", "station": NOBODYS,
+        "kind": "open_beach",
+    }  # fmt: skip
     columns: ClassVar[Columns] = {
         "name": text_cell,
         "latitude": number_cell,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-from service.imports.delimited import json_cell, list_cell, number_cell, text_cell
+from service.imports.cells import json_cell, list_cell, number_cell, text_cell
 from service.imports.rows import Columns
 from service.storage.repositories.documents import DocumentRepository
 from service.storage.unit import UnitOfWork

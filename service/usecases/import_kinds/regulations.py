@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-from service.imports.delimited import day_cell, json_cell, number_cell, text_cell, truth_cell
+from service.imports.cells import day_cell, json_cell, number_cell, text_cell, truth_cell
 from service.imports.rows import Columns
 from service.storage.repositories.documents import DocumentRepository, Link
 from service.storage.unit import UnitOfWork

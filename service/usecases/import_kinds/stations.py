@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any, ClassVar, NamedTuple
 
-from service.imports.delimited import number_cell, text_cell, truth_cell
+from service.imports.cells import number_cell, text_cell, truth_cell
 from service.imports.rows import Columns
 from service.security import Caller
 from service.storage.records import CREATED, Change, StationRecord

@@ -11,16 +11,26 @@ from zoneinfo import ZoneInfo
 
 from pydantic import TypeAdapter
 
-from service.imports.delimited import clock_cell, day_cell, json_cell, list_cell, moment_cell, number_cell, text_cell
+from service.imports.cells import clock_cell, day_cell, json_cell, list_cell, moment_cell, number_cell, text_cell
+from service.imports.mapping import ColumnMapping
 from service.imports.rows import Columns, Row
 from service.storage.repositories.documents import DocumentRepository
 from service.storage.unit import UnitOfWork
 from service.usecases.context import utc_now
 from service.usecases.fished import no_mark
 from service.usecases.import_kinds.documents import DocumentImport, text_of
-from service.usecases.import_kinds.kind import Candidate, Ready, Rests, Wrong, content_hash
+from service.usecases.import_kinds.drafts import Draft
+from service.usecases.import_kinds.kind import NOBODYS, Candidate, Ready, Rests, Wrong, content_hash
 from service.usecases.import_kinds.known import Known, current, things_named
-from service.usecases.import_kinds.local_times import in_utc, is_local, joined
+from service.usecases.import_kinds.local_times import (
+    Write,
+    beside_local,
+    ended,
+    in_utc,
+    is_local,
+    take_clocks,
+    write_clock,
+)
 from service.usecases.import_kinds.written import fields_of, write_fields
 from service.usecases.references import ExternalRef
 from service.usecases.trips import trip_ahead_of_time, trip_links
@@ -34,6 +44,7 @@ _SAID = frozenset(_PARTS)
 #: Characters of the hash of a part.
 _HASH = 32
 _MOST_RODS = 20
+_OF_THE_WHOLE = "the rods that fished from the start of the trip to its end"
 
 
 class TripRow(TripRecord):
@@ -51,6 +62,9 @@ class TripImport(DocumentImport[TripRow]):
         *("mark_id", "started_at", "ended_at", "local_day", "outcome", "method_ids"),
         *("purpose", "why_not", "raw_us", "bait_on_us", "uncast_us", "caught", "bests"),
     )
+    harmless: ClassVar[Mapping[str, Any]] = {
+        "trip.mark": NOBODYS, "trip.start": "2000-01-01T00:00:00Z", "trip.outcome": "fished",
+    }  # fmt: skip
     columns: ClassVar[Columns] = {
         **{f"trip.{name}": text_cell for name in ("mark", "purpose", "drawn_peg", "place", "others_fish", "sea_seen")},
         **{f"trip.{name}": text_cell for name in ("clarity_seen", "weed_seen", "why_left", "outcome", "why_not")},
@@ -73,9 +87,9 @@ class TripImport(DocumentImport[TripRow]):
         if not known.tabular:
             return rows
         by_clock = known.mapping is not None and known.mapping.time_zone is not None
-        marks = {str(row.document.get("trip", {}).get("mark")) for row in rows if _by_clock(row.document, by_clock)}
+        marks = {_mark_of(row) for row in rows if _by_clock(row.document, by_clock)}
         zones = known.zones(marks) if marks else {}
-        return [row if row.faults else _prepared(row, by_clock, zones, known) for row in rows]
+        return [row if row.broken else _prepared(row, by_clock, zones.get(_mark_of(row)), known) for row in rows]
 
     def things(self, unit: UnitOfWork) -> DocumentRepository:
         """Return where trips are kept."""
@@ -99,9 +113,9 @@ class TripImport(DocumentImport[TripRow]):
         def settled(one: Candidate[TripRow]) -> Ready | Wrong:
             record = one.said
             found = rests.get(record.trip.mark)
-            if found is None:
-                return Wrong(no_mark("trip.mark", record.trip.mark).faults)
             faults = trip_ahead_of_time(record, now)
+            if found is None:
+                return Wrong([*no_mark("trip.mark", record.trip.mark).faults, *faults])
             if faults:
                 return Wrong(faults)
             links = (found.id, *_LINKS(trip_links(record, clocks[found.id])))
@@ -158,63 +172,90 @@ def _by_clock(document: Mapping[str, Any], by_clock: bool) -> bool:
     return "local" in document or (by_clock and (is_local(trip.get("start")) or is_local(trip.get("end"))))
 
 
-def _prepared(row: Row, by_clock: bool, zones: Mapping[str, ZoneInfo | None], known: Known) -> Row:
-    document = dict(row.document)
-    trip = dict(document.get("trip", {}))
-    faults: list[Fault] = []
-    local, rods = document.pop("local", None), document.pop("rods", None)
-    if local is not None:
-        for field, clock, after in (("start", "from", None), ("end", "to", local.get("from"))):
-            if field == "end" and "to" not in local:
-                continue
-            text = joined(local.get("date"), local.get(clock), f"local.{clock}", after)
-            if isinstance(text, Fault):
-                faults.append(text)
-            else:
-                trip[field] = text
-    if local is not None or by_clock:
-        faults += _in_utc(trip, zones)
-    trip["target"] = [_species(name, known, faults) for name in trip.get("target", ()) if name]
-    document["trip"] = trip
-    if rods is not None and not faults:
-        faults += _deploy(document, rods)
-    return Row(row.number, row.document if faults else document, tuple(dict.fromkeys(faults)))
+def _mark_of(row: Row) -> str:
+    name = row.document.get("trip", {}).get("mark")
+    return name if isinstance(name, str) else ""
 
 
-def _in_utc(trip: dict[str, Any], zones: Mapping[str, ZoneInfo | None]) -> list[Fault]:
-    """Put the times of a trip in UTC; return what cannot be."""
-    faults: list[Fault] = []
-    for field in ("start", "end"):
-        if not is_local(trip.get(field)):
-            continue
-        zone = zones[str(trip.get("mark"))]
-        if zone is None:
-            return list(no_mark("trip.mark", str(trip.get("mark"))).faults)
-        text = in_utc(trip[field], zone, f"trip.{field}")
-        if isinstance(text, Fault):
-            faults.append(text)
-        else:
-            trip[field] = text
-    return faults
+def _prepared(row: Row, by_clock: bool, zone: ZoneInfo | None, known: Known) -> Row:
+    draft = Draft(row)
+    trip = draft.document["trip"] = dict(row.document.get("trip", {}))
+    rods = draft.document.pop("rods", None)
+    mapping = known.mapping or ColumnMapping()
+    if "local" in draft.document:
+        _tell_by_clocks(draft, trip, zone, mapping)
+    if "local" in row.document or by_clock:
+        for field in ("start", "end"):
+            if is_local(trip.get(field)):
+                _put(draft, trip, field, trip.pop(field), zone, f"trip.{field}", mapping.written)
+    names = [name for name in trip.get("target", ()) if name]
+    trip["target"] = [found for name in names if (found := _species(name, known, draft)) is not None]
+    if rods is not None:
+        _deploy(draft, trip, rods, constant="rods" in mapping.constants)
+    return draft.row()
 
 
-def _species(name: str, known: Known, faults: list[Fault]) -> Any:
+def _tell_by_clocks(draft: Draft, trip: dict[str, Any], zone: ZoneInfo | None, mapping: ColumnMapping) -> None:
+    """Put start and end of a trip as ``local`` says them, by the clocks of ``zone``."""
+    local = draft.document["local"]
+    told = ["start", "end"] if "to" in local else ["start"]
+    twice = [field for field in told if field in trip]
+    draft.faults += [beside_local(f"trip.{field}", local) for field in twice]
+    # Where the start is told besides, it need not be told by the clocks.
+    names = [name for name in ("from", "to") if name in local or (name == "from" and "start" not in twice)]
+    day, clocks = take_clocks(draft, mapping, names)
+    found = dict(zip(names, clocks, strict=True))
+    began, end = found.get("from"), found.get("to")
+    texts = {
+        "start": f"{day}T{began}" if day and began else None,
+        "end": ended(day, end, began, zone) if day and began and end else None,
+    }
+    for field, name in zip(told, ("from", "to"), strict=False):
+        trip.pop(field, None)
+        _put(draft, trip, field, None if field in twice else texts[field], zone, f"local.{name}", write_clock)
+
+
+def _put(
+    draft: Draft, trip: dict[str, Any], field: str, text: str | None, zone: ZoneInfo | None, column: str, write: Write
+) -> None:
+    """Put a time of a trip in UTC, which a ``column`` says; leave it out where that cannot be, for no more to be said
+    of it."""
+    found = None if text is None or zone is None else in_utc(text, zone, column, write)
+    if isinstance(found, Fault):
+        draft.faults.append(found)
+    if isinstance(found, str):
+        trip[field] = found
+    draft.told_as[f"trip.{field}"] = column if isinstance(found, str) else None
+
+
+def _species(name: str, known: Known, draft: Draft) -> Any:
     found = known.species(name)
     if isinstance(found, Fault):
-        faults.append(Fault("trip.target", found.problem, found.expected))
+        draft.faults.append(Fault("trip.target", found.problem, found.expected))
+        return None
     return found
 
 
-def _deploy(document: dict[str, Any], rods: Any) -> list[Fault]:
-    """Give a trip one deployment for each of its rods, from its start to its end; return what stands against it."""
-    trip = document["trip"]
+def _deploy(draft: Draft, trip: Mapping[str, Any], rods: Any, *, constant: bool) -> None:
+    """Give a trip one deployment for each of its rods, from its start to its end.
+
+    Of one that was not fished a ``constant`` of the file says nothing.
+    """
+    idle = trip.get("outcome") == "not_fished"
     if rods not in range(_MOST_RODS + 1):
-        return [Fault("rods", f"is {shown(rods)}", f"a whole number up to {_MOST_RODS}")]
-    if "deployments" in document or "end" not in trip:
-        problem = "is given beside deployments" if "deployments" in document else "is given of a trip without an end"
-        return [Fault("rods", problem, "the rods that fished from the start of the trip to its end")]
-    document["deployments"] = [
-        {"ref": f"d{number}", "rod": str(number), "start": trip.get("start"), "end": trip["end"]}
-        for number in range(1, int(rods) + 1)
-    ]
-    return []
+        draft.refuse("rods", f"is {shown(rods)}", f"a whole number up to {_MOST_RODS}")
+    elif "deployments" in draft.document:
+        draft.refuse("rods", "is given beside deployments", _OF_THE_WHOLE)
+    elif idle and rods != 0 and not constant:
+        draft.refuse("rods", f"is {rods:g} of a trip that was not fished", "0 or an empty cell, or another outcome")
+    elif idle:
+        draft.document["deployments"] = []
+    elif "end" not in trip and "trip.end" not in draft.told_as:
+        draft.refuse("rods", "is given of a trip without an end", _OF_THE_WHOLE)
+    elif "start" in trip and "end" in trip:
+        draft.document["deployments"] = [
+            {"ref": f"d{number}", "rod": str(number), "start": trip["start"], "end": trip["end"]}
+            for number in range(1, int(rods) + 1)
+        ]
+        # What is wrong with them is so with the trip, and is said of it.
+        draft.told_as["deployments"] = None
