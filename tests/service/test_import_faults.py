@@ -238,3 +238,27 @@ def test_a_trip_that_was_not_fished_has_no_rods(bay):
     lines = table(bay, "trip", text)
     assert [fields(line) for line in lines] == [["rods"], []]
     assert lines[0]["faults"][0]["problem"] == "is 2 of a trip that was not fished"
+
+
+@pytest.mark.parametrize(
+    ("target", "status"),
+    [("COD", "created"), (["COD"], "created"), ([], "created"), (5, "invalid"), ([5], "invalid"), (None, "invalid")],
+)
+def test_a_target_that_no_column_says_is_a_name_or_names_or_refused(bay, target, status):
+    reference = f"target {target}"
+    header = "client_ref,trip.start,trip.end,trip.mark,trip.outcome\n"
+    row = f"{reference.replace(',', ' ')},2024-05-02T05:00:00Z,2024-05-02T06:00:00Z,spit,blank\n"
+    (line,) = table(bay, "trip", header + row, constants={"trip.target": target})
+    assert line["status"] == status, line
+    if status == "created" and target:
+        (trip,) = trips_of(bay, reference)
+        assert [one["fao_code"] for one in trip["trip"]["target"]] == ["COD"]
+    elif status == "invalid":
+        assert all(field.startswith("trip.target") for field in fields(line)), line
+
+
+def test_a_name_with_a_nul_in_it_is_nobodys(bay):
+    header = "client_ref,local.date,local.from,local.to,trip.mark,trip.outcome\n"
+    (line,) = table(bay, "trip", header + "nul,2024-05-02,05:00,06:00,sp\0it,blank\n")
+    assert line["status"] == "invalid"
+    assert "trip.mark" in fields(line)

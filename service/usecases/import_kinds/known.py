@@ -72,7 +72,11 @@ class Known:
 
 
 def things_named(repository: DocumentRepository, names: Collection[str]) -> dict[str, Any]:
-    """Return the records of things, each named by its id or its external reference; those that there are."""
+    """Return the records of things, each named by its id or its external reference; those that there are.
+
+    Nothing is called by a name with a NUL in it, and PostgreSQL takes none to ask for.
+    """
+    names = [name for name in names if "\0" not in name]
     by_id = repository.many(sorted(name for name in names if is_id(name)))
     return dict(repository.by_references(sorted(names))) | by_id
 

@@ -188,8 +188,11 @@ def _prepared(row: Row, by_clock: bool, zone: ZoneInfo | None, known: Known) -> 
         for field in ("start", "end"):
             if is_local(trip.get(field)):
                 _put(draft, trip, field, trip.pop(field), zone, f"trip.{field}", mapping.written)
-    names = [name for name in trip.get("target", ()) if name]
-    trip["target"] = [found for name in names if (found := _species(name, known, draft)) is not None]
+    target = trip.get("target", [])
+    # A constant may be anything: a name by itself, or what is no list of names, for the document to refuse.
+    names = [target] if isinstance(target, str) else target
+    if isinstance(names, list) and all(isinstance(name, str) for name in names):
+        trip["target"] = [found for name in names if name and (found := _species(name, known, draft)) is not None]
     if rods is not None:
         _deploy(draft, trip, rods, constant="rods" in mapping.constants)
     return draft.row()
