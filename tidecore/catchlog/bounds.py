@@ -40,16 +40,23 @@ def surely_within(record: TripRecord, latest: datetime, more: Sequence[Catch] = 
     It is asked of every trip of an import, so it looks for no paths and knows no slack: where it says no,
     `out_of_bounds` and `times_of` tell whether it is so.
     """
-    trip, rods = record.trip, record.deployments
-    events = [one.at for kind in (record.bites, record.catches, more) for one in kind]
-    aside = [*trip.slack_seen, *(one.at for one in record.corrections)]
+    trip = record.trip
     # Starts lie before ends.
-    if min([trip.start, *(rod.start for rod in rods), *events, *aside]) < FIRST_LOGGED:
+    first, last = trip.start, trip.end or trip.start
+    for rod in record.deployments:
+        first, last = min(first, rod.start), max(last, rod.end)
+        if rod.end - rod.start > LONGEST_TRIP:
+            return False
+    for events in (record.bites, record.catches, more):
+        if events:
+            times = [one.at for one in events]
+            first, last = min(first, *times), max(last, *times)
+    if trip.end is None and last - trip.start > LONGEST_TRIP:
         return False
-    last = max([trip.end or trip.start, *(rod.end for rod in rods), *events])
-    if max([last, *aside]) > latest or (trip.end is None and last - trip.start > LONGEST_TRIP):
-        return False
-    return all(rod.end - rod.start <= LONGEST_TRIP for rod in rods)
+    if record.corrections or trip.slack_seen:
+        aside = [*trip.slack_seen, *(one.at for one in record.corrections)]
+        first, last = min(first, *aside), max(last, *aside)
+    return FIRST_LOGGED <= first and last <= latest
 
 
 def out_of_bounds(record: TripRecord) -> Iterator[Flaw]:
