@@ -9,7 +9,7 @@ from tidecore.shore.turning_back import PACK_UP_MIN
 
 #: Surges [m] and paces that are taken.
 _MOST_SURGE_M, _PACES = 15.0, (0.2, 10.0)
-_MOST_PARTY = 1000
+_MOST_PARTY, _MOST_PACK_UP_MIN = 1000, 720.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +61,8 @@ class OutingFacts:
             faults.append(Fault("surge_m", f"is {self.surge_m!r}", f"-{_MOST_SURGE_M:g} to {_MOST_SURGE_M:g} m"))
         if not _PACES[0] <= self.pace <= _PACES[1]:
             faults.append(Fault("pace", f"is {self.pace!r}", f"{_PACES[0]:g} to {_PACES[1]:g}"))
+        if not 0.0 <= self.pack_up_min <= _MOST_PACK_UP_MIN:
+            faults.append(Fault("pack_up_min", f"is {self.pack_up_min!r}", f"0 to {_MOST_PACK_UP_MIN:g} min"))
         if self.party is not None and not 1 <= self.party <= _MOST_PARTY:
             faults.append(Fault("party", f"is {self.party!r}", f"1 to {_MOST_PARTY}"))
         elif self.party is not None and self.alone is not None and self.alone != (self.party == 1):

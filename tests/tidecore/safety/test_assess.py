@@ -281,8 +281,9 @@ def test_bathers_and_wading():
 
 
 def test_bad_facts_and_spans_are_refused():
-    with pytest.raises(InvalidInput, match=r"surge_m.*pace|pace.*surge_m"):
-        OutingFacts(surge_m=99.0, pace=0.0)
+    with pytest.raises(InvalidInput) as caught:
+        OutingFacts(surge_m=99.0, pace=0.0, pack_up_min=-1.0)
+    assert {one.field for one in caught.value.faults} == {"surge_m", "pace", "pack_up_min"}
     with pytest.raises(InvalidInput, match="alone"):
         OutingFacts(alone=True, party=2)
     timeline = line_of(LEDGE)
