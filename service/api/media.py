@@ -81,7 +81,9 @@ def number(value: float | None, decimals: int) -> float | None:
         return None
     if math.isinf(value):
         raise ValueError("an infinity cannot be published")
-    return round(float(value), decimals) + 0.0
+    # As numpy rounds the same value in a list: Python's own rounds 0.2325 up, which is a hair over the tie.
+    scale = 10.0**decimals
+    return round(float(value) * scale) / scale + 0.0
 
 
 def media_type(request: Request) -> str:

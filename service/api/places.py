@@ -43,11 +43,14 @@ def place_of(request: Request, field: str) -> str | None:
 
 
 def holder_of(request: Request, value: str) -> tuple[str, str] | None:
-    """Return the place, and the name or dotted path there, of the field that holds a value; None where none does."""
+    """Return the place, and the name or dotted path there, of the field that holds a value, or is called so; None where
+    none is."""
+    document = getattr(request.state, "document", None)
     given = (
         ("path", request.path_params.items()),
         ("query", request.query_params.multi_items()),
-        ("body", _texts(getattr(request.state, "document", None))),
+        ("body", _texts(document)),
+        ("body", _names(document)),
     )
     return next(((place, name) for place, items in given for name, one in items if str(one) == value), None)
 
@@ -59,6 +62,16 @@ def _texts(document: object, path: str = "") -> Iterator[tuple[str, str]]:
     elif isinstance(document, dict | list):
         for name, one in document.items() if isinstance(document, dict) else enumerate(document):
             yield from _texts(one, f"{path}.{name}" if path else str(name))
+
+
+def _names(document: object, path: str = "") -> Iterator[tuple[str, str]]:
+    """Yield every field of a document that somebody called so, with its dotted path."""
+    if isinstance(document, dict | list):
+        for name, one in document.items() if isinstance(document, dict) else enumerate(document):
+            here = f"{path}.{name}" if path else str(name)
+            if isinstance(name, str):
+                yield here, name
+            yield from _names(one, here)
 
 
 def _header_names(dependant: Dependant) -> Iterator[str]:

@@ -228,8 +228,9 @@ def _body_of(request: Request) -> object:
 def _validation_fault(detail: Mapping[str, Any], body: object) -> tuple[str, str, tuple[str, str]]:
     """Return where a finding is (query, path, header, body), its field, and problem and what is expected."""
     place, *path = detail["loc"]
-    # The kind of a shape is no step of the path that the caller wrote.
-    steps = [part for before, part in pairwise(("", *path)) if before not in SpeciesRule.kinded]
+    # The kind of a shape, or of a table of heights, is no step of the path that the caller wrote.
+    kinded = SpeciesRule.kinded | getattr(body, "kinded", frozenset())
+    steps = [part for before, part in pairwise(("", *path)) if before not in kinded]
     field = ".".join(_shown(part) for part in steps) or str(place)
     context, kind = detail.get("ctx", {}), detail["type"]
     if kind in ("fault", "misfit"):

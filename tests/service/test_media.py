@@ -146,3 +146,11 @@ def test_a_broken_off_body_leaves_nothing_behind(serve, tmp_path):
     asyncio.run(client.app(scope, receive, send))
     assert list((tmp_path / "store" / "uploads").iterdir()) == []
     assert client.get(f"/v1/stations/{station}/fits").json()["items"] == []
+
+
+@pytest.mark.parametrize("value", [0.2325, -0.2325, 1.0005, 2.5, 0.0005, 1e-9, -0.0, 12345.6785])
+@pytest.mark.parametrize("decimals", [0, 1, 3, 4])
+def test_one_value_is_rounded_as_it_is_in_a_list(value, decimals):
+    (listed,) = numbers([value], decimals)
+    assert number(value, decimals) == listed
+    assert str(number(value, decimals)) == str(listed)

@@ -87,3 +87,25 @@ def test_a_parameter_that_is_nearly_one_names_it_first(coastal):
     client, coast = coastal
     found = problem(client.get(f"/v1/stations/{coast.station}/heights", params={"steps": "1h"}), 422, "invalid-input")
     assert found["errors"][0]["expected"].startswith("step, or another of: ")
+
+
+def test_a_name_that_nobody_knows_is_where_the_caller_put_it(coastal):
+    client, _ = coastal
+    station = {**example("create_station"), "external_ref": None}
+    station["model"]["constituents"]["XX"] = {"amplitude_m": 1.0, "phase_deg": 0.0}
+    answer = client.post("/v1/stations", json=station)
+    assert placed(answer, 422, "unknown-name") == [("body", "model.constituents.XX")]
+
+
+def test_the_kind_of_a_table_is_no_step_of_a_path(coastal):
+    client, coast = coastal
+    heights = {"kind": "differences", "springs": {"station_height_m": 5, "higher_m": "x"}}
+    low = {"times": [{"clock_h": 12, "later_min": 3}], "heights": {"kind": "ratio", "ratio": -1}}
+    offsets = {
+        "standard_zone": "+00:00",
+        "high_water": {"times": [{"clock_h": 6, "later_min": 1}], "heights": heights},
+        "low_water": low,
+    }
+    mark = {**example("create_mark"), "station": coast.station, "offsets": offsets}
+    found = {field for _, field in placed(client.post("/v1/marks", json=mark), 422, "invalid-request")}
+    assert {"offsets.high_water.heights.springs.higher_m", "offsets.low_water.heights.ratio"} <= found

@@ -23,6 +23,8 @@ _PADS_US = (5 * US_PER_DAY, 20 * US_PER_DAY, 80 * US_PER_DAY, LONGEST_LULL_US)
 #: So many rises and falls must lie further than this [us] from the span, on either side of it.
 _SETTLED = 3
 _REACH_US = 2 * US_PER_DAY
+#: A level that never moves so far [m] turns by rounding alone.
+_LEAST_LEVEL_M = 1e-6
 #: Node factors make a constituent at most about so much larger.
 _NODAL_GROWTH = 2.0
 
@@ -72,7 +74,8 @@ def find_extremes(harmonics: Harmonics, start: np.datetime64, end: np.datetime64
 def _settled_turning_points(harmonics: Harmonics, span: TimeSpan) -> tuple[PiecewisePolynomial, StationaryPoints]:
     """Return heights and turning points of the span, padded far enough that padding more would change nothing."""
     pads: tuple[int, ...] = _PADS_US
-    if 2.0 * _NODAL_GROWTH * float(np.sum(harmonics.amplitude)) < LEAST_RISE_M:
+    largest = 2.0 * _NODAL_GROWTH * float(np.sum(harmonics.amplitude))
+    if largest < LEAST_RISE_M:
         pads = _PADS_US[:1]  # no rise can ever be large enough
     for pad in pads:
         heights = harmonics.pieces(span.start_us - pad, span.end_us + pad)
@@ -82,6 +85,9 @@ def _settled_turning_points(harmonics: Harmonics, span: TimeSpan) -> tuple[Piece
         after = np.count_nonzero(turning.times_us[tides] > span.end_us + _REACH_US) if tides.size else 0
         if min(before, after) >= _SETTLED:
             break
+    if largest < _LEAST_LEVEL_M:
+        none = turning.times_us[:0]
+        turning = StationaryPoints(none, none, none, turning.maximum[:0])
     return heights, turning
 
 

@@ -131,6 +131,9 @@ def read_gauge_parts(
     for part in open_parts(source, max_bytes):
         try:
             parts.append(_read(part, format, hints))
+        except HintMissing:
+            # Hints hold for every part: what is missing of them is no fault of one file.
+            raise
         except RecordError as error:
             raise PartUnreadable(part.name, str(error)) from error
     return parts

@@ -133,7 +133,8 @@ def test_two_waters_of_a_lunar_day_are_ranked_by_height() -> None:
 
 
 def test_where_there_is_no_tide_none_is_made_up() -> None:
-    assert len(find_extremes(plain_tide(("M2", 0.0, 0)), START, END)) == 0
+    for level in (0.0, 1.0, 2345.678):
+        assert len(find_extremes(plain_tide(("M2", 0.0, 0), ("S2", 0.0, 0), mean_level=level), START, END)) == 0
     for tide in (plain_tide(("M2", 0.0149, 0)), plain_tide(("M2", 0.004, 0), ("SA", 0.1, 0))):
         events = find_extremes(tide, START, END)
         assert len(events) > 230

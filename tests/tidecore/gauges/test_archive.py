@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from tidecore.errors import CoreError, PartUnreadable, RecordTooLarge, RecordUnreadable
+from tidecore.errors import CoreError, HintMissing, PartUnreadable, RecordTooLarge, RecordUnreadable
 from tidecore.gauges import read_gauge, read_gauge_parts
 
 HINTS: dict[str, Any] = {"unit": "m", "datum": "gauge zero", "time": "time", "level": "level"}
@@ -106,3 +106,10 @@ def test_no_changed_byte_makes_an_error_of_another_kind(tmp_path):
         path.write_bytes(bytes(data))
         with contextlib.suppress(CoreError):
             read_gauge_parts(path, "csv", **HINTS)
+
+
+def test_hints_that_parts_need_are_asked_for_as_of_one_file(tmp_path):
+    files = {"a.csv": rows("2021-01-01", 30), "b.csv": rows("2022-01-01", 30)}
+    with pytest.raises(HintMissing) as caught:
+        read_gauge_parts(archive(tmp_path, files), "csv", unit="m")
+    assert caught.value.faults[0].field == "datum"

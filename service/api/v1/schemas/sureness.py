@@ -7,7 +7,7 @@ from typing import Annotated
 import numpy as np
 from pydantic import Field
 
-from service.api.media import numbers
+from service.api.media import number, numbers
 from service.exports.series import Column
 from service.usecases.sureness import Sureness
 from tidecore.units import FloatArray
@@ -27,8 +27,7 @@ Cautions = Annotated[list[str], Field(description="What must be known of interva
 
 def write_surge(asked: Sureness) -> float | None:
     """Return the surge [m] as it is published; None where none is given."""
-    surge = asked.value_m()
-    return None if surge is None else round(surge, 3)
+    return number(asked.value_m(), 3)
 
 
 def write_bound(bound: FloatArray | None, asked: Sureness) -> list[float | None] | None:
