@@ -13,7 +13,7 @@ from tidecore.windows.options import SessionOptions
 from tidecore.windows.outings import stays
 from tidecore.windows.scoring import ROUNDING
 from tidecore.windows.search import TermReport, explain
-from tidecore.windows.wording import day_and_clock, hours_words
+from tidecore.windows.wording import day_and_clock, hours_words, short_score
 
 
 def explain_no_outings(
@@ -76,7 +76,7 @@ def _score(one: RuleCurve, search: MarkSearch) -> str:
     score, when = float(curve.values[best]), day_and_clock(search.timeline.mark.zone, int(curve.times_us[best]))
     if score >= needed - ROUNDING:
         return f"it holds at {when}, but not for the {one.rule.minimum_duration_min:g} min that make a window"
-    return f"its score is {score:.2f} at best, at {when}, and {needed:.2f} is needed" if score > 0.0 else ""
+    return f"its score is {short_score(score)} at best, at {when}, and {needed:.2f} is needed" if score > 0.0 else ""
 
 
 def _gate(one: TermReport, needed: float) -> str:

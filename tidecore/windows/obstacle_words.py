@@ -11,7 +11,7 @@ from tidecore.place import Mark
 from tidecore.rules import SpeciesRule
 from tidecore.timeline.called import factor_words
 from tidecore.windows.obstacle import Obstacle, WhyNot
-from tidecore.windows.wording import day_and_clock, hours_words, listed
+from tidecore.windows.wording import day_and_clock, hours_words, listed, short_score
 
 _HOUR = np.timedelta64(1, "h")
 #: Decimals of what is said in a unit; two in any other.
@@ -34,7 +34,7 @@ def obstacle_sentences(found: WhyNot, rule: SpeciesRule, mark: Mark, *, over_spa
     elif found.holds:
         said.append(f"It holds {best} but for less than the {rule.minimum_duration_min:g} min that make a window.")
     elif found.suitability != "other_bed":
-        said.append(f"The score is {found.score:.2f} {best} and {found.threshold:.2f} is needed.")
+        said.append(f"The score is {short_score(found.score)} {best} and {found.threshold:.2f} is needed.")
     said += [_obstacle(zone, one) for one in obstacles]
     alone = [factor_words(one.factor) for one in obstacles if one.enough_alone]
     if alone and not found.holds and found.suitability != "other_bed":

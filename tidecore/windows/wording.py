@@ -1,7 +1,8 @@
-"""Times in the words of a reason: clocks of the mark, lengths, lists."""
+"""Times and scores in the words of a reason: clocks of the mark, lengths, lists."""
 
 from __future__ import annotations
 
+import math
 import zoneinfo
 from collections.abc import Iterable
 
@@ -30,3 +31,8 @@ def hours_words(hours: float) -> str:
     if minutes < 60:
         return f"{minutes} min"
     return f"{minutes // 60} h {minutes % 60:02d} min" if minutes % 60 else f"{minutes // 60} h"
+
+
+def short_score(score: float) -> str:
+    """Return a score that falls short, as ``0.49``: rounded down, so that it is never told as the one that is needed."""
+    return f"{math.floor(100.0 * score + 1e-9) / 100.0:.2f}"
