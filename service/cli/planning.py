@@ -17,7 +17,15 @@ import typer
 from service.api.v1.schemas.plans import PlanCreate
 from service.bootstrap import House, place_of
 from service.cli.named import ids_of
-from service.errors import DocumentInvalid, NotFound, ServiceError, SettingsInvalid, StoreUnavailable
+from service.errors import (
+    DocumentInvalid,
+    NotFound,
+    SearchTooLarge,
+    ServiceError,
+    SettingsInvalid,
+    SpanTooLong,
+    StoreUnavailable,
+)
 from service.jobs.runner import ProcessRunner
 from service.logs import configure_logs
 from service.security import LOCAL_ACCOUNT, WRITE, Caller
@@ -62,6 +70,14 @@ class _Interrupted(Exception):
     """Somebody wants the command to stop: what runs is given back."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Running:
+    """The runner of this command: its id, and what asks it to stop."""
+
+    runner_id: str
+    stopping: SimpleQueue[int]
+
+
 def make_plans(wanted: Wanted, *, as_json: bool) -> int:
     """Make the plan of one account, or of all; say what came of each in a line, and return the exit code."""
     try:
@@ -69,23 +85,35 @@ def make_plans(wanted: Wanted, *, as_json: bool) -> int:
         configure_logs(settings.log_format, "error")
         with contextlib.closing(House(settings)) as house:
             house.open(with_runner=False)
-            with _running(house) as stopping:
-                codes = [
-                    _make_one(house.context, one, wanted, stopping, as_json=as_json) for one in _accounts(house, wanted)
-                ]
+            accounts = _accounts(house, wanted)
+            with _running(house) as running:
+                codes = [_make_for(house.context, one, wanted, running, as_json=as_json) for one in accounts]
             return max(codes, default=ALL_DONE)
-    except StoreUnavailable as error:
+    except (ServiceError, CoreError) as error:
         typer.echo(f"ebbmark: {error}", err=True)
-        return NO_STORE
-    except (DocumentInvalid, NotFound, SettingsInvalid, CoreError) as error:
-        typer.echo(f"ebbmark: {error}", err=True)
-        return USAGE
-    except ServiceError as error:
-        typer.echo(f"ebbmark: {error}", err=True)
-        return NOT_DONE
+        return _code_of(error)
     except _Interrupted:
         typer.echo("ebbmark: interrupted; what is done is kept, and the next run goes on from there", err=True)
         return NOT_DONE
+
+
+def _code_of(error: ServiceError | CoreError) -> int:
+    """Return the exit code of an error: what was asked wrongly stays wrong, and anything else may pass."""
+    if isinstance(error, StoreUnavailable):
+        return NO_STORE
+    wrong = (DocumentInvalid, NotFound, SettingsInvalid, SearchTooLarge, SpanTooLong, CoreError)
+    return USAGE if isinstance(error, wrong) else NOT_DONE
+
+
+def _make_for(context: Context, account_id: str, wanted: Wanted, running: _Running, *, as_json: bool) -> int:
+    """Make the plan of one account; among all of them, what is wrong with one keeps no other from its plan."""
+    try:
+        return _make_one(context, account_id, wanted, running, as_json=as_json)
+    except (ServiceError, CoreError) as error:
+        if not wanted.everybody or isinstance(error, StoreUnavailable):
+            raise
+        typer.echo(f"ebbmark: {account_id}: {error}", err=True)
+        return _code_of(error)
 
 
 def read_month(text: str, now: datetime) -> str:
@@ -123,7 +151,7 @@ def _rolling(**chosen: Sequence[str] | None) -> str:
 
 
 @contextlib.contextmanager
-def _running(house: House) -> Iterator[SimpleQueue[int]]:
+def _running(house: House) -> Iterator[_Running]:
     """Run jobs of plans, and of nothing else, in this process; what asks it to stop is put into the queue."""
     settings = house.settings
     runner = ProcessRunner(
@@ -140,7 +168,7 @@ def _running(house: House) -> Iterator[SimpleQueue[int]]:
         signal.signal(number, lambda received, _frame: stopping.put(received))
     runner.start()
     try:
-        yield stopping
+        yield _Running(runner.runner_id, stopping)
     finally:
         runner.stop()
 
@@ -156,7 +184,7 @@ def _accounts(house: House, wanted: Wanted) -> list[str]:
     return [account]
 
 
-def _make_one(context: Context, account_id: str, wanted: Wanted, stopping: SimpleQueue[int], *, as_json: bool) -> int:
+def _make_one(context: Context, account_id: str, wanted: Wanted, running: _Running, *, as_json: bool) -> int:
     """Make the plan of one account."""
     caller, began = Caller(account_id, frozenset({WRITE})), utc_now()
     marks = ids_of(context, caller, MARKS, wanted.mark_ids)
@@ -175,10 +203,10 @@ def _make_one(context: Context, account_id: str, wanted: Wanted, stopping: Simpl
         return ALL_DONE
     job = get_job(context, caller, plan.job_id)
     told: dict[str, Any] = {"account_id": account_id, **of, "series": plan.series, "plan_id": plan.plan_id}
-    if plan.created_at < began and _held(job):
+    if plan.created_at < began and _held(job) and job.runner_id != running.runner_id:
         _say({**told, "state": "running", "note": "another run is at it"}, as_json=as_json)
         return ANOTHER_RUN
-    job = _waited(lambda: get_job(context, caller, plan.job_id), stopping)
+    job = _waited(lambda: get_job(context, caller, plan.job_id), running.stopping)
     told |= {"state": job.state, "seconds": round((utc_now() - began).total_seconds(), 1)}
     if job.state != DONE:
         told["problem"] = None if job.problem is None else job.problem.get("detail")

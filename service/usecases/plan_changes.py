@@ -33,9 +33,12 @@ def key_sessions(sessions: Documents) -> list[KeyedSession]:
 
 
 def compare(
-    sessions: Documents, before: Before, start: datetime, end: datetime
+    sessions: Documents, before: Before, start: datetime, end: datetime, made: str
 ) -> tuple[list[KeyedSession], list[dict[str, Any]]]:
     """Return sessions with their keys, and what is other than before; both lists are in time order.
+
+    ``made`` tells the plan from those before it, and ends the keys of what is new in it: a session that was gone and
+    comes back is another, for calendars keep what was cancelled, whatever comes after it with a smaller count.
 
     New or gone is only what arrives in ``[start, end)``, the time that both plans are of. A session that the start or
     the end of a plan has cut counts as changed in its key, for it is told otherwise, and is no news.
@@ -52,7 +55,7 @@ def compare(
             if not (start <= _time(old["arrive"]) and _time(old["leave"]) < end):
                 kinds = []
         else:
-            old, key, count = None, _new_key(one, taken), 0
+            old, key, count = None, _new_key(one, taken, f"-{made}"), 0
             taken.add(key)
             kinds = ["new"] if start <= _time(one["arrive"]) < end else []
         keyed.append((key, count, _minute(one["arrive"]), one["worth_h"]))
@@ -109,9 +112,9 @@ def _brief(one: Mapping[str, Any] | None) -> dict[str, Any] | None:
     return {**told, "safe": one["verdicts"]["safe"], "rule_id": one["verdicts"]["feeding"]["rule_id"]}
 
 
-def _new_key(one: Mapping[str, Any], taken: Any) -> str:
+def _new_key(one: Mapping[str, Any], taken: Any, made: str = "") -> str:
     """Return what a session is called: its arrival to the minute, as 20261204T0615; told from one called so."""
-    first: str = one["arrive"][:16].replace("-", "").replace(":", "")
+    first: str = one["arrive"][:16].replace("-", "").replace(":", "") + made
     key, number = first, 1
     while key in taken:
         number += 1

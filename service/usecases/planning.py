@@ -41,6 +41,8 @@ ASKED_FOR, WHOLE = 1, 2
 _MOST_TRIES = 5
 #: Most traces of marks that broke that go to the log.
 _MOST_TRACES = 3
+#: Last characters of the id of a plan, which are chance: they tell its new sessions from those of plans before it.
+_TOLD_APART = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +180,7 @@ class _Planning:
             was = Before((), ())
             if old is not None and old.problem is None:
                 was = Before(old.sessions, unpack(stored[old.input_hash])["sessions"])
-            keyed, changes = compare(document["sessions"], was, *self._common)
+            keyed, changes = compare(document["sessions"], was, *self._common, self._plan_id[-_TOLD_APART:])
             told[mark_id] = _Told(document["found"], keyed, changes or None)
         return told
 

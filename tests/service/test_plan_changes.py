@@ -29,7 +29,7 @@ def session(hours: float, length: float = 4.0, worth: float = 2.0, safe: str = "
 
 def kinds(old: list[dict[str, Any]], new: list[dict[str, Any]], end: datetime = END) -> list[tuple[str, list[str]]]:
     before = Before([(f"key {k}", 5, 0, 0.0) for k in range(len(old))], old)
-    return [(one["key"], one["kinds"]) for one in compare(new, before, START, end)[1]]
+    return [(one["key"], one["kinds"]) for one in compare(new, before, START, end, "k3f7")[1]]
 
 
 @pytest.mark.parametrize(
@@ -47,7 +47,7 @@ def kinds(old: list[dict[str, Any]], new: list[dict[str, Any]], end: datetime = 
 )
 def test_a_session_is_changed_by_more_than_a_minute_or_a_twentieth_or_another_grade(changed, told):
     before = Before([("key", 5, 0, 0.0)], [session(24.0)])
-    keyed, changes = compare([changed], before, START, END)
+    keyed, changes = compare([changed], before, START, END, "k3f7")
     assert [one["kinds"] for one in changes] == ([] if told is None else [told])
     assert [(key, count) for key, count, *_ in keyed] == [("key", 5 if told is None else 6)]
     assert keyed[0][3] == changed["worth_h"]
@@ -60,17 +60,17 @@ def test_new_and_gone_are_those_that_arrive_while_both_plans_run():
     assert [key for key, told in kinds(sessions, []) if told == ["gone"]] == inside
     fresh = kinds([], sessions)
     assert [told for _, told in fresh] == [["new"]] * len(inside)
-    # Called by their arrival to the minute; two of a minute are told apart.
-    assert [key for key, _ in fresh] == ["20260601T0000", "20260610T2324", "20260610T2354"]
-    twice = compare([session(30.0), session(30.005)], Before([], []), START, END)[0]
-    assert [key for key, *_ in twice] == ["20260602T0530", "20260602T0530-2"]
+    # Called by their arrival to the minute, and the plan in which they are new; two of a minute are told apart.
+    assert [key for key, _ in fresh] == ["20260601T0000-k3f7", "20260610T2324-k3f7", "20260610T2354-k3f7"]
+    twice = compare([session(30.0), session(30.005)], Before([], []), START, END, "k3f7")[0]
+    assert [key for key, *_ in twice] == ["20260602T0530-k3f7", "20260602T0530-k3f7-2"]
 
 
 def test_a_session_that_the_end_of_a_plan_cut_is_counted_as_changed_and_is_no_news():
     old, new = [session(24.0)], [session(24.0, length=3.0)]
     cut = BASE + timedelta(hours=28.5)
     assert kinds(old, new, end=cut) == []
-    keyed, _ = compare(new, Before([("key", 5, 0, 0.0)], old), START, cut)
+    keyed, _ = compare(new, Before([("key", 5, 0, 0.0)], old), START, cut, "k3f7")
     assert keyed[0][:2] == ("key", 6)
     assert kinds(old, new, end=cut + timedelta(seconds=1)) == [("key 0", ["moved"])]
 
@@ -84,7 +84,7 @@ SPANS = st.lists(st.tuples(st.integers(1, 60), st.integers(1, 8)), max_size=6).m
 def test_a_session_keeps_the_key_of_the_one_it_shares_most_with(old, new):
     before = [session(hours / 2.0, length / 2.0) for hours, length in old]
     after = [session(hours / 2.0, length / 2.0) for hours, length in new]
-    keyed, _ = compare(after, Before([(f"key {k}", 0, 0, 0.0) for k in range(len(old))], before), START, END)
+    keyed, _ = compare(after, Before([(f"key {k}", 0, 0, 0.0) for k in range(len(old))], before), START, END, "k3f7")
     shared = {
         (k, j): min(start + length, begin + lasts) - max(start, begin)
         for k, (start, length) in enumerate(new)
@@ -103,3 +103,14 @@ def test_a_session_keeps_the_key_of_the_one_it_shares_most_with(old, new):
         assert [key for key, *_ in key_sessions(after)] == [
             one["arrive"][:16].replace("-", "").replace(":", "") for one in after
         ]
+
+
+def test_a_session_that_was_gone_and_comes_back_is_another():
+    first = key_sessions([session(24.0)])
+    gone, _ = compare([], Before(first, [session(24.0)]), START, END, "aaaa")
+    back, changes = compare([session(24.0)], Before(gone, []), START, END, "bbbb")
+    # Calendars keep what was cancelled, whatever comes after it with a smaller count.
+    assert back[0][0] not in {key for key, *_ in first}
+    assert [one["kinds"] for one in changes] == [["new"]]
+    kept, _ = compare([session(24.0)], Before(back, [session(24.0)]), START, END, "cccc")
+    assert kept[0][:2] == back[0][:2]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import time
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -12,6 +13,7 @@ from typer.testing import CliRunner
 from service.app import create_app
 from service.cli import app
 from service.cli.planning import Wanted, asked_of, read_month
+from service.jobs.runner import ProcessRunner
 from service.storage.records import DONE
 from service.usecases.context import utc_now
 from tests.postgres.stores import store_variables
@@ -156,3 +158,51 @@ def test_months_are_named_by_the_clock():
     december = datetime(2026, 12, 31, 23, 59, tzinfo=UTC)
     assert [read_month(text, december) for text in ("this", "next", "2027-03")] == ["2026-12", "2027-01", "2027-03"]
     assert read_month("next", datetime(2026, 11, 1, tzinfo=UTC)) == "2026-12"
+
+
+def test_what_is_wrong_with_one_account_keeps_no_other_from_its_plan(coast, monkeypatch):
+    _, ids = coast
+    added = CliRunner().invoke(app, ["accounts", "create", "Invented others"])
+    assert added.exit_code == 0, added.output
+    both = run("--days", "1", "--mark", ids.mark, "--series", "both", "--all-accounts", "--json")
+    # Only one of the accounts has such a mark.
+    assert both.exit_code == 2, both.output
+    assert "there is no mark" in both.stderr
+    assert "acc_" in both.stderr
+    (told,) = (json.loads(line) for line in both.stdout.splitlines())
+    assert (told["account_id"], told["state"]) == ("acc_local", DONE)
+
+
+def test_a_plan_over_the_limit_is_what_was_asked_wrongly(coast, monkeypatch):
+    _, ids = coast
+    monkeypatch.setenv("EBBMARK_MAX_PLAN_CELLS", "1")
+    large = run("--days", "31", "--mark", ids.mark, "--series", "large")
+    assert large.exit_code == 2, large.output
+    assert "more than the limit" in large.stderr
+
+
+def test_a_plan_that_its_own_runner_has_claimed_already_is_its_own(coast, monkeypatch):
+    client, ids = coast
+    asked = asked_of(Wanted(3, None, "UTC", [ids.mark], None, None, "own", None, False), utc_now())
+    plan = client.post("/v1/plans", json=asked).json()
+    store = client.app.state.house.store
+    waited: list[str] = []
+
+    def claimed_first(runner: ProcessRunner) -> None:
+        # The job of an interrupted run is there before the command asks for its plan.
+        start(runner)
+        for _ in range(300):
+            with store.unit("acc_local") as unit:
+                job = unit.jobs.get(plan["job_id"])
+            assert job is not None
+            if job.runner_id == runner.runner_id:
+                waited.append(job.state)
+                return
+            time.sleep(0.02)
+
+    start = ProcessRunner.start
+    monkeypatch.setattr(ProcessRunner, "start", claimed_first)
+    made = run("--days", "3", "--time-zone", "UTC", "--mark", ids.mark, "--series", "own", "--json")
+    assert waited
+    assert made.exit_code == 0, made.output
+    assert json.loads(made.stdout)["plan_id"] == plan["id"]

@@ -34,5 +34,5 @@ def hours_words(hours: float) -> str:
 
 
 def short_score(score: float) -> str:
-    """Return a score that falls short, as ``0.49``: rounded down, so that it is never told as the one that is needed."""
+    """Return a score that falls short, as ``0.49``: rounded down, so that it is not told as the one that is needed."""
     return f"{math.floor(100.0 * score + 1e-9) / 100.0:.2f}"
