@@ -83,7 +83,9 @@ def number(value: float | None, decimals: int) -> float | None:
         raise ValueError("an infinity cannot be published")
     # As numpy rounds the same value in a list: Python's own rounds 0.2325 up, which is a hair over the tie.
     scale = 10.0**decimals
-    return round(float(value) * scale) / scale + 0.0
+    scaled = float(value) * scale
+    # So large a number has no such decimals.
+    return float(value) if abs(scaled) >= 2.0**53 else round(scaled) / scale + 0.0
 
 
 def media_type(request: Request) -> str:

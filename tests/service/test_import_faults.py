@@ -254,11 +254,11 @@ def test_a_target_that_no_column_says_is_a_name_or_names_or_refused(bay, target,
         (trip,) = trips_of(bay, reference)
         assert [one["fao_code"] for one in trip["trip"]["target"]] == ["COD"]
     elif status == "invalid":
-        assert all(field.startswith("trip.target") for field in fields(line)), line
+        assert {field.partition(".0")[0] for field in fields(line)} == {"trip.target"}, line
 
 
 def test_a_name_with_a_nul_in_it_is_nobodys(bay):
     header = "client_ref,local.date,local.from,local.to,trip.mark,trip.outcome\n"
     (line,) = table(bay, "trip", header + "nul,2024-05-02,05:00,06:00,sp\0it,blank\n")
     assert line["status"] == "invalid"
-    assert "trip.mark" in fields(line)
+    assert fields(line) == ["trip.mark"]

@@ -154,3 +154,8 @@ def test_one_value_is_rounded_as_it_is_in_a_list(value, decimals):
     (listed,) = numbers([value], decimals)
     assert number(value, decimals) == listed
     assert str(number(value, decimals)) == str(listed)
+
+
+@pytest.mark.parametrize("value", [1e300, -1e308, 2.0**60])
+def test_a_number_too_large_for_decimals_is_told_as_it_is(value):
+    assert number(value, 4) == value
