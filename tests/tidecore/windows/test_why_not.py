@@ -52,6 +52,18 @@ def test_what_is_short_of_a_need_is_said_as_people_say_it(short_by, said):
     assert f"is {height:.2f}".rstrip("0").rstrip(".") in sentence
 
 
+def test_a_score_that_is_nearly_enough_is_not_said_to_be_what_is_needed():
+    timeline = timeline_over()
+    (height,) = timeline.at(np.array([NOON], dtype="datetime64[us]"))["height"]
+    # The ramp is 0.498 up there.
+    wanted = trapezoid(height - 0.498, height + 0.502, None, None)
+    found = explain_why_not(rule(require=[("height", wanted, {})], threshold=0.5), timeline, NOON)
+    assert (found.holds, found.score) == (False, pytest.approx(0.498, abs=1e-3))
+    (sentence,) = (one for one in found.sentences if one.startswith("The score is"))
+    assert sentence.startswith("The score is 0.49 ")
+    assert sentence.endswith("0.50 is needed.")
+
+
 @settings(max_examples=60, deadline=None)
 @given(
     st.lists(st.integers(1, 120), min_size=4, max_size=4).filter(lambda parts: sum(parts) <= 300),
